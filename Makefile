@@ -1,0 +1,79 @@
+# The Makefile is the interface: setup, demo, test, check, docs, bench, lock.
+SHELL := /bin/bash
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+DEMO_DIR ?= demo-studio
+SERVE ?= 1
+PORT ?= 8765
+SAMPLES ?= ../shared/samples
+PIP := -m pip install --quiet --disable-pip-version-check --require-hashes
+
+.PHONY: setup setup-test demo demo-real test check docs bench lock clean
+
+setup: .build/runtime .build/islands
+
+.build/runtime: requirements/runtime.txt requirements/build.txt pyproject.toml
+	@echo "setting up the environment in $(VENV) (once; about a minute)"
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@$(BIN)/python $(PIP) -r requirements/runtime.txt -r requirements/build.txt
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps -e .
+	@mkdir -p .build && touch $@
+
+.build/islands: package-lock.json $(wildcard islands/*.ts) islands/build.mjs
+	@echo "building the viewer"
+	@npm ci --silent --no-audit --no-fund
+	@node islands/build.mjs
+	@mkdir -p .build && touch $@
+
+setup-test: setup .build/test .build/peers .build/docs .build/browser
+
+.build/test: requirements/test.txt .build/runtime
+	@$(BIN)/python $(PIP) -r requirements/test.txt
+	@touch $@
+
+.build/peers: requirements/peers.txt
+	@test -x .venv-peers/bin/python || $(PYTHON) -m venv .venv-peers
+	@.venv-peers/bin/python $(PIP) -r requirements/peers.txt
+	@mkdir -p .build && touch $@
+
+.build/docs: requirements/docs.txt
+	@test -x .venv-docs/bin/python || $(PYTHON) -m venv .venv-docs
+	@.venv-docs/bin/python $(PIP) -r requirements/docs.txt
+	@mkdir -p .build && touch $@
+
+.build/browser:
+	@.ci/browser
+	@mkdir -p .build && touch $@
+
+demo: setup
+	@$(BIN)/quirewell demo $(DEMO_DIR)
+ifeq ($(SERVE),1)
+	@$(BIN)/quirewell serve --studio $(DEMO_DIR) --port $(PORT)
+endif
+
+demo-real: setup
+	@$(BIN)/quirewell demo-real $(SAMPLES)
+
+check: .build/test
+	@$(BIN)/ruff check src tests benchmarks
+	@$(BIN)/ruff format --check src tests benchmarks
+	@$(BIN)/mypy
+
+test: setup-test check docs
+	@npx --no-install tsc --noEmit -p islands
+	@$(BIN)/python -m pytest -n 2 --dist loadgroup
+
+docs: .build/docs setup
+	@.venv-docs/bin/python -m sphinx -q -W -b html docs docs/_build/html
+
+bench: .build/test
+	@$(BIN)/python benchmarks/run.py
+
+lock:
+	@cd requirements && for f in runtime build test peers docs; do \
+	  uv pip compile --python-version 3.11 --generate-hashes --no-emit-index-url \
+	    --no-emit-find-links --no-header --no-annotate -q $$f.in -o $$f.txt; done
+
+clean:
+	rm -rf .venv .venv-peers .venv-docs .build node_modules docs/_build demo-studio

@@ -1,0 +1,1 @@
+"""What is true of an item: frozen values, events, units, findings."""

@@ -1,0 +1,52 @@
+"""A value with its standard uncertainty and unit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One line of an uncertainty budget.
+
+    ``u`` is the standard uncertainty in the unit of the value it belongs to; ``basis`` says
+    where it comes from ("two readings of the steel rule", "assumed, no hygrometer").
+    """
+
+    name: str
+    u: float
+    basis: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value, its standard uncertainty ``u`` (same unit), and an optional 90 % band."""
+
+    value: float
+    u: float
+    unit: str
+    low90: float | None = None
+    high90: float | None = None
+    terms: tuple[Term, ...] = ()
+    smallest_seen: float | None = None
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and math.isfinite(self.u)):
+            raise ValueError(f"a measured value must be finite, got {self.value} +- {self.u}")
+        if self.u < 0:
+            raise ValueError(f"an uncertainty cannot be negative, got {self.u} {self.unit}")
+
+    def as_json(self) -> dict[str, Any]:
+        """The JSON form shown by every command: ``value``, ``u``, ``unit`` and, when known,
+        ``low90``, ``high90``, ``terms``, ``smallest_seen``."""
+        out: dict[str, Any] = {"value": self.value, "u": self.u, "unit": self.unit}
+        if self.low90 is not None and self.high90 is not None:
+            out["low90"] = self.low90
+            out["high90"] = self.high90
+        if self.terms:
+            out["terms"] = {term.name: {"u": term.u, "basis": term.basis} for term in self.terms}
+        if self.smallest_seen is not None:
+            out["smallest_seen"] = self.smallest_seen
+        return out

@@ -1,0 +1,1 @@
+"""What leaves the house on paper: the treatment report and its drawings."""

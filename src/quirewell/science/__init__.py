@@ -1,0 +1,1 @@
+"""Numbers and arrays in, frozen results out: no record, file, clock or web."""

@@ -1,0 +1,1 @@
+"""Chemistry of the alkaline bath."""

@@ -1,0 +1,1 @@
+"""Making of the folded, stapled publication: gathering arithmetic."""

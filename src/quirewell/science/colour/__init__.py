@@ -1,0 +1,1 @@
+"""Colour: from pixel values to CIELAB, paper tone and colour difference."""

@@ -1,0 +1,1 @@
+"""Imaging: scale, leaf outline, registration, quality of a scan."""

@@ -1,0 +1,1 @@
+"""Paper as a material: expansion with moisture."""

@@ -1,0 +1,1 @@
+"""The job itself, one module a stage."""

@@ -1,0 +1,25 @@
+"""How a stage says no: a sentence for the person, and what would make it yes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with what was asked: the form field it belongs to, and a sentence."""
+
+    field: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Refusal(Exception):
+    """A command that cannot be carried out. ``rule`` names a caution that may be overridden."""
+
+    problems: tuple[Problem, ...]
+    rule: str = ""
+    values: dict[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        return " ".join(problem.says for problem in self.problems)

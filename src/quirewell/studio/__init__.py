@@ -1,0 +1,1 @@
+"""Where records and images live: one folder, one journal, content-addressed originals."""
