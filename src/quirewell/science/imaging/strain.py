@@ -1,0 +1,146 @@
+"""From matched points to the change of a sheet: robust affine, strain, honest scatter.
+
+A sheet that grew is described by the affine that carries before onto after, freed of
+rotation by the polar decomposition A = R U; U - 1 is the strain. Its uncertainty comes from
+leaving out whole blocks of neighbouring tiles in turn (delete-block jackknife,
+``kunsch1989``), because neighbouring residuals are alike and counting them one by one makes
+the uncertainty two to three times too small.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quirewell.science.imaging.match import Affine
+
+Array = NDArray[np.float64]
+
+_BLOCKS = (12, 9, 7, 5, 4)
+_TUKEY = 4.685
+
+
+@dataclass(frozen=True, slots=True)
+class AffineFit:
+    """Affine (2 x 3) from before to after, residuals [px] (n, 2), weights [0..1] (n).
+
+    ``covariance`` (6 x 6) is that of (a11, a12, a13, a21, a22, a23) about the points' centre.
+    """
+
+    affine: Affine
+    residuals: Array
+    weights: Array
+    covariance: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SheetStrain:
+    """Strain of a sheet along its own axes [-] and rotation [deg], with standard uncertainties.
+
+    ``exx`` along the width, ``eyy`` along the height, ``exy`` the shear (half the angle).
+    """
+
+    exx: float
+    eyy: float
+    exy: float
+    u_exx: float
+    u_eyy: float
+    rotation_deg: float
+
+
+def fit_affine(source: Array, target: Array, rounds: int = 12) -> AffineFit:
+    """Robust least-squares affine (Tukey's biweight) from points (n, 2) to points (n, 2).
+
+    Raises:
+        ValueError: with fewer than 6 points.
+    """
+    if len(source) < 6:
+        raise ValueError(f"an affine with its scatter needs 6 points or more, got {len(source)}")
+    centre = source.mean(axis=0)
+    design = np.column_stack([source - centre, np.ones(len(source))])
+    weights = np.ones(len(source))
+    for _ in range(rounds):
+        root = np.sqrt(weights)[:, None]
+        solution = np.linalg.lstsq(design * root, target * root, rcond=None)[0]
+        residuals = target - design @ solution
+        size = np.hypot(residuals[:, 0], residuals[:, 1])
+        # Median length of a two-dimensional normal residual is 1.1774 sigma.
+        scale = max(float(np.median(size)) / 1.1774, 1e-6)
+        weights = np.clip(1 - (size / (_TUKEY * scale)) ** 2, 0, 1) ** 2
+    covariance = _block_covariance(source, design, target, weights)
+    linear = solution[:2].T
+    shift = solution[2] - linear @ centre
+    return AffineFit(np.column_stack([linear, shift]), residuals, weights, covariance)
+
+
+def _block_covariance(source: Array, design: Array, target: Array, weights: Array) -> Array:
+    """Delete-block jackknife for several block sizes; the widest for each parameter is kept."""
+    best = np.zeros((6, 6))
+    low = source.min(axis=0)
+    span = np.maximum(source.max(axis=0) - low, 1e-9)
+    for count in _BLOCKS:
+        side = float(span.max()) / count + 1e-9
+        cells = np.floor((source - low) / side).astype(int)
+        labels = cells[:, 1] * 1000 + cells[:, 0]
+        candidate = _jackknife(labels, design, target, weights)
+        if candidate is not None and np.trace(candidate[:2, :2] + candidate[3:5, 3:5]) > np.trace(
+            best[:2, :2] + best[3:5, 3:5]
+        ):
+            best = candidate
+    return best
+
+
+def _jackknife(labels: Array, design: Array, target: Array, weights: Array) -> Array | None:
+    groups = np.unique(labels)
+    if len(groups) < 5:
+        return None
+    weighted = design * weights[:, None]
+    whole, right = design.T @ weighted, weighted.T @ target
+    leaves = []
+    for group in groups:
+        mine = labels == group
+        part = design[mine].T @ weighted[mine]
+        rest = whole - part
+        if np.linalg.cond(rest) > 1e12:
+            return None
+        leaves.append(np.linalg.solve(rest, right - weighted[mine].T @ target[mine]).T.ravel())
+    table = np.array(leaves)
+    off = table - table.mean(axis=0)
+    out: Array = off.T @ off * (len(groups) - 1) / len(groups)
+    return out
+
+
+def sheet_strain(
+    fit: AffineFit, scale_x: float = 1.0, scale_y: float = 1.0, paper_angle_deg: float = 0.0
+) -> SheetStrain:
+    """Strain of the sheet from an affine in pixels.
+
+    ``scale_x``, ``scale_y`` [-]: micrometres a pixel after over before, along each picture
+    axis of the after image. ``paper_angle_deg``: angle from the before image's x axis to the
+    paper's width [deg], clockwise as seen. Only match scatter enters ``u_exx`` and ``u_eyy``.
+    """
+    matrix = np.diag([scale_x, scale_y]) @ fit.affine[:, :2]
+    left, values, right = np.linalg.svd(matrix)
+    turn = left @ right
+    stretch = right.T @ np.diag(values) @ right
+    angle = math.radians(paper_angle_deg)
+    across = np.array([math.cos(angle), math.sin(angle)])
+    along = np.array([-math.sin(angle), math.cos(angle)])
+
+    def u_along(axis: Array) -> float:
+        # d(n U n) = n R^T dA n for a small change dA of the affine.
+        slope = np.outer(turn @ axis, axis) * np.array([[scale_x], [scale_y]])
+        full = np.column_stack([slope, np.zeros(2)]).ravel()
+        return math.sqrt(max(float(full @ fit.covariance @ full), 0.0))
+
+    return SheetStrain(
+        float(across @ stretch @ across) - 1.0,
+        float(along @ stretch @ along) - 1.0,
+        float(across @ stretch @ along),
+        u_along(across),
+        u_along(along),
+        math.degrees(math.atan2(turn[1, 0], turn[0, 0])),
+    )
