@@ -9,7 +9,7 @@ draws from a fixed seed.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import cv2
@@ -28,6 +28,8 @@ _LEAST_FEATURES = 25
 _LEAST_INLIERS = 12
 _RATIO = 0.8
 _REACH_PX = 2.5
+_PRINT_CONTRAST = 6.0
+_LEAST_PRINTED = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ class _Reduced:
     grey: NDArray[np.uint8]
     mask: NDArray[np.uint8]
     to_full: Affine
+    printed: float
 
 
 def coarse_match(
@@ -78,18 +81,23 @@ def coarse_match(
     if affine is not None:
         full = _compose(second.to_full, _compose(affine, _invert(first.to_full)))
         return CoarseMatch(full, inliers, *counts)
-    return CoarseMatch(None, inliers, *counts, reason=_why_not(first, points2, words2))
+    return CoarseMatch(None, inliers, *counts, reason=_why_not(first, second, points2, words2))
 
 
-def _why_not(first: _Reduced, points2: NDArray[np.float64], words2: NDArray[np.float32]) -> Reason:
-    flipped = _Reduced(
-        np.ascontiguousarray(first.grey[:, ::-1]),
-        np.ascontiguousarray(first.mask[:, ::-1]),
-        first.to_full,
+def _why_not(
+    first: _Reduced, second: _Reduced, points2: NDArray[np.float64], words2: NDArray[np.float32]
+) -> Reason:
+    flipped = replace(
+        first,
+        grey=np.ascontiguousarray(first.grey[:, ::-1]),
+        mask=np.ascontiguousarray(first.mask[:, ::-1]),
     )
-    points1, words1 = _features(flipped)
-    affine, _ = _agree(points1, words1, points2, words2)
-    return "mirrored" if affine is not None else "no agreement"
+    affine, _ = _agree(*_features(flipped), points2, words2)
+    if affine is not None:
+        return "mirrored"
+    if first.printed < _LEAST_PRINTED:
+        return "blank before"
+    return "blank after" if second.printed < _LEAST_PRINTED else "no agreement"
 
 
 def _reduce(grey: Grey, mask: Mask | None) -> _Reduced:
@@ -101,26 +109,32 @@ def _reduce(grey: Grey, mask: Mask | None) -> _Reduced:
     if mask is not None:
         paper = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)
         paper = (paper > 250).astype(np.float32)
-    even = _even_contrast(small.astype(np.float32), paper)
+    even, printed = _even_contrast(small.astype(np.float32), paper)
     reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9))
     inner = cv2.erode(
         paper.astype(np.uint8) * 255, reach, borderType=cv2.BORDER_CONSTANT, borderValue=255
     )
     fx, fy = width / size[0], height / size[1]
     to_full = np.array([[fx, 0.0, 0.5 * fx - 0.5], [0.0, fy, 0.5 * fy - 0.5]])
-    return _Reduced(even, inner, to_full)
+    return _Reduced(even, inner, to_full, printed)
 
 
-def _even_contrast(grey: Grey, paper: Grey) -> NDArray[np.uint8]:
-    """Divide by local mean and contrast, so that tanning and washing do not matter."""
+def _even_contrast(grey: Grey, paper: Grey) -> tuple[NDArray[np.uint8], float]:
+    """Divide by local mean and contrast, so that tanning and washing do not matter.
+
+    Also gives the share of the paper [0..1] whose surroundings hold more contrast than a
+    scanner's noise.
+    """
     sigma = 25.0
     weight = cv2.GaussianBlur(paper, (0, 0), sigma) + 1e-6
     mean = cv2.GaussianBlur(grey * paper, (0, 0), sigma) / weight
     rest = (cv2.GaussianBlur(grey, (0, 0), 0.8) - mean) * paper
     spread = np.sqrt(cv2.GaussianBlur(rest * rest, (0, 0), sigma) / weight)
-    floor = max(2.5, 0.25 * float(np.median(spread[paper > 0])) if np.any(paper > 0) else 2.5)
-    out: NDArray[np.uint8] = np.clip(128 + 40 * rest / (spread + floor), 0, 255).astype(np.uint8)
-    return out
+    on_paper = spread[paper > 0]
+    typical = float(np.median(on_paper)) if on_paper.size else 0.0
+    printed = float(np.mean(on_paper > _PRINT_CONTRAST)) if on_paper.size else 0.0
+    even = np.clip(128 + 40 * rest / (spread + max(2.5, 0.25 * typical)), 0, 255)
+    return even.astype(np.uint8), printed
 
 
 def _features(picture: _Reduced) -> tuple[NDArray[np.float64], NDArray[np.float32]]:

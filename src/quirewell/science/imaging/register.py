@@ -69,8 +69,8 @@ _SENTENCES = {
     "cannot be registered, only its size can be compared.",
     "blank after": "The second picture has too little print or texture to match by: a blank leaf "
     "cannot be registered, only its size can be compared.",
-    "no agreement": "The two pictures do not show the same page: they may be two leaves, or the "
-    "two sides of one leaf. Check the file names.",
+    "no agreement": "Nothing in the two pictures agrees: they may be two leaves, or the two sides "
+    "of one leaf, or hold nothing but an even tint. Check the file names.",
     "mirrored": "One picture is the mirror image of the other: it was flipped by a program, or "
     "print of the other side shows through. Save the scan again without flipping it.",
     "too little agrees": "Only a small part of the two pictures agrees: a running head or a frame "
