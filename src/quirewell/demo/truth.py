@@ -1,0 +1,82 @@
+"""What was planted: the right answers for scans of the demo, ready for ``truth.json``."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from typing import Any
+
+from quirewell.demo.outline import Movement
+
+Lab = tuple[float, float, float]
+
+DEFINITION = (
+    "width_mm: distance at mid-height between the least-squares lines of the left and right "
+    "edges; height_mm: distance at mid-width between those of head and foot; stretches where "
+    "paper is missing take no part. loss_mm2: area between those lines and the paper where "
+    "chips and corners are gone, plus holes. Tones are CIELAB D50 of unprinted paper: centre "
+    "is the mean over the middle half of width and height, margin the mean of 2 to 8 mm from "
+    "the outer edges, median the median over all unprinted paper of the leaf."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StripTruth:
+    """The bench strip in a scan: length between its end marks and where they lie [px]."""
+
+    length_mm: float
+    nominal_mm: float
+    marks_px: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class LeafTruth:
+    """The right answers for one leaf in one scan (see :data:`DEFINITION`).
+
+    ``um_per_px_x``/``_y`` are true, ``tag_dpi`` is what the file says; ``corners_px`` are the
+    corners of the fitted outline, clockwise from the upper left.
+    """
+
+    width_mm: float
+    height_mm: float
+    loss_mm2: float
+    corner_deg: float
+    tone_centre: Lab
+    tone_margin: Lab
+    tone_median: Lab
+    um_per_px_x: float
+    um_per_px_y: float
+    tag_dpi: float
+    skew_deg: float
+    corners_px: tuple[tuple[float, float], ...]
+    strip: StripTruth | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PairTruth:
+    """The right answers for one leaf scanned before and after treatment.
+
+    ``paper_dE00`` is the CIEDE2000 difference of the two median tones of unprinted paper.
+    """
+
+    before: LeafTruth
+    after: LeafTruth
+    change_width_pct: float
+    change_height_pct: float
+    paper_dE00: float
+    movement: Movement
+
+
+def as_json(truth: Any) -> Any:
+    """A truth as plain JSON data, numbers rounded to nine digits."""
+    if dataclasses.is_dataclass(truth) and not isinstance(truth, type):
+        return {
+            entry.name: as_json(getattr(truth, entry.name)) for entry in dataclasses.fields(truth)
+        }
+    if isinstance(truth, dict):
+        return {str(key): as_json(entry) for key, entry in truth.items()}
+    if isinstance(truth, (list, tuple)):
+        return [as_json(entry) for entry in truth]
+    if isinstance(truth, float):
+        return float(f"{truth:.9g}")
+    return truth
