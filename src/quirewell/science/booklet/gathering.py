@@ -34,9 +34,7 @@ def wrap_pages(wrap: int, wraps: int) -> WrapPages:
     if not 1 <= wrap <= wraps:
         raise ValueError(f"wrap must be between 1 and {wraps} (1 is the outermost), got {wrap}")
     last = 4 * wraps
-    return WrapPages(
-        wrap, last - 2 * wrap + 2, 2 * wrap - 1, 2 * wrap, last - 2 * wrap + 1
-    )
+    return WrapPages(wrap, last - 2 * wrap + 2, 2 * wrap - 1, 2 * wrap, last - 2 * wrap + 1)
 
 
 def page_place(page: int, wraps: int) -> tuple[int, str, str]:
