@@ -56,7 +56,7 @@ def paired_equivalence(
     if not margin > 0:
         raise ValueError(f"the margin must be above 0 and set before measuring, got {margin}")
     sd = float(values.std(ddof=1))
-    flat = bool(np.all(values == values[0]))
+    flat = bool(np.all(values == values[0])) or not sd > 0
     if flat:
         sd = math.sqrt(2) * resolution_u(resolution)
         if sd == 0:

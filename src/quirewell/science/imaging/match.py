@@ -111,8 +111,10 @@ def _reduce(grey: Grey, mask: Mask | None) -> _Reduced:
         paper = (paper > 250).astype(np.float32)
     even, printed = _even_contrast(small.astype(np.float32), paper)
     reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9))
-    inner = cv2.erode(
-        paper.astype(np.uint8) * 255, reach, borderType=cv2.BORDER_CONSTANT, borderValue=255
+    inner = _bytes(
+        cv2.erode(
+            paper.astype(np.uint8) * 255, reach, borderType=cv2.BORDER_CONSTANT, borderValue=255
+        )
     )
     fx, fy = width / size[0], height / size[1]
     to_full = np.array([[fx, 0.0, 0.5 * fx - 0.5], [0.0, fy, 0.5 * fy - 0.5]])
@@ -138,9 +140,9 @@ def _even_contrast(grey: Grey, paper: Grey) -> tuple[NDArray[np.uint8], float]:
 
 
 def _features(picture: _Reduced) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
-    finder = cv2.SIFT_create(nfeatures=_FEATURES, contrastThreshold=0.03)
+    finder = cv2.SIFT.create(nfeatures=_FEATURES, contrastThreshold=0.03)
     points, words = finder.detectAndCompute(picture.grey, picture.mask)
-    if words is None or len(points) == 0:
+    if len(points) == 0:
         return np.zeros((0, 2)), np.zeros((0, 128), dtype=np.float32)
     places = np.array([point.pt for point in points], dtype=np.float64)
     # Square roots of the unit-sum words compare better than the words (arandjelovic2012).
@@ -162,7 +164,7 @@ def _agree(
         return None, len(kept)
     source = points1[[m.queryIdx for m in kept]]
     target = points2[[m.trainIdx for m in kept]]
-    affine, flags = cv2.estimateAffine2D(
+    found, flags = cv2.estimateAffine2D(
         source,
         target,
         method=cv2.USAC_MAGSAC,
@@ -170,9 +172,10 @@ def _agree(
         maxIters=10000,
         confidence=0.9999,
     )
-    if affine is None:
+    affine = np.asarray(found, dtype=np.float64) if found is not None else np.zeros((0, 3))
+    if affine.shape != (2, 3):
         return None, 0
-    inside = flags.ravel().astype(bool)
+    inside = np.asarray(flags).ravel().astype(bool)
     inliers = len({(round(x), round(y)) for x, y in source[inside]})
     if inliers < _LEAST_INLIERS or not _plausible(affine):
         return None, inliers
@@ -185,6 +188,10 @@ def _plausible(affine: Affine) -> bool:
     return bool(np.linalg.det(affine[:, :2]) > 0 and scales[1] > 0 and scales[0] / scales[1] < 1.1)
 
 
+def _bytes(picture: object) -> NDArray[np.uint8]:
+    return np.asarray(picture, dtype=np.uint8)
+
+
 def _as3(affine: Affine) -> Affine:
     return np.vstack([affine, [0.0, 0.0, 1.0]])
 
@@ -195,5 +202,4 @@ def _compose(second: Affine, first: Affine) -> Affine:
 
 
 def _invert(affine: Affine) -> Affine:
-    out: Affine = np.linalg.inv(_as3(affine))[:2]
-    return out
+    return np.asarray(np.linalg.inv(_as3(affine))[:2], dtype=np.float64)

@@ -119,29 +119,26 @@ def _refine(
     first: Grey, second: Grey, coarse: CoarseMatch, mask1: Mask | None, mask2: Mask | None
 ) -> Registration | NoRegistration:
     assert coarse.affine is not None
-    affine, bend, grid = coarse.affine, None, None
+    affine = coarse.affine
+    bend: tuple[Field, Field] | None = None
+    grid: TileGrid | None = None
     for shrink, last in _shrinks(first.shape):
         level = _level(first, second, mask1, mask2, shrink)
         here = _into_level(affine, level)
         new_grid = tile_grid(level.before.shape, _side(level.before.shape))
-        bend = _move_bend(bend, grid, new_grid, first.shape, shrink)
+        bend, grid = _move_bend(bend, grid, new_grid), new_grid
         for _ in range(4 if last else 3):
             tiles = shift_tiles(
-                level.before,
-                level.after,
-                here,
-                new_grid,
-                bend,
-                level.before_mask,
-                level.after_mask,
+                level.before, level.after, here, grid, bend, level.before_mask, level.after_mask
             )
             good = trusted_tiles(tiles)
             if int(good.sum()) < _LEAST_TILES:
                 return NoRegistration("too little agrees", coarse.inliers, _share(tiles, good))
             here, bend = _update(tiles, good)
-        grid = new_grid
         affine = _out_of_level(here, level)
-    return _conclude(tiles, good, level, grid, bend, coarse)
+        if last and bend is not None:
+            return _conclude(tiles, good, level, grid, bend, coarse)
+    raise AssertionError("there is always a last level")
 
 
 def _shrinks(shape: tuple[int, ...]) -> list[tuple[float, bool]]:
@@ -173,7 +170,7 @@ def _shrunk(picture: Grey, shrink: float) -> tuple[Grey, Affine]:
     height, width = picture.shape
     size = (round(width / shrink), round(height / shrink))
     fx, fy = width / size[0], height / size[1]
-    small: Grey = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
     return small, np.array([[fx, 0, 0.5 * fx - 0.5], [0, fy, 0.5 * fy - 0.5]])
 
 
@@ -182,7 +179,8 @@ def _shrunk_mask(mask: Mask | None, shape: tuple[int, ...]) -> NDArray[np.uint8]
         return None
     plain = mask.astype(np.uint8) * 255
     if mask.shape != shape:
-        plain = cv2.resize(plain, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+        small = cv2.resize(plain, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+        plain = np.asarray(small, dtype=np.uint8)
     out: NDArray[np.uint8] = (plain > 250).astype(np.uint8) * 255
     return out
 
@@ -206,11 +204,7 @@ def _out_of_level(affine: Affine, level: _Level) -> Affine:
 
 
 def _move_bend(
-    bend: tuple[Field, Field] | None,
-    grid: TileGrid | None,
-    new_grid: TileGrid,
-    shape: tuple[int, ...],
-    shrink: float,
+    bend: tuple[Field, Field] | None, grid: TileGrid | None, new_grid: TileGrid
 ) -> tuple[Field, Field] | None:
     """Carry the bend from the coarser level's tiles (half the pixels) to the finer ones."""
     if bend is None or grid is None:
@@ -276,8 +270,7 @@ def _from_neighbours(tiles: TileShifts, good: NDArray[np.bool_]) -> Field:
 def _plain_affine(tiles: TileShifts, good: NDArray[np.bool_]) -> Affine:
     design = np.column_stack([tiles.x[good], tiles.y[good], np.ones(int(good.sum()))])
     target = np.column_stack([tiles.ax[good], tiles.ay[good]])
-    out: Affine = np.linalg.lstsq(design, target, rcond=None)[0].T
-    return out
+    return np.asarray(np.linalg.lstsq(design, target, rcond=None)[0].T, dtype=np.float64)
 
 
 def _apply(row: Field, tiles: TileShifts) -> Field:

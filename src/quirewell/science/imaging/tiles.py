@@ -132,8 +132,8 @@ def _shift_band(
     up, down = max(top - rim, 0), min(bottom + rim, before.shape[0])
     west, east = max(left - rim, 0), min(right + rim, before.shape[1])
     map_x, map_y = _maps(affine, grid, bend, up, down, west, east)
-    here = cv2.GaussianBlur(before[up:down, west:east].astype(np.float32), (0, 0), _BLUR_PX)
-    there = cv2.GaussianBlur(_sample(after, map_x, map_y), (0, 0), _BLUR_PX)
+    here = _soften(before[up:down, west:east])
+    there = _soften(_sample(after, map_x, map_y))
     inside = slice(top - up, bottom - up), slice(left - west, right - west)
     shape = (last - first, grid.columns)
     sums = _tile_means(here, there, inside, shape)
@@ -159,6 +159,11 @@ def _shift_band(
     ax = at_x + affine[0, 0] * dx + affine[0, 1] * dy
     ay = at_y + affine[1, 0] * dx + affine[1, 1] * dy
     return [ax, ay, dx, dy, zncc, sd, contrast, cover]
+
+
+def _soften(picture: Grey) -> Grey:
+    blurred = cv2.GaussianBlur(np.asarray(picture, dtype=np.float32), (0, 0), _BLUR_PX)
+    return np.asarray(blurred, dtype=np.float32)
 
 
 def _maps(
@@ -212,14 +217,14 @@ def _sample(after: Grey, map_x: Grey, map_y: Grey) -> Grey:
     y0 = int(np.clip(np.floor(map_y.min()) - pad, 0, height - 1))
     y1 = int(np.clip(np.ceil(map_y.max()) + pad, y0 + 1, height))
     part = after[y0:y1, x0:x1].astype(np.float32)
-    out: Grey = cv2.remap(
+    out = cv2.remap(
         part,
         map_x - np.float32(x0),
         map_y - np.float32(y0),
         cv2.INTER_LANCZOS4,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return out
+    return np.asarray(out, dtype=np.float32)
 
 
 def _mean(plane: NDArray[np.generic], shape: tuple[int, int]) -> Field:
