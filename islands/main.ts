@@ -1,0 +1,8 @@
+// The islands: small elements that make a page quicker to use. Every page works without them.
+import "./curtain";
+import "./upload";
+import "./work";
+
+if (document.querySelector("qw-viewer")) {
+  void import("./viewer");
+}
