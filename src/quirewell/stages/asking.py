@@ -1,0 +1,148 @@
+"""Every number can be asked: what it is, how sure, from what, by which method, on whose word."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from quirewell.record.finding import Finding, Run
+from quirewell.record.nouns import ItemState
+from quirewell.stages.naming import place_words
+
+NAMES = {
+    "leaf.width_mm": "Width of the paper",
+    "leaf.height_mm": "Height of the paper",
+    "leaf.loss_mm2": "Missing area",
+    "leaf.area_mm2": "Area of the paper",
+    "leaf.squareness_deg": "Out of square",
+    "scale.um_per_px": "Scale of the picture",
+    "tone.L": "Paper tone, lightness L*",
+    "tone.a": "Paper tone, green to red a*",
+    "tone.b": "Paper tone, blue to yellow b*",
+    "tone.yellowness": "Yellowness of the paper",
+    "tone.margin_db": "Margin more yellow than the centre, b*",
+    "change.width_pct": "Change of width",
+    "change.height_pct": "Change of height",
+    "change.smallest_detectable_pct": "Smallest change that would have been seen",
+    "paper.dE00": "Colour difference of the paper (CIEDE2000)",
+    "registration.residual_um": "How well the two pictures lie on each other",
+    "verdict": "Verdict",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A finding in words, with everything that can be asked about it."""
+
+    quantity: str
+    name: str
+    subject: str
+    said: str
+    value: float | None
+    unit: str
+    spread: str
+    smallest_seen: str
+    method: str
+    kind: str
+    inputs: tuple[str, ...]
+    params: tuple[tuple[str, str], ...]
+    terms: tuple[tuple[str, str, str], ...]
+    standing: str
+    sources: tuple[str, ...]
+    note: str
+    id: str
+
+
+def places_for(u: float) -> int:
+    """Decimal places [-] that show two figures of an uncertainty ``u``.
+
+    >>> places_for(0.123), places_for(4.2), places_for(870.0)
+    (2, 1, 0)
+    """
+    if not (math.isfinite(u) and u > 0):
+        return 2
+    return max(0, 1 - math.floor(math.log10(u)))
+
+
+def number_text(value: float, u: float | None = None) -> str:
+    """Value with its standard uncertainty, both to two figures of the uncertainty.
+
+    >>> number_text(265.3127, 0.143)
+    '265.31 ± 0.14'
+    >>> number_text(36.0)
+    '36'
+    """
+    if u is None or u <= 0:
+        return f"{value:.6g}".replace("-", "\u2212")
+    places = places_for(u)
+    text = f"{value:.{places}f} ± {u:.{places}f}"
+    return text.replace("-", "\u2212")
+
+
+def unit_text(unit: str) -> str:
+    """Unit as written beside a number.
+
+    >>> unit_text("mm2"), unit_text("1"), unit_text("pct")
+    ('mm²', '', '%')
+    """
+    known = {"mm2": "mm²", "1": "", "-": "", "pct": "%", "um": "µm", "um/px": "µm/px", "deg": "°"}
+    return known.get(unit, unit)
+
+
+def say(value: float, u: float | None, unit: str) -> str:
+    """A measured value in words: number, uncertainty, unit."""
+    return f"{number_text(value, u)} {unit_text(unit)}".strip()
+
+
+def quantity_name(quantity: str) -> str:
+    """Plain name of a quantity; the dotted name when there is no plainer one."""
+    return NAMES.get(quantity, quantity.replace(".", ", ").replace("_", " "))
+
+
+def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
+    """Everything there is to ask about a finding of ``run``."""
+    unit = finding.unit
+    said = finding.text
+    spread = ""
+    if finding.value is not None:
+        said = say(finding.value, finding.u, unit)
+        if finding.low90 is not None and finding.high90 is not None:
+            low, high = (number_text(edge, None) for edge in (finding.low90, finding.high90))
+            spread = f"{low} to {high} {unit_text(unit)}".strip()
+    smallest = "" if finding.smallest_seen is None else say(finding.smallest_seen, None, unit)
+    return Asked(
+        finding.quantity,
+        quantity_name(finding.quantity),
+        finding.subject,
+        said,
+        finding.value,
+        unit,
+        spread,
+        smallest,
+        f"{run.method}, version {run.version}",
+        run.kind,
+        tuple(_input_words(entry.role, entry.ref, entry.sha256, state) for entry in run.inputs),
+        tuple(sorted(run.params.items())),
+        tuple((term.name, say(term.u, None, unit), term.basis) for term in finding.terms),
+        finding.standing,
+        finding.sources,
+        finding.note,
+        finding.id,
+    )
+
+
+def ask_all(runs: Iterable[Run], state: ItemState) -> tuple[Asked, ...]:
+    """Every finding of ``runs``, in their order."""
+    return tuple(ask(finding, run, state) for run in runs for finding in run.findings)
+
+
+def _input_words(role: str, ref: str, sha256: str, state: ItemState) -> str:
+    capture = state.captures.get(ref)
+    if capture is not None:
+        where = place_words(capture.place) if capture.place else "unassigned"
+        return f"{role}: {capture.filename} ({where}), sha-256 {sha256[:12]}…"
+    if ref in state.readings:
+        reading = state.readings[ref]
+        return f"{role}: reading {reading.value} {reading.unit} of {place_words(reading.place)}"
+    return f"{role}: {ref}" if ref else role

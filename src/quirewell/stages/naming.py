@@ -1,0 +1,79 @@
+"""Names of places and moments in the trade's plain words."""
+
+from __future__ import annotations
+
+from quirewell.record.nouns import Gathering
+from quirewell.science.booklet.gathering import wrap_pages
+
+STAGES = ("intake", "examine", "decide", "treat", "rejoin", "finish", "prove", "send")
+
+
+def sheet_of(place: str) -> str:
+    """Sheet a place lies on: "w03.outer.left" -> "w03"; empty when it lies on none.
+
+    >>> sheet_of("w03.outer.left"), sheet_of("spine")
+    ('w03', '')
+    """
+    head = place.split(".")[0]
+    return head if head == "c" or (head[:1] == "w" and head[1:].isdigit()) else ""
+
+
+def sheet_words(sheet: str) -> str:
+    """Sheet in words: "w03" -> "Wrap 3", "c" -> "Cover"."""
+    return "Cover" if sheet == "c" else f"Wrap {int(sheet[1:])}"
+
+
+def place_words(place: str) -> str:
+    """Place in words.
+
+    >>> place_words("w03.outer.left")
+    'wrap 3, outer side, left'
+    >>> place_words("item")
+    'the whole item'
+    """
+    if not place:
+        return "not assigned"
+    if not sheet_of(place):
+        return {"item": "the whole item"}.get(place, place)
+    parts = place.split(".")
+    words = [sheet_words(parts[0]).lower()]
+    if len(parts) > 1:
+        words.append(f"{parts[1]} side")
+    if len(parts) > 2:
+        words.append(parts[2])
+    return ", ".join(words)
+
+
+def page_number(place: str, gathering: Gathering) -> int | None:
+    """Page number printed order gives a page's place; None for the cover and larger places.
+
+    >>> page_number("w01.outer.right", Gathering(9))
+    1
+    """
+    parts = place.split(".")
+    if len(parts) != 3 or not parts[0].startswith("w"):
+        return None
+    wrap = int(parts[0][1:])
+    if wrap > gathering.wraps:
+        return None
+    pages = wrap_pages(wrap, gathering.wraps)
+    found = {
+        ("outer", "left"): pages.outer_left,
+        ("outer", "right"): pages.outer_right,
+        ("inner", "left"): pages.inner_left,
+        ("inner", "right"): pages.inner_right,
+    }[parts[1], parts[2]]
+    return found + gathering.first_page - 1
+
+
+def sheet_pages(sheet: str, gathering: Gathering) -> str:
+    """Pages a sheet carries, in words: "pages 5, 6, 31 and 32"."""
+    if sheet == "c":
+        return "front, inside front, inside back, back"
+    numbers = sorted(
+        number
+        for side in ("outer", "inner")
+        for panel in ("left", "right")
+        if (number := page_number(f"{sheet}.{side}.{panel}", gathering)) is not None
+    )
+    return f"pages {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

@@ -1,0 +1,112 @@
+"""Who may talk to this server, and what a page may load.
+
+The server listens on a loopback address only. A page of a foreign site could still reach it
+in two ways, and both are closed here:
+
+- by a name that was made to point at 127.0.0.1: every request, reads too, must name a
+  loopback host (with the port it came in on);
+- by sending a form across sites: a write must come from our own origin. ``Sec-Fetch-Site``
+  is asked first, then ``Origin`` is compared whole with the host. A request with neither
+  header is no browser's and passes.
+"""
+
+from __future__ import annotations
+
+import re
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
+    "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+)
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+READS = frozenset({"GET", "HEAD", "OPTIONS"})
+_HOST = re.compile(r"(127\.0\.0\.1|localhost|\[::1\])(:(\d{1,5}))?", re.IGNORECASE)
+
+
+class RefusedRequest(Exception):
+    """A request that is not let in; ``status`` and the sentence it is told."""
+
+    def __init__(self, status: int, says: str) -> None:
+        super().__init__(says)
+        self.status = status
+        self.says = says
+
+
+def check_host(headers: Headers, port: int | None) -> str:
+    """The request's host text when it names this machine and the port it came in on.
+
+    Raises:
+        RefusedRequest: for any other host, and for none or several.
+    """
+    hosts = headers.getlist("host")
+    found = _HOST.fullmatch(hosts[0]) if len(hosts) == 1 else None
+    if found is None or (port is not None and int(found[3] or "80") != port):
+        raise RefusedRequest(
+            400,
+            "This server answers only to 127.0.0.1, localhost or [::1], with the port it was "
+            "started on. Open the address that was printed when it started.",
+        )
+    return hosts[0].lower()
+
+
+def check_origin(headers: Headers, host: str, scheme: str) -> None:
+    """Let a write through only from our own pages or from no browser at all.
+
+    Raises:
+        RefusedRequest: for a form or script of another site.
+    """
+    says = (
+        "This change was sent from another site or page, so nothing was saved. "
+        "Open the page here and send the form again."
+    )
+    site = headers.get("sec-fetch-site")
+    if site is not None and site not in ("same-origin", "none"):
+        raise RefusedRequest(403, says)
+    origin = headers.get("origin")
+    if origin is not None and origin.lower() != f"{scheme}://{host}":
+        raise RefusedRequest(403, says)
+
+
+class LocalOnly:
+    """Middleware: loopback hosts only, own writes only, and the same headers on every answer."""
+
+    def __init__(self, app: ASGIApp, port: int | None = None) -> None:
+        self.app = app
+        self.port = port
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers[name] = value
+                headers.setdefault("Cache-Control", "no-store")
+            await send(message)
+
+        try:
+            self._check(scope)
+        except RefusedRequest as refused:
+            answer = PlainTextResponse(refused.says + "\n", status_code=refused.status)
+            await answer(scope, receive, guarded)
+            return
+        await self.app(scope, receive, guarded)
+
+    def _check(self, scope: Scope) -> None:
+        headers = Headers(scope=scope)
+        host = check_host(headers, self.port)
+        if scope["method"] not in READS:
+            check_origin(headers, host, scope.get("scheme", "http"))
