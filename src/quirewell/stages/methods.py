@@ -63,8 +63,9 @@ def find_method(id: str) -> Method:
     Raises:
         KeyError: when no such method is registered; the message lists those that are.
     """
-    for name in _MODULES:
-        importlib.import_module(f"quirewell.stages.{name}")
+    if id not in METHODS:
+        for name in _MODULES:
+            importlib.import_module(f"quirewell.stages.{name}")
     if id not in METHODS:
         raise KeyError(f"no method {id!r}; there are {', '.join(sorted(METHODS))}")
     return METHODS[id]

@@ -1,0 +1,126 @@
+"""``quirewell bath``: what a bath holds before a leaf goes into it."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from typing import Any
+
+import click
+
+from quirewell.science.bath.recipe import RecipeError
+from quirewell.stages import typed
+from quirewell.stages.bathing import METHOD, as_json
+from quirewell.stages.methods import run_method
+
+
+@click.group()
+def bath() -> None:
+    """Baths: what they hold, and what a leaf takes from them."""
+
+
+@bath.command()
+@click.option(
+    "--temperature-c", required=True, metavar="T", help="Bath temperature in C (0 to 40)."
+)
+@click.option(
+    "--strength",
+    default="saturated",
+    show_default=True,
+    metavar="saturated|FRACTION",
+    help="Share of saturated lime water: saturated, 0.5, 50% or 1:1 (lime water : water).",
+)
+@click.option("--litres", default="1", show_default=True, metavar="L", help="Volume in litres.")
+@click.option(
+    "--leaf",
+    type=click.Choice(["blotted", "drained"]),
+    default="blotted",
+    show_default=True,
+    help="How a leaf leaves the bath, where its pick-up was not weighed.",
+)
+@click.option(
+    "--pickup",
+    "pickup_g_per_g",
+    default="",
+    metavar="G/G",
+    help="Pick-up you weighed: (wet - dry) / dry, in g/g. Narrows the reserve most.",
+)
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def mix(
+    temperature_c: str,
+    strength: str,
+    litres: str,
+    leaf: str,
+    pickup_g_per_g: str,
+    wants_json: bool,
+) -> None:
+    """Lime water: concentration, pH, grams of alkali and expected reserve per leaf.
+
+    \b
+    Examples:
+      quirewell bath mix --temperature-c 20
+      quirewell bath mix --temperature-c 18.5 --strength 1:1 --litres 4
+      quirewell bath mix --temperature-c 20 --strength 0.5 --pickup 1.8 --json
+
+    The numbers hold for a fresh, covered bath between 0 and 40 C. The reserve is what one
+    immersion leaves in a leaf; it is a band, because leaves differ in how much they carry.
+    """
+    params = {
+        "strength": _read("strength", strength, typed.strength),
+        "temperature_c": _read("temperature-c", temperature_c, typed.temperature_c),
+        "litres": _read("litres", litres, typed.number),
+        "leaf": leaf,
+    }
+    if pickup_g_per_g:
+        params["pickup_g_per_g"] = _read("pickup", pickup_g_per_g, typed.number)
+    try:
+        card = as_json(run_method(METHOD, "item", {}, params=params))
+    except RecipeError as error:
+        raise click.ClickException(str(error)) from error
+    click.echo(json.dumps(card, indent=2) if wants_json else _card(card))
+
+
+def _read(option: str, text: str, parse: Any) -> str:
+    try:
+        return str(parse(text))
+    except typed.Unreadable as error:
+        raise click.ClickException(f"--{option}: {error}.") from error
+
+
+def _card(card: dict[str, Any]) -> str:
+    lines = ["LIME-WATER BATH", "", "Before anything is wetted"]
+    lines += [_item(f"[{row['to']}] {row['says']}") for row in card["cautions"]]
+    lines += [_item(card["local_codes"]), "", "The bath"]
+    lines.append(
+        f"  {card['litres']:g} L at {card['temperature_c']:g} C, "
+        f"{_strength_words(card['strength'])}"
+    )
+    for key, name, digits in (
+        ("pH", "pH", 2),
+        ("caoh2_g_per_kg", "calcium hydroxide", 2),
+        ("caoh2_g", "in all", 1),
+        ("ca_ppm", "calcium", 0),
+        ("reserve_pct_caco3", "reserve left in one leaf", 2),
+    ):
+        lines.append(_line(name, card[key], digits))
+    lines += ["", "What to know"] + [_item(says) for says in card["warnings"]]
+    lines += ["", f"Constants: database {card['database_sha256'][:12]}, {card['solver']}."]
+    return "\n".join(lines)
+
+
+def _strength_words(strength: float) -> str:
+    if strength == 1:
+        return "saturated"
+    return f"{100 * strength:g} % of saturated (1 part lime water + {1 / strength - 1:.3g} water)"
+
+
+def _line(name: str, entry: dict[str, Any], digits: int) -> str:
+    unit = "" if entry["unit"] == "pH" else f" {entry['unit']}"
+    return (
+        f"  {name:<26}{entry['value']:.{digits}f}{unit}   "
+        f"90 %: {entry['low90']:.{digits}f} to {entry['high90']:.{digits}f}"
+    )
+
+
+def _item(says: str) -> str:
+    return textwrap.fill(says, 88, initial_indent="  - ", subsequent_indent="    ")

@@ -1,0 +1,211 @@
+"""Speciation of calcium baths: three functions on a pinned database.
+
+The engine is IPHREEQC (``parkhurst2013``) with its own ``phreeqc.dat`` and our block A laid
+over it, both read from the files beside this module and never from the installed package.
+Any warning of the engine is an error here. Where the engine cannot be imported the
+pure-Python solver of :mod:`quirewell.science.bath.oracle` answers instead (within 0.002 pH),
+as far as it can: it knows no carbonate.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import math
+from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib import resources
+from types import ModuleType
+
+from quirewell.science.bath import oracle
+from quirewell.science.bath.solution import Solution, SpeciationError, check_temperature
+
+_FILES = ("phreeqc.dat", "block_a.dat")
+_COLUMNS = {
+    "pH": '-LA("H+")',
+    "Ca": 'TOT("Ca")',
+    "free": 'MOL("Ca+2")',
+    "CaOH": 'MOL("CaOH+")',
+    "OH": 'MOL("OH-")',
+    "mu": "MU",
+    "CO2": 'TOT("C(4)")',
+    "calcite": 'EQUI("Calcite")',
+}
+
+
+@cache
+def _database() -> tuple[bytes, ...]:
+    folder = resources.files("quirewell.science.bath") / "database"
+    return tuple((folder / name).read_bytes() for name in _FILES)
+
+
+@cache
+def database_sha256() -> str:
+    """SHA-256 (hex) of the pinned database followed by block A, as loaded."""
+    return hashlib.sha256(b"".join(_database())).hexdigest()
+
+
+def load_engine() -> ModuleType | None:
+    """The engine's module, or None where it is not installed."""
+    try:
+        return importlib.import_module("phreeqc")
+    except ImportError:
+        return None
+
+
+def saturate(temperature_c: float) -> Solution:
+    """Water in equilibrium with solid calcium hydroxide, no air.
+
+    Parameters
+    ----------
+    temperature_c : float
+        Temperature of the bath [C], 0 to 40.
+
+    Raises
+    ------
+    ValueError
+        Outside the tested range.
+    SpeciationError
+        When the engine warns or fails.
+
+    References
+    ----------
+    Constants ``nist46`` via ``minteqa2``; the scatter of published solubilities is about 6 %.
+    """
+    check_temperature(temperature_c)
+    module = load_engine()
+    if module is None:
+        return oracle.saturate(temperature_c)
+    lines = [*_water(temperature_c), "EQUILIBRIUM_PHASES 1", "Portlandite 0 1"]
+    return _solve(module, temperature_c, lines)[-1]
+
+
+def speciate(
+    ca_mol_per_kg: float,
+    temperature_c: float,
+    co2_mol_per_kg: float = 0.0,
+    *,
+    carbonate_settles: bool = True,
+) -> Solution:
+    """A closed bath holding so much Ca(OH)2 and so much CO2 taken up from the air.
+
+    Parameters
+    ----------
+    ca_mol_per_kg : float
+        Ca(OH)2 brought into 1 kg of water [mol/kg]; not checked against its solubility.
+    temperature_c : float
+        Temperature [C], 0 to 40.
+    co2_mol_per_kg : float
+        CO2 taken up [mol/kg].
+    carbonate_settles : bool
+        Whether calcite may fall out (equilibrium; real baths cloud later).
+
+    Raises
+    ------
+    ValueError
+        Negative amounts, or a temperature outside the tested range.
+    SpeciationError
+        When the engine warns or fails, or carbonate is asked of the fallback solver.
+    """
+    check_temperature(temperature_c)
+    _check_amount("Ca(OH)2", ca_mol_per_kg)
+    _check_amount("CO2", co2_mol_per_kg)
+    module = load_engine()
+    if module is None:
+        if co2_mol_per_kg:
+            raise SpeciationError(
+                "carbonate needs the speciation engine, which is not installed here; "
+                "install quirewell with its requirements"
+            )
+        return oracle.speciate(ca_mol_per_kg, temperature_c)
+    lines = _water(temperature_c)
+    added = {"Ca(OH)2": ca_mol_per_kg, "CO2": co2_mol_per_kg}
+    if any(added.values()):
+        lines += _reaction(added, (1.0,))
+    if carbonate_settles and co2_mol_per_kg and ca_mol_per_kg:
+        lines += ["EQUILIBRIUM_PHASES 1", "Calcite 0 0"]
+    return _solve(module, temperature_c, lines)[-1]
+
+
+def titrate(
+    ca_mol_per_kg: float, temperature_c: float, acid_mol_per_kg: Sequence[float]
+) -> tuple[Solution, ...]:
+    """The same bath after each of these amounts of strong acid (HCl), each from the start.
+
+    Parameters
+    ----------
+    ca_mol_per_kg : float
+        Ca(OH)2 in 1 kg of water [mol/kg].
+    temperature_c : float
+        Temperature [C], 0 to 40.
+    acid_mol_per_kg : sequence of float
+        Acid added in total [mol H+/kg].
+
+    Raises
+    ------
+    ValueError, SpeciationError
+        As :func:`speciate`.
+    """
+    check_temperature(temperature_c)
+    _check_amount("Ca(OH)2", ca_mol_per_kg)
+    for acid in acid_mol_per_kg:
+        _check_amount("acid", acid)
+    module = load_engine()
+    if module is None:
+        return tuple(
+            oracle.speciate(ca_mol_per_kg, temperature_c, acid) for acid in acid_mol_per_kg
+        )
+    out = []
+    for acid in acid_mol_per_kg:
+        lines = _water(temperature_c)
+        added = {"Ca(OH)2": ca_mol_per_kg, "HCl": acid}
+        if any(added.values()):
+            lines += _reaction(added, (1.0,))
+        out.append(_solve(module, temperature_c, lines)[-1])
+    return tuple(out)
+
+
+def _check_amount(name: str, amount: float) -> None:
+    if not (math.isfinite(amount) and amount >= 0):
+        raise ValueError(f"an amount of {name} must be 0 or more mol/kg, got {amount}")
+
+
+def _water(temperature_c: float) -> list[str]:
+    return ["SOLUTION 1", f"temp {temperature_c!r}", "pH 7 charge"]
+
+
+def _reaction(added: Mapping[str, float], steps: Sequence[float]) -> list[str]:
+    lines = ["REACTION 1"]
+    lines += [f"{name} {amount!r}" for name, amount in added.items() if amount]
+    return [*lines, " ".join(repr(step) for step in steps)]
+
+
+def _solve(module: ModuleType, temperature_c: float, lines: Sequence[str]) -> list[Solution]:
+    engine = module.Phreeqc()
+    engine.SetErrorFileOn(False)
+    engine.SetErrorStringOn(True)
+    base, block_a = (text.decode("latin-1") for text in _database())
+    _refuse(engine, engine.LoadDatabaseString(base))
+    _refuse(engine, engine.RunString(block_a))
+    punch = [f"{10 * (n + 1)} PUNCH {formula}" for n, formula in enumerate(_COLUMNS.values())]
+    text = [
+        "KNOBS", "-convergence_tolerance 1e-12",
+        "SELECTED_OUTPUT 1", "-reset false",
+        "USER_PUNCH 1", "-headings " + " ".join(_COLUMNS), "-start", *punch, "-end",
+        *lines, "END",
+    ]  # fmt: skip
+    _refuse(engine, engine.RunString("\n".join(text) + "\n"))
+    table = engine.GetSelectedOutput()
+    solver = f"IPHREEQC {module.Phreeqc.GetVersionString()}"
+    columns = [[float(value) for value in table[name]] for name in _COLUMNS]
+    return [
+        Solution(temperature_c, ph, ca, free, caoh, oh, mu, co2, calcite, solver)
+        for ph, ca, free, caoh, oh, mu, co2, calcite in zip(*columns, strict=True)
+    ]
+
+
+def _refuse(engine: object, errors: int) -> None:
+    warnings = engine.GetWarningString().strip()  # type: ignore[attr-defined]
+    if errors or warnings:
+        said = engine.GetErrorString().strip() or warnings  # type: ignore[attr-defined]
+        raise SpeciationError(f"the speciation engine gave no clean answer: {said}")

@@ -1,0 +1,175 @@
+"""Cautions in words, once: shown before a step, on the bath card, and in the report.
+
+``to`` says who is at risk. ``standing`` is honest about the authority: most of bench practice
+has no source we could read and says so. Local codes and licensed practice come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+Standing = Literal["published", "measured here", "common practice", "from memory"]
+
+LOCAL_CODES = (
+    "Local codes, the safety sheet of each product and licensed practice come before anything "
+    "said here."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: ``to`` the object or the person, in one or two sentences."""
+
+    id: str
+    to: Literal["object", "person"]
+    says: str
+    standing: Standing = "common practice"
+    source: str = ""
+
+    def as_plain(self) -> dict[str, str]:
+        """The caution as plain text fields for page, report and command line."""
+        basis = (
+            "common practice, no source" if self.standing == "common practice" else self.standing
+        )
+        return {
+            "id": self.id, "to": self.to, "says": self.says, "standing": basis,
+            "source": self.source,
+        }  # fmt: skip
+
+
+_ROWS = (
+    Caution(
+        "ink-first", "object",
+        "Test every colour with the very liquid, and for as long as the bath will last, before "
+        "any sheet is wetted: red, purple, blue and stamped inks, dyed covers and handwriting "
+        "may bleed or change in water or alkali.",
+    ),
+    Caution(
+        "blue-alkali", "object",
+        "Iron blue (Prussian blue) and some dyes are destroyed by alkali even where plain water "
+        "leaves them alone: test with the alkaline bath itself.", "from memory",
+    ),
+    Caution(
+        "groundwood-alkali", "object",
+        "Strong alkali can darken groundwood paper, and deacidified newsprint yellows faster in "
+        "light, not slower. Try a scrap or a margin of least value, dry it, and compare.",
+        "published", "bukovsky2001",
+    ),
+    Caution(
+        "wet-weak", "object",
+        "Wet pulp paper has almost no strength: carry every sheet on a support, never by itself.",
+    ),
+    Caution(
+        "staples-out", "object",
+        "Steel staples rust in the bath and stain the fold: take them out, or keep the fold dry.",
+    ),
+    Caution(
+        "tidelines", "object",
+        "Local wetting moves soluble brown matter and leaves a new tideline: wet out the whole "
+        "sheet, or use almost no water.",
+    ),
+    Caution(
+        "coated", "object",
+        "Coated and glossy covers may block, lift or lose their shine when damp: keep them out "
+        "of baths and presses unless a test says otherwise.",
+    ),
+    Caution(
+        "plain-water", "object",
+        "Very pure water alone can leave groundwood newsprint weaker than before; water with a "
+        "little calcium does not.", "published", "nelson1982",
+    ),
+    Caution(
+        "lime-eyes", "person",
+        "Lime water is at pH 12 to 13: a splash injures eyes at once. Goggles and gloves on "
+        "before the jar is opened; rinse an eye with running water for 15 minutes and get help.",
+        "from memory",
+    ),
+    Caution(
+        "lime-dust", "person",
+        "Calcium hydroxide powder burns eyes, skin and airways: weigh it without draught, with "
+        "a dust mask, and add powder to water.", "from memory",
+    ),
+    Caution(
+        "no-quicklime", "person",
+        "Never use quicklime (calcium oxide) instead: it heats violently with water.",
+        "from memory",
+    ),
+    Caution(
+        "no-aluminium", "person",
+        "Lime water attacks aluminium and gives off hydrogen: use plastic or stainless trays.",
+        "from memory",
+    ),
+    Caution(
+        "blades", "person",
+        "Blades and staple ends cut and staples may be rusty: cut away from the hand, and use a "
+        "blunt lifter, not a knife, on staples.",
+    ),
+    Caution(
+        "mould", "person",
+        "Mouldy paper: stop, isolate it, wear a fitted P2/P3 or N95 mask and gloves, and do not "
+        "brush it in the room where you work or live.",
+    ),
+    Caution(
+        "solvents", "person",
+        "Alcohol and acetone catch fire below room temperature: no flame, iron or hot press in "
+        "the room, and air it.", "from memory",
+    ),
+    Caution(
+        "heat-damp", "object",
+        "Heat on damp acid paper ages it in minutes and can glue coated pages together: press "
+        "cold unless there is a measured reason, and never iron damp paper.",
+    ),
+    Caution(
+        "dry-slow", "object",
+        "Paper starts to distort at about 0.6 g of water per gram: restrain it between blotters "
+        "before that, not after.", "published", "sugarman1992",
+    ),
+    Caution(
+        "over-humid", "object",
+        "Long damp lets mould grow and inks offset: no more than 48 hours in the chamber without "
+        "looking, and check for tack first.", "from memory",
+    ),
+    Caution(
+        "brittle-fold", "object",
+        "Brown brittle folds break when opened flat or pressed: relax them first, or leave them.",
+    ),
+    Caution(
+        "loose-dirt", "object",
+        "Rubbing flakes brittle edges, lifts soft pencil and polishes matt ink: soft brush first, "
+        "from the centre outwards, and stay away from tears and stamps.",
+    ),
+    Caution(
+        "mend-weight", "object",
+        "A mend stronger or thicker than the paper makes the next tear beside it: the lightest "
+        "tissue that holds, torn not cut.",
+    ),
+    Caution(
+        "old-holes", "object",
+        "New holes are permanent: put staples through the old ones, and take no more turns of "
+        "the legs than they need.",
+    ),
+    Caution(
+        "rust-evidence", "object",
+        "Old staples are evidence of manufacture: keep them, labelled, even if new ones go in.",
+    ),
+    Caution(
+        "disclose", "object",
+        "A treatment that is not told is a defect of the sale: every step here goes into the "
+        "report.",
+    ),
+)  # fmt: skip
+
+CAUTIONS: Mapping[str, Caution] = {row.id: row for row in _ROWS}
+
+LIME_BATH = (
+    "ink-first", "blue-alkali", "groundwood-alkali", "staples-out", "wet-weak", "coated",
+    "lime-eyes", "lime-dust", "no-quicklime", "no-aluminium",
+)  # fmt: skip
+
+
+def plain(ids: Iterable[str]) -> list[dict[str, str]]:
+    """Cautions by id as plain fields, those to the object first."""
+    rows = [CAUTIONS[id] for id in ids]
+    return [row.as_plain() for row in sorted(rows, key=lambda row: row.to != "object")]

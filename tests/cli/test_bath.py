@@ -1,0 +1,59 @@
+"""``quirewell bath mix`` through its public face."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from quirewell.cli.bath import bath
+
+
+def call(*arguments: str):
+    return CliRunner().invoke(bath, ["mix", *arguments])
+
+
+def test_json_is_all_there_is_on_standard_output():
+    result = call("--temperature-c", "20", "--strength", "1:1", "--litres", "4", "--json")
+    card = json.loads(result.stdout)
+    assert result.exit_code == 0
+    for key in ("pH", "ca_mol_per_kg", "caoh2_g_per_kg", "caoh2_g", "reserve_pct_caco3"):
+        assert set(card[key]) >= {"value", "u", "unit", "low90", "high90"}
+    assert card["pH"]["value"] == pytest.approx(12.39, abs=0.01)
+    assert card["caoh2_g"]["value"] == pytest.approx(3.2, abs=0.1)
+    assert card["cautions"] and card["warnings"] and len(card["database_sha256"]) == 64
+
+
+@pytest.mark.parametrize(
+    ("typed", "share"), [("saturated", 1), ("0.5", 0.5), ("0,5", 0.5), ("50%", 0.5), ("1:3", 0.25)]
+)
+def test_strength_is_read_as_people_say_it(typed, share):
+    card = json.loads(call("--temperature-c", "20", "--strength", typed, "--json").stdout)
+    assert card["strength"] == share
+
+
+def test_fahrenheit_is_read_when_it_is_said():
+    card = json.loads(call("--temperature-c", "68F", "--json").stdout)
+    assert card["temperature_c"] == 20.0
+
+
+def test_card_shows_cautions_before_numbers():
+    said = call("--temperature-c", "20").stdout
+    assert said.index("[object]") < said.index("pH   ")
+    assert "Goggles" in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--temperature-c", "68"], "was it typed in Fahrenheit"),
+        (["--temperature-c", "20", "--litres", "400"], "was it typed in mL"),
+        (["--temperature-c", "20", "--strength", "110%"], "no more than saturation"),
+        (["--temperature-c", "warm"], "'warm' is not a temperature"),
+        (["--temperature-c", "20", "--strength", "strong"], "is no strength of lime water"),
+    ],
+)
+def test_bad_input_is_a_sentence_on_standard_error(arguments, says):
+    result = call(*arguments, "--json")
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    assert says in result.stderr
