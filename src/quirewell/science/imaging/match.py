@@ -36,7 +36,8 @@ _LEAST_PRINTED = 0.02
 class CoarseMatch:
     """Affine from before to after (pixel centres at whole numbers), or the reason for none.
 
-    ``affine`` is 2 x 3: (x_after, y_after) = affine (x_before, y_before, 1).
+    ``affine`` is 2 x 3: (x_after, y_after) = affine (x_before, y_before, 1). ``reach`` [0..1]
+    is the share of the featured parts of the page (of 4 x 4) that hold an agreeing feature.
     """
 
     affine: Affine | None
@@ -44,6 +45,7 @@ class CoarseMatch:
     features_before: int
     features_after: int
     reason: Reason | None = None
+    reach: float = 0.0
 
     @property
     def rotation_deg(self) -> float:
@@ -77,11 +79,11 @@ def coarse_match(
     for number, reason in ((0, "blank before"), (1, "blank after")):
         if counts[number] < _LEAST_FEATURES:
             return CoarseMatch(None, 0, *counts, reason=reason)  # type: ignore[arg-type]
-    affine, inliers = _agree(points1, words1, points2, words2)
+    affine, inside = _agree(points1, words1, points2, words2)
     if affine is not None:
         full = _compose(second.to_full, _compose(affine, _invert(first.to_full)))
-        return CoarseMatch(full, inliers, *counts)
-    return CoarseMatch(None, inliers, *counts, reason=_why_not(first, second, points2, words2))
+        return CoarseMatch(full, len(inside), *counts, reach=_reach(points1, inside))
+    return CoarseMatch(None, len(inside), *counts, reason=_why_not(first, second, points2, words2))
 
 
 def _why_not(
@@ -155,13 +157,15 @@ def _agree(
     words1: NDArray[np.float32],
     points2: NDArray[np.float64],
     words2: NDArray[np.float32],
-) -> tuple[Affine | None, int]:
+) -> tuple[Affine | None, NDArray[np.float64]]:
+    """The affine, and the places in the first picture that agree with it."""
+    nothing = np.zeros((0, 2))
     if min(len(points1), len(points2)) < _LEAST_INLIERS:
-        return None, 0
+        return None, nothing
     pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(words1, words2, k=2)
     kept = [p[0] for p in pairs if len(p) == 2 and p[0].distance < _RATIO * p[1].distance]
     if len(kept) < _LEAST_INLIERS:
-        return None, len(kept)
+        return None, nothing
     source = points1[[m.queryIdx for m in kept]]
     target = points2[[m.trainIdx for m in kept]]
     found, flags = cv2.estimateAffine2D(
@@ -174,12 +178,20 @@ def _agree(
     )
     affine = np.asarray(found, dtype=np.float64) if found is not None else np.zeros((0, 3))
     if affine.shape != (2, 3):
-        return None, 0
-    inside = np.asarray(flags).ravel().astype(bool)
-    inliers = len({(round(x), round(y)) for x, y in source[inside]})
-    if inliers < _LEAST_INLIERS or not _plausible(affine):
-        return None, inliers
-    return affine, inliers
+        return None, nothing
+    inside = source[np.asarray(flags).ravel().astype(bool)]
+    inside = np.unique(np.round(inside), axis=0)
+    if len(inside) < _LEAST_INLIERS or not _plausible(affine):
+        return None, inside
+    return affine, inside
+
+
+def _reach(points: NDArray[np.float64], inside: NDArray[np.float64]) -> float:
+    low, high = points.min(axis=0), points.max(axis=0) + 1e-6
+    edges = [np.linspace(low[i], high[i], 5) for i in (0, 1)]
+    featured = np.histogram2d(points[:, 0], points[:, 1], bins=edges)[0] >= 5
+    agreeing = np.histogram2d(inside[:, 0], inside[:, 1], bins=edges)[0] >= 1
+    return float((featured & agreeing).sum() / max(int(featured.sum()), 1))
 
 
 def _plausible(affine: Affine) -> bool:

@@ -26,6 +26,10 @@ _LEAST_TILES = 24
 _LEAST_SHARE = 0.35
 _LEAST_ZNCC = 0.5
 _WORST_SD_PX = 0.3
+# Neighbours of a true match agree to a tenth of a pixel; tiles that found nothing scatter
+# over the whole search range. Where only one corner of the page agrees, less is believed.
+_WORST_SPREAD_PX = (0.25, 0.1)
+_LEAST_REACH = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +243,7 @@ def trusted_tiles(tiles: TileShifts) -> NDArray[np.bool_]:
             return good
         off = _from_neighbours(tiles, good)
         spread = max(float(np.median(off[good])) / 1.1774, 0.01)
-        good = good & (off < max(4.0 * spread, 0.05))
+        good = good & (off < np.clip(4.0 * spread, 0.05, 0.6))
     return good
 
 
@@ -309,12 +313,13 @@ def _conclude(
     coarse: CoarseMatch,
 ) -> Registration | NoRegistration:
     share = _share(tiles, good)
-    if share < _LEAST_SHARE:
+    off = _from_neighbours(tiles, good)[good]
+    worst = _WORST_SPREAD_PX[coarse.reach < _LEAST_REACH]
+    if share < _LEAST_SHARE or float(np.median(off)) / 1.1774 > worst:
         return NoRegistration("too little agrees", coarse.inliers, share)
     points = _map(level.up_before, np.column_stack([tiles.x[good], tiles.y[good]]))
     found = _map(level.up_after, np.column_stack([tiles.ax[good], tiles.ay[good]]))
     fit = fit_affine(points, found)
-    off = _from_neighbours(tiles, good)[good] * level.up_after[0, 0]
     close = off < 100.0
     size = np.hypot(fit.residuals[:, 0], fit.residuals[:, 1])
     kept = fit.weights > 0
@@ -323,7 +328,9 @@ def _conclude(
         fit,
         points,
         found,
-        float(np.sqrt(np.mean(off[close] ** 2))) if np.any(close) else float("nan"),
+        float(np.sqrt(np.mean(off[close] ** 2))) * level.up_after[0, 0]
+        if np.any(close)
+        else float("nan"),
         float(np.sqrt(np.mean(size[kept] ** 2))),
         share,
         _turn(fit.affine),
