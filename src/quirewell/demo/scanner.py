@@ -76,6 +76,7 @@ class Ink:
     passes: tuple[float, float, float] = (0.075, 0.07, 0.07)
     origin_mm: tuple[float, float] = (0.0, 0.0)
     gain: float = 1.3
+    mottle: float = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,18 +102,22 @@ def to_px(glass: Glass, points_mm: Points) -> Points:
 def scan(face: Face, pose: Pose, glass: Glass, seed: int, *, laid: tuple[Laid, ...] = ()) -> Image:
     """The scan of a face, with whatever else was ``laid`` on the glass."""
     rng = np.random.default_rng([seed, 3])
-    height, width = glass.size_px
-    polygons = [to_px(glass, pose.on_glass(p)) for p in face.outline.polygons()]
-    alpha = coverage(polygons, height, width)
-    x, y = _sheet_points(face.movement, pose, glass)
-    light = _paper(face, x, y, glass.um_per_px_x / 1000.0)
+    alpha, light = lit(face, pose, glass)
     picture = _ground(glass, rng) * _shadow(alpha, glass)[..., None]
     picture += alpha[..., None] * (light - picture)
     for thing in laid:
-        _lay(picture, thing, glass)
+        lay(picture, thing, glass)
     values = encode(_float(cv2.GaussianBlur(picture, (0, 0), glass.blur_px))) * np.float32(255.0)
     values += glass.noise * rng.standard_normal(values.shape, dtype=np.float32)
     return np.asarray(np.clip(values + 0.5, 0, 255), dtype=np.uint8)
+
+
+def lit(face: Face, pose: Pose, glass: Glass) -> tuple[Float, Float]:
+    """Coverage by the sheet and the light (linear sRGB) it lets back, evenly lit."""
+    polygons = [to_px(glass, pose.on_glass(p)) for p in face.outline.polygons()]
+    alpha = coverage(polygons, *glass.size_px)
+    x, y = _sheet_points(face.movement, pose, glass)
+    return alpha, _paper(face, x, y, glass.um_per_px_x / 1000.0)
 
 
 def _float(values: NDArray[Any]) -> Float:
@@ -161,9 +166,9 @@ def _paper(face: Face, x: Float, y: Float, px_mm: float) -> Float:
     if face.through is not None:
         shade *= 1.0 - 0.07 * _sample(face.through, x, y, px_mm, spread_mm=0.35)
     light = light * shade[..., None]
-    mottle = 1.0 - 0.1 * np.clip(_grain(face.grain_seed + 1, x, y, px_mm), 0.0, 3.0)
+    patchy = np.clip(_grain(face.grain_seed + 1, x, y, px_mm), 0.0, 3.0)
     for ink in face.inks:
-        share = _sample(ink, x, y, px_mm) * mottle
+        share = _sample(ink, x, y, px_mm) * (1.0 - ink.mottle * patchy)
         light = light * (1.0 - share[..., None] * (1.0 - np.array(ink.passes, np.float32)))
     return np.asarray(light, dtype=np.float32)
 
@@ -272,7 +277,8 @@ class Laid:
     marks_mm: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
-def _lay(picture: Float, thing: Laid, glass: Glass) -> None:
+def lay(picture: Float, thing: Laid, glass: Glass) -> None:
+    """Put a flat thing into a picture of linear light."""
     w, h = thing.size_mm
     corners = np.array([[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]])
     box = to_px(glass, thing.pose.on_glass(corners))

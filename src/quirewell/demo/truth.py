@@ -34,7 +34,9 @@ class LeafTruth:
     """The right answers for one leaf in one scan (see :data:`DEFINITION`).
 
     ``um_per_px_x``/``_y`` are true, ``tag_dpi`` is what the file says; ``corners_px`` are the
-    corners of the fitted outline, clockwise from the upper left.
+    corners of the fitted outline, clockwise from the upper left. In a half-wrap scan ``fold``
+    names the edge that is the fold, and ``loss_at_fold_mm2`` is this leaf's half of staple
+    holes and of the split at the foot (``split_mm`` long), part of ``loss_mm2``.
     """
 
     width_mm: float
@@ -50,6 +52,9 @@ class LeafTruth:
     skew_deg: float
     corners_px: tuple[tuple[float, float], ...]
     strip: StripTruth | None = None
+    fold: str = ""
+    loss_at_fold_mm2: float = 0.0
+    split_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,49 @@ class PairTruth:
     change_height_pct: float
     paper_dE00: float
     movement: Movement
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeTruth:
+    """What treatment did to one page: size and paper (see :class:`PairTruth`)."""
+
+    change_width_pct: float
+    change_height_pct: float
+    paper_dE00: float
+    stretch_x_pct: float
+    stretch_y_pct: float
+    warp_x_um: float
+    warp_y_um: float
+
+
+@dataclass(frozen=True, slots=True)
+class InkTruth:
+    """One ink of the cover as a solid on the paper of the front's middle, CIELAB D50.
+
+    ``own_dE00`` is the difference between the solid after treatment and what the same solid
+    would look like on the treated paper had the ink kept its colour.
+    """
+
+    before: Lab
+    after: Lab
+    after_if_unchanged: Lab
+    own_dE00: float
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """Everything planted in a generated demo.
+
+    ``scans`` is keyed by file name, ``changes`` by place ("w03.outer.left"), ``inks`` by ink.
+    """
+
+    seed: int
+    dpi: int
+    definition: str
+    scans: dict[str, LeafTruth]
+    changes: dict[str, ChangeTruth]
+    inks: dict[str, InkTruth]
+    photographs: tuple[str, ...] = ()
 
 
 def as_json(truth: Any) -> Any:
