@@ -30,6 +30,10 @@ NAMES = {
     "verdict": "Verdict",
 }
 
+# Expanded uncertainty for people: k = 2, about 95 % (jcgm100 6.3.3).
+K95 = 2.0
+PLUS_MINUS_SAYS = "± gives about 95 % (twice the standard uncertainty)"
+
 
 @dataclass(frozen=True, slots=True)
 class Asked:
@@ -66,17 +70,22 @@ def places_for(u: float) -> int:
 
 
 def number_text(value: float, u: float | None = None) -> str:
-    """Value with its standard uncertainty, both to two figures of the uncertainty.
+    """Value ± expanded uncertainty, both to two figures of it; the one rule for people's eyes.
 
-    >>> number_text(265.3127, 0.143)
+    People read "±" as a range that holds the truth, so it is K95 times the standard
+    uncertainty ``u``, about 95 % (``jcgm100`` 6.3.3, 7.2.2, 7.2.6). JSON keeps ``u``.
+
+    >>> number_text(265.3127, 0.0715)
     '265.31 ± 0.14'
     >>> number_text(36.0)
     '36'
     """
     if u is None or u <= 0:
         return f"{value:.6g}".replace("-", "\u2212")
-    places = places_for(u)
-    text = f"{value:.{places}f} ± {u:.{places}f}"
+    spread = K95 * u
+    places = 1 - math.floor(math.log10(spread))
+    shown = max(0, places)
+    text = f"{round(value, places):.{shown}f} ± {round(spread, places):.{shown}f}"
     return text.replace("-", "\u2212")
 
 
