@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.demo.scanner import Laid, Pose
+from quirewell.demo.tone import decode
 from quirewell.science.imaging.strip import (
     MARK_LEFTS_MM,
     MARK_TOP_MM,
@@ -22,8 +23,8 @@ PRINTED_SHORT = -0.0012
 
 
 @lru_cache(maxsize=2)
-def _grey(um_per_px: float) -> NDArray[np.uint8]:
-    return draw_strip(um_per_px)
+def _light(um_per_px: float) -> NDArray[np.float32]:
+    return decode(draw_strip(um_per_px) / np.float32(255.0)).astype(np.float32)
 
 
 def lay_strip(at_mm: tuple[float, float], skew_deg: float, dpi: int, error: float = 0.0) -> Laid:
@@ -32,7 +33,7 @@ def lay_strip(at_mm: tuple[float, float], skew_deg: float, dpi: int, error: floa
     Its marks "first" and "last" are the upper left corners of the outer marks: their distance
     is the length that a user measures.
     """
-    um_per_px = 20.0 if dpi > 300 else 40.0
+    um_per_px = 20.0 if dpi > 300 else 50.0
     true = 1.0 + error
     marks = {
         "first": (MARK_LEFTS_MM[0] * true, MARK_TOP_MM * true),
@@ -40,7 +41,7 @@ def lay_strip(at_mm: tuple[float, float], skew_deg: float, dpi: int, error: floa
     }
     size = (STRIP_LENGTH_MM * true, STRIP_HEIGHT_MM * true)
     px_per_mm = 1000.0 / um_per_px / true
-    return Laid(_grey(um_per_px), px_per_mm, size, Pose((0.0, 0.0), at_mm, skew_deg), marks)
+    return Laid(_light(um_per_px), px_per_mm, size, Pose((0.0, 0.0), at_mm, skew_deg), marks)
 
 
 def printed_length_mm(error: float) -> float:

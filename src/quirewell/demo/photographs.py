@@ -6,6 +6,7 @@ nothing but their names is in the truth.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,7 @@ VIEWS = (
 )
 TURNED = "item-front-before"
 PHOTO_PX = (1600, 1200)
-_UM = 240.0
+_UM = 265.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +58,15 @@ LAMPS = {
 }
 
 
-def write_photographs(folder: Path, dpi: int, seed: int) -> tuple[str, ...]:
-    """Write all views as JPEG; one lies on its side with an EXIF orientation that says so."""
+def write_photographs(
+    folder: Path, dpi: int, seed: int, views: Sequence[str] = VIEWS
+) -> tuple[str, ...]:
+    """Write views as JPEG; one lies on its side with an EXIF orientation that says so."""
     drawn = DrawnSheet(sheet_plan("c", seed), min(dpi, 100), seed)
     names = []
-    for index, name in enumerate(VIEWS):
+    for name in views:
         view, moment = name.removeprefix("item-").rsplit("-", 1)
-        rng = np.random.default_rng([seed, 700, index])
+        rng = np.random.default_rng([seed, 700, VIEWS.index(name)])
         if view == "spine":
             light = _spine(drawn, moment, rng)
         elif view == "head":
@@ -142,10 +145,10 @@ def _block(
     rng: np.random.Generator,
 ) -> None:
     """The leaves under the cover: a rolled spine lets their fore-edges step out."""
-    out = 1.0 if panel == "right" else -1.0
+    outward = 1.0 if panel == "right" else -1.0
     step = 0.42 if moment == "before" else 0.05
-    for leaf in range(2 * WRAPS, -1, -2):
-        shift = out * (step * leaf - (2.0 if moment == "after" else 1.6))
+    for leaf in range(2 * WRAPS, -1, -3):
+        shift = outward * (step * leaf - (2.0 if moment == "after" else 1.6))
         move = np.array([shift, 0.12 * rng.standard_normal()])
         points = [polygon + move for polygon in outline.polygons()]
         alpha = coverage([to_px(glass, pose.on_glass(part)) for part in points], *glass.size_px)
@@ -197,7 +200,7 @@ def _relief(
     height += rough * 0.12 * np.clip(34.0 - bent, 0.0, None)
     crease = from_spine - 31.0 - 0.02 * y
     height -= 0.2 * rough * np.exp(-np.square(crease / 0.9))
-    height += rough * 0.02 * smooth_noise(own, rows, columns, 6.0)
+    height += rough * 0.009 * smooth_noise(own, rows, columns, 6.0)
     slope_y, slope_x = _slopes(np.asarray(cv2.GaussianBlur(height, (0, 0), 1.0)), mm)
     norm = np.sqrt(1.0 + slope_x**2 + slope_y**2)
     lx, ly, lz = np.array(lamp.towards) / np.linalg.norm(lamp.towards)
@@ -309,7 +312,7 @@ def _spine_band(
     light = light * shade[:, None, None]
     own = np.random.default_rng([plan.seed, 61])
     worn = smooth_noise(own, size[1], size[0], 9.0) > (1.25 if moment == "before" else 1.9)
-    light[worn] = light[worn] * 0.6 + 0.16
+    light[worn] = light[worn] * 0.72 + 0.07
     for at in STAPLES_MM:
         _staple(light, at * px, size[1] * 0.42, px, moment)
     y0, x0 = round(top), round(left)
@@ -350,6 +353,8 @@ def _head(plan: SheetPlan, moment: str, rng: np.random.Generator) -> Float:
         (0.05, 0.032, 0.02),
         -1,
     )
+    wall = np.linspace(0.055, 0.12, 560, dtype=np.float32)[:, None, None]
+    scene[:560] = wall * np.array([1.0, 0.97, 0.9], np.float32)
     scene[:] = cv2.GaussianBlur(scene, (0, 0), 6.0)
     middle = floor - (WRAPS + 1) * gap - 2
     paper = linear_from_lab(getattr(plan, moment).edge)
@@ -384,19 +389,12 @@ def _limb(
     lift = (44.0 if rolled else 10.0) * (1 - out / 60.0) * t**2
     length = half * px
     roll = 0.35 * px * (WRAPS - sheet) if rolled else 0.0
-    upper = np.column_stack(
-        [spine_x + out + (length - roll) * t, middle - out - lift - np.abs(wave)]
-    )
-    lower = np.column_stack([spine_x + out + (length + roll) * t, middle + out + 0.15 * wave])
+    hub = spine_x + (WRAPS + 1) * 3.6
+    upper = np.column_stack([hub + (length - roll) * t, middle - out - lift - np.abs(wave)])
+    lower = np.column_stack([hub + (length + roll) * t, middle + out + 0.15 * wave])
     turn = np.linspace(-np.pi / 2, -3 * np.pi / 2, 30)
+    lean = 0.55 if rolled else 0.0
     bend = np.column_stack(
-        [
-            spine_x
-            + out
-            + out * np.cos(turn)
-            + (9.0 * np.sin(turn) if rolled else 0.0)
-            + (9.0 if rolled else 0.0),
-            middle + out * np.sin(turn),
-        ]
+        [hub + out * np.cos(turn) * (1.0 + lean * np.sin(turn)), middle + out * np.sin(turn)]
     )
     return np.concatenate([upper[::-1], bend[1:-1], lower])

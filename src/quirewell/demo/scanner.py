@@ -268,9 +268,9 @@ def _shadow(alpha: Float, glass: Glass) -> Float:
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """A flat thing beside the sheet: encoded grey values at ``px_per_mm``, size and pose [mm]."""
+    """A flat grey thing beside the sheet: linear light at ``px_per_mm``, size and pose [mm]."""
 
-    grey: Image
+    light: Float
     px_per_mm: float
     size_mm: tuple[float, float]
     pose: Pose
@@ -298,10 +298,9 @@ def lay(picture: Float, thing: Laid, glass: Glass) -> None:
         glass.um_per_px_y,
     )
     x, y = _sheet_points(still, row, part)
-    grey = decode(thing.grey / np.float32(255.0)).astype(np.float32)
     sigma = 0.42 * glass.um_per_px_x / 1000.0 * thing.px_per_mm
     found = cv2.remap(
-        cv2.GaussianBlur(grey, (0, 0), sigma),
+        cv2.GaussianBlur(thing.light, (0, 0), sigma),
         x * thing.px_per_mm - 0.5,
         y * thing.px_per_mm - 0.5,
         cv2.INTER_LINEAR,

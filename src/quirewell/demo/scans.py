@@ -98,7 +98,8 @@ def generate(
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(min(workers, len(wanted)), context) as pool:
         jobs = {
-            pool.submit(draw_part, code, str(target), dpi, seed, ground): code for code in wanted
+            pool.submit(draw_part, code, str(target), dpi, seed, ground): code
+            for code in sorted(wanted, key=lambda code: code != "item")
         }
         for job in as_completed(jobs):
             part = job.result()
