@@ -1,0 +1,191 @@
+"""Prove: what the comparison shows, what it could have missed, and what was not measured."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from quirewell.record.nouns import ItemState
+from quirewell.stages.asking import PLUS_MINUS_SAYS
+from quirewell.stages.examine import known_sheets
+from quirewell.stages.naming import sheet_of, sheet_words
+from quirewell.stages.results import (
+    NOTHING,
+    PageResult,
+    Shown,
+    page_results,
+)
+
+WIDTH, HEIGHT, COLOUR = "change.width_pct", "change.height_pct", "paper.dE00"
+VERDICTS = ("unchanged", "changed", "cannot tell")
+
+# What a home bench cannot measure at all; said in every report.
+_NEVER = (
+    "The strength of the paper and how many folds it bears: that takes a test that destroys it.",
+    "The acidity inside the fibres: strips and a flat electrode read the surface only.",
+    "How the paper will age: every outlook is an estimate, never a measurement.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PairView:
+    """One page compared: change, what would have been seen, and the verdict."""
+
+    place: str
+    sheet: str
+    name: str
+    width_before: Shown
+    height_before: Shown
+    width_change: Shown
+    height_change: Shown
+    smallest: Shown
+    colour_change: Shown
+    verdict: Shown
+    word: str
+    warnings: tuple[str, ...]
+    run: str
+
+
+@dataclass(frozen=True, slots=True)
+class Total:
+    """One line of the summary: a count or an extreme, with what it was taken from."""
+
+    says: str
+    value: Shown
+    where: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ProveView:
+    """The prove page: pairs, totals, and openly what is not known."""
+
+    pairs: tuple[PairView, ...]
+    unpaired: tuple[PageResult, ...]
+    totals: tuple[Total, ...]
+    not_measured: tuple[str, ...]
+    plus_minus: str
+    margins: tuple[tuple[str, Shown], ...]
+    reports: tuple[tuple[str, str, str], ...]
+
+
+_EXTREMES: tuple[tuple[str, Callable[[PairView], Shown]], ...] = (
+    ("Largest change of width", lambda pair: pair.width_change),
+    ("Largest change of height", lambda pair: pair.height_change),
+    ("Largest of the smallest changes that would have been seen", lambda pair: pair.smallest),
+    ("Largest colour difference of the paper", lambda pair: pair.colour_change),
+)
+
+
+def prove_view(state: ItemState) -> ProveView:
+    """Everything the prove page and the report's results chapter show."""
+    results = page_results(state)
+    pairs = tuple(_pair(entry) for entry in results if entry.pair is not None)
+    return ProveView(
+        pairs,
+        tuple(entry for entry in results if entry.pair is None),
+        totals(pairs),
+        not_measured(state, results),
+        f"In all tables {PLUS_MINUS_SAYS}.",
+        tuple(
+            (
+                margin.quantity,
+                Shown(
+                    f"{margin.value} {margin.unit}",
+                    (f"margin.{margin.quantity}",),
+                    margin.quantity,
+                    float(margin.value),
+                    None,
+                    margin.unit,
+                ),
+            )
+            for margin in state.margins.values()
+        ),
+        tuple((entry.id, entry.sha256, entry.title) for entry in state.reports.values()),
+    )
+
+
+def _pair(entry: PageResult) -> PairView:
+    assert entry.pair is not None
+    smallest = entry.change("change.smallest_detectable_pct")
+    if not smallest:
+        found = [entry.smallest(quantity) for quantity in (WIDTH, HEIGHT)]
+        smallest = max((s for s in found if s), key=lambda s: s.value or 0.0, default=NOTHING)
+    return PairView(
+        entry.place,
+        entry.sheet,
+        entry.name,
+        entry.at("before", "leaf.width_mm"),
+        entry.at("before", "leaf.height_mm"),
+        entry.change(WIDTH),
+        entry.change(HEIGHT),
+        smallest,
+        entry.change(COLOUR),
+        entry.verdict,
+        entry.verdict_word,
+        entry.warnings,
+        entry.pair.id,
+    )
+
+
+def totals(pairs: tuple[PairView, ...]) -> tuple[Total, ...]:
+    """Counts by verdict, and the largest of each change."""
+    if not pairs:
+        return ()
+    rows = [Total("Pages compared", _count(pairs))]
+    counts = Counter(pair.word for pair in pairs)
+    names = {
+        "unchanged": "No change of size seen",
+        "changed": "Size changed",
+        "cannot tell": "Cannot tell",
+    }
+    for word in VERDICTS:
+        if counts[word]:
+            rows.append(Total(names[word], _count(tuple(p for p in pairs if p.word == word))))
+    for says, pick in _EXTREMES:
+        known = [pair for pair in pairs if pick(pair).value is not None]
+        if known:
+            top = max(known, key=lambda pair: abs(pick(pair).value or 0.0))
+            rows.append(Total(says, pick(top), top.name))
+    return tuple(rows)
+
+
+def _count(pairs: tuple[PairView, ...]) -> Shown:
+    refs = tuple(pair.verdict.refs[0] if pair.verdict else f"run:{pair.run}" for pair in pairs)
+    return Shown(str(len(pairs)), refs, "count", float(len(pairs)), None, "")
+
+
+def not_measured(state: ItemState, results: tuple[PageResult, ...]) -> tuple[str, ...]:
+    """What this record does not hold, said openly; the last rows are true of every record."""
+    rows: list[str] = []
+    paired = {entry.sheet for entry in results if entry.pair is not None}
+    measured = {entry.sheet for entry in results}
+    sheets = known_sheets(state)
+    unseen = [sheet for sheet in sheets if sheet not in measured]
+    half = [sheet for sheet in sheets if sheet in measured and sheet not in paired]
+    if unseen:
+        rows.append(f"Size and paper colour of {_listed(unseen)}: not measured.")
+    if half:
+        rows.append(f"The change of {_listed(half)}: measured once, so no change can be given.")
+    for quantity, says in (
+        ("ph", "pH: no reading was taken."),
+        ("mass", "Mass: no leaf was weighed."),
+        ("thickness", "Thickness: no reading was taken."),
+    ):
+        kinds = [entry.quantity.lower() for entry in state.readings.values()]
+        if not any(kind.startswith(quantity) for kind in kinds):
+            rows.append(says)
+    baths = [entry for entry in state.baths.values() if entry.run in state.runs]
+    if baths:
+        rows.append(
+            "The alkali left in the leaves: the figure given is computed from the bath, not "
+            "measured in the paper."
+        )
+    return (*rows, *_NEVER)
+
+
+def _listed(sheets: list[str]) -> str:
+    names = [sheet_words(sheet).lower() for sheet in sheets if sheet_of(sheet)]
+    if len(names) > 1:
+        return f"{', '.join(names[:-1])} and {names[-1]}"
+    return names[0]

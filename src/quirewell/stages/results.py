@@ -1,0 +1,210 @@
+"""Measured results as people read them: per page of the item, before, after and the change.
+
+Page, command line and report take their numbers from here, each with the id of the finding
+it came from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from quirewell.record.finding import Finding, Run
+from quirewell.record.measured import Measured
+from quirewell.record.nouns import Capture, ItemState, Reading
+from quirewell.stages.asking import say, unit_text
+from quirewell.stages.naming import leaf_of, page_number, place_words, sheet_of, sheet_words
+
+MEASURE, COMPARE = "leaf.measure", "pair.compare"
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A number (or verdict) as shown, and what it came from.
+
+    ``refs`` are ids of findings or records (a reading, a step); a count may have many.
+    ``value`` and ``unit`` are what recheck compares; ``value`` is None for words.
+    """
+
+    text: str
+    refs: tuple[str, ...]
+    quantity: str = ""
+    value: float | None = None
+    u: float | None = None
+    unit: str = ""
+
+    def __bool__(self) -> bool:
+        return bool(self.text)
+
+
+NOTHING = Shown("", ())
+
+
+def show(measured: Measured) -> str:
+    """A measured value with its expanded uncertainty (about 95 %) and unit, rounded to it.
+
+    >>> show(Measured(168.4213, 0.024, "mm"))
+    '168.421 ± 0.048 mm'
+    """
+    return say(measured.value, measured.u, measured.unit)
+
+
+def shown(finding: Finding | None) -> Shown:
+    """A finding as shown; NOTHING when there is none."""
+    if finding is None:
+        return NOTHING
+    if finding.value is None:
+        return Shown(finding.text, (finding.id,), finding.quantity)
+    return Shown(
+        show(finding.measured()),
+        (finding.id,),
+        finding.quantity,
+        finding.value,
+        finding.u,
+        finding.unit,
+    )
+
+
+def shown_smallest(finding: Finding | None) -> Shown:
+    """The smallest change a finding would have shown, as shown."""
+    if finding is None or finding.smallest_seen is None:
+        return NOTHING
+    text = f"{finding.smallest_seen:.2g} {unit_text(finding.unit)}".strip()
+    return Shown(
+        text,
+        (finding.id,),
+        f"{finding.quantity}:smallest_seen",
+        finding.smallest_seen,
+        None,
+        finding.unit,
+    )
+
+
+def shown_reading(reading: Reading) -> Shown:
+    """A reading as it was taken, digit for digit."""
+    unit = "" if reading.unit in ("pH", "1", "-") else unit_text(reading.unit)
+    text = f"{reading.value} {unit}".strip()
+    if reading.off_scale:
+        text = f"{reading.off_scale} {text}"
+    return Shown(text, (reading.id,), reading.quantity, float(reading.value), None, reading.unit)
+
+
+@dataclass(frozen=True, slots=True)
+class PageResult:
+    """All measured results of one page (or whole side) of a sheet."""
+
+    place: str
+    sheet: str
+    leaf: str
+    name: str
+    before: Run | None
+    after: Run | None
+    pair: Run | None
+
+    def at(self, moment: str, quantity: str) -> Shown:
+        """Quantity measured ``before`` or ``after``."""
+        return shown(_of(self.before if moment == "before" else self.after, quantity))
+
+    def change(self, quantity: str) -> Shown:
+        """Quantity of the comparison."""
+        return shown(_of(self.pair, quantity))
+
+    def smallest(self, quantity: str) -> Shown:
+        """Smallest change of ``quantity`` that would have been seen."""
+        return shown_smallest(_of(self.pair, quantity))
+
+    @property
+    def verdict(self) -> Shown:
+        """The verdict on the size, in words."""
+        return self.change("verdict")
+
+    @property
+    def verdict_word(self) -> str:
+        """The verdict as one of "changed", "unchanged", "cannot tell", or empty."""
+        words = self.verdict.text
+        return next((w for w in ("changed", "unchanged", "cannot tell") if words.startswith(w)), "")
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the methods warned of, each once."""
+        runs = [run for run in (self.before, self.after, self.pair) if run is not None]
+        return tuple(dict.fromkeys(says for run in runs for says in run.warnings))
+
+
+def _of(run: Run | None, quantity: str) -> Finding | None:
+    if run is None:
+        return None
+    return next((entry for entry in run.findings if entry.quantity == quantity), None)
+
+
+def latest_runs(state: ItemState, method: str) -> dict[tuple[str, str], Run]:
+    """The latest run of ``method`` for each subject and moment (moment empty for a pair)."""
+    found: dict[tuple[str, str], Run] = {}
+    for run in sorted(state.runs.values(), key=lambda run: state.touched.get(run.id, 0)):
+        if run.method != method:
+            continue
+        capture = captured(state, run, "image") if method == MEASURE else None
+        moment = (capture.moment or "before") if capture else ""
+        found[(run.subject, moment)] = run
+    return found
+
+
+def captured(state: ItemState, run: Run, role: str) -> Capture | None:
+    """The picture a run took in ``role``, if it is still in the record."""
+    for entry in run.inputs:
+        if entry.role == role:
+            return state.captures.get(entry.ref)
+    return None
+
+
+def page_results(state: ItemState) -> tuple[PageResult, ...]:
+    """Results of every page that has any, cover first, then wraps from the outside in."""
+    measured = latest_runs(state, MEASURE)
+    compared = latest_runs(state, COMPARE)
+    places = {place for place, _ in measured} | {place for place, _ in compared}
+    return tuple(
+        PageResult(
+            place,
+            sheet_of(place),
+            leaf_of(place),
+            page_name(place, state),
+            measured.get((place, "before")),
+            measured.get((place, "after")),
+            compared.get((place, "")),
+        )
+        for place in sorted(places, key=place_order)
+        if sheet_of(place)
+    )
+
+
+def place_order(place: str) -> tuple[bool, str, bool, bool]:
+    """Sorting key: cover, then wraps; outer before inner; left before right."""
+    parts = place.split(".")
+    return (parts[0] != "c", parts[0], "inner" in parts[1:2], "right" in parts[2:3])
+
+
+def page_name(place: str, state: ItemState) -> str:
+    """A page's name as the results call it: "Wrap 3, outer side, left: page 32"."""
+    words = place_words(place)
+    number = page_number(place, state.gathering) if state.gathering else None
+    cover = {
+        "c.outer.right": "Front cover",
+        "c.outer.left": "Back cover",
+        "c.inner.left": "Inside front cover",
+        "c.inner.right": "Inside back cover",
+    }
+    name = cover.get(place, words[:1].upper() + words[1:])
+    return f"{name}: page {number}" if number is not None else name
+
+
+def by_sheet(results: Iterable[PageResult]) -> dict[str, tuple[PageResult, ...]]:
+    """Results grouped by sheet, in the order given."""
+    groups: dict[str, list[PageResult]] = {}
+    for entry in results:
+        groups.setdefault(entry.sheet, []).append(entry)
+    return {sheet: tuple(group) for sheet, group in groups.items()}
+
+
+def sheet_title(sheet: str, state: ItemState) -> str:
+    """Title of a sheet in the results: "Wrap 3"."""
+    return sheet_words(sheet)
