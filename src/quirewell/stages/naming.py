@@ -18,6 +18,18 @@ def sheet_of(place: str) -> str:
     return head if head == "c" or (head[:1] == "w" and head[1:].isdigit()) else ""
 
 
+def leaf_of(place: str) -> str:
+    """Leaf a page lies on, named by its outer page; the place itself when it is no page.
+
+    >>> leaf_of("w03.inner.left"), leaf_of("w03")
+    ('w03.outer.right', 'w03')
+    """
+    parts = place.split(".")
+    if len(parts) != 3 or parts[1] == "outer":
+        return place
+    return f"{parts[0]}.outer.{'right' if parts[2] == 'left' else 'left'}"
+
+
 def sheet_words(sheet: str) -> str:
     """Sheet in words: "w03" -> "Wrap 3", "c" -> "Cover"."""
     return "Cover" if sheet == "c" else f"Wrap {int(sheet[1:])}"

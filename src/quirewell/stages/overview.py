@@ -10,13 +10,13 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, Gathering, ItemState
 from quirewell.stages.examine import (
     DefectView,
-    decimal_or_none,
     defect_views,
     known_sheets,
     measurable,
     unmeasured,
 )
 from quirewell.stages.naming import STAGES, sheet_of, sheet_pages, sheet_words
+from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
 
 LATER = {

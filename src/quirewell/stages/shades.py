@@ -1,28 +1,36 @@
 """What the gathering drawing is coloured by: one quantity, one value a leaf or sheet.
 
-Each value comes with its words, because colour alone says nothing.
+Each value comes with its words, because colour alone says nothing. Where all values agree
+within their uncertainty they share one level: the drawing shows no difference that the
+numbers do not carry.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import hypot
 from statistics import fmean
 
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import ItemState
-from quirewell.stages.asking import say
+from quirewell.stages.asking import number_text, say, unit_text
 from quirewell.stages.examine import known_sheets, latest_measure, measurable
-from quirewell.stages.naming import sheet_of
+from quirewell.stages.naming import leaf_of, sheet_of
+
+TOP = 5
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Value of a shade at a place (a leaf such as "w03.outer.left", or a sheet)."""
+    """Value of a shade at a leaf ("w03.outer.left") or sheet ("w03"), ``level`` 0 to 5."""
 
     place: str
     value: float
+    u: float
+    short: str
     said: str
+    level: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +54,7 @@ def shades(state: ItemState) -> tuple[Shade, ...]:
         _pair_shade(state, "colour", "Colour difference (CIEDE2000)", "paper.dE00"),
         _reading_shade(state, "ph", "pH, latest reading", "ph"),
         _hand_shade(state),
-    )
+    )  # fmt: skip
 
 
 def shade(state: ItemState, key: str) -> Shade:
@@ -55,96 +63,115 @@ def shade(state: ItemState, key: str) -> Shade:
     return found.get(key, found["progress"])
 
 
-def _shade(key: str, name: str, marks: Iterable[Mark], missing: str) -> Shade:
+def _scaled(key: str, name: str, marks: Iterable[Mark], missing: str) -> Shade:
+    """A shade whose levels run from the lowest value to the highest."""
     kept = tuple(marks)
     if not kept:
         return Shade(key, name, (), missing)
-    lowest, highest = min(kept, key=_value), max(kept, key=_value)
-    return Shade(key, name, kept, f"Lowest {lowest.said}, highest {highest.said}.")
+    low, high = min(kept, key=lambda mark: mark.value), max(kept, key=lambda mark: mark.value)
+    span = high.value - low.value
+    says = f"Lowest {low.said}, highest {high.said}."
+    if span <= 2 * hypot(low.u, high.u):
+        levelled = tuple(_at(mark, 2) for mark in kept)
+        more = " No leaf differs from another by more than the uncertainty." if kept[1:] else ""
+        return Shade(key, name, levelled, says + more)
+    levelled = tuple(_at(mark, round(TOP * (mark.value - low.value) / span)) for mark in kept)
+    return Shade(key, name, levelled, says)
 
 
-def _value(mark: Mark) -> float:
-    return mark.value
+def _at(mark: Mark, level: int) -> Mark:
+    return Mark(mark.place, mark.value, mark.u, mark.short, mark.said, level)
 
 
 def _progress_shade(state: ItemState) -> Shade:
-    def steps(sheet: str) -> tuple[bool, ...]:
-        captures = [entry for entry in state.captures.values() if sheet_of(entry.place) == sheet]
-        return (
-            bool(captures),
-            any(latest_measure(state, entry) for entry in captures),
-            any(
-                entry.state == "done" and sheet in map(sheet_of, entry.places)
-                for entry in state.steps.values()
-            ),
-            any(
-                entry.method == "pair.compare" and sheet_of(entry.subject) == sheet
-                for entry in state.runs.values()
-            ),
-        )
-
     words = ("pictures", "measured", "treated", "compared")
     marks = []
     for sheet in known_sheets(state):
-        done = steps(sheet)
+        done = _done(state, sheet)
         said = ", ".join(word for word, yes in zip(words, done, strict=True) if yes)
-        marks.append(Mark(sheet, float(sum(done)), said or "nothing yet"))
-    made = _shade("progress", "Progress of the work", marks, "The gathering is not described yet.")
-    return Shade(made.key, made.name, made.marks, "Pictures, measured, treated, compared.")
+        count = sum(done)
+        marks.append(Mark(sheet, count, 0.0, f"{count} of 4", said or "nothing yet", count))
+    says = "One step each for pictures, measured, treated, compared."
+    return Shade("progress", "Progress of the work", tuple(marks), says)
+
+
+def _done(state: ItemState, sheet: str) -> tuple[bool, bool, bool, bool]:
+    captures = [entry for entry in state.captures.values() if sheet_of(entry.place) == sheet]
+    return (
+        bool(captures),
+        any(latest_measure(state, entry) for entry in captures),
+        any(
+            entry.state == "done" and sheet in map(sheet_of, entry.places)
+            for entry in state.steps.values()
+        ),
+        any(
+            entry.method == "pair.compare" and sheet_of(entry.subject) == sheet
+            for entry in state.runs.values()
+        ),
+    )
 
 
 def _measured_shade(state: ItemState, key: str, name: str, quantity: str, moment: str) -> Shade:
-    marks = []
+    found: list[Finding] = []
     for capture in state.captures.values():
-        if not measurable(capture) or (capture.moment or "before") != moment:
-            continue
-        run = latest_measure(state, capture)
-        marks += _marks(run.findings if run else (), quantity)
-    return _shade(key, name, marks, f"No scan {moment} treatment is measured yet.")
+        if measurable(capture) and (capture.moment or "before") == moment:
+            run = latest_measure(state, capture)
+            found += _wanted(run.findings if run else (), quantity)
+    return _scaled(key, name, _by_leaf(found), f"No scan {moment} treatment is measured yet.")
 
 
 def _pair_shade(state: ItemState, key: str, name: str, quantity: str) -> Shade:
-    marks: dict[str, Mark] = {}
+    latest = {}
     for run in state.runs.values():
         if run.method == "pair.compare":
-            marks.update({mark.place: mark for mark in _marks(run.findings, quantity)})
-    return _shade(key, name, marks.values(), "No pair is compared yet.")
+            latest[run.subject] = run
+    found = [one for run in latest.values() for one in _wanted(run.findings, quantity)]
+    return _scaled(key, name, _by_leaf(found), "No pair is compared yet.")
 
 
-def _marks(findings: Iterable[Finding], quantity: str) -> list[Mark]:
+def _wanted(findings: Iterable[Finding], quantity: str) -> list[Finding]:
     return [
-        Mark(entry.subject, entry.value, say(entry.value, entry.u, entry.unit))
+        entry
         for entry in findings
         if entry.quantity == quantity and entry.value is not None and sheet_of(entry.subject)
     ]
+
+
+def _by_leaf(findings: Iterable[Finding]) -> list[Mark]:
+    """One mark a leaf: the mean of its faces; u is the largest of theirs, not less."""
+    groups: dict[str, list[Finding]] = {}
+    for entry in findings:
+        groups.setdefault(leaf_of(entry.subject), []).append(entry)
+    marks = []
+    for place, group in groups.items():
+        value = fmean(entry.value for entry in group if entry.value is not None)
+        u = max(entry.u or 0.0 for entry in group)
+        unit = group[0].unit
+        short = f"{number_text(value, u).split(' ±')[0]} {unit_text(unit)}".strip()
+        marks.append(Mark(place, value, u, short, say(value, u, unit)))
+    return marks
 
 
 def _reading_shade(state: ItemState, key: str, name: str, quantity: str) -> Shade:
     found: dict[str, Mark] = {}
     for reading in state.readings.values():
         if reading.quantity.lower() == quantity and sheet_of(reading.place):
-            said = f"{reading.value} {reading.unit}".strip()
-            found[reading.place] = Mark(reading.place, float(reading.value), said)
-    return _shade(key, name, found.values(), "No such reading is taken yet.")
+            said = f"{reading.value} {reading.unit if reading.unit != '1' else ''}".strip()
+            if reading.off_scale:
+                said = f"{reading.off_scale} {said}"
+            place = leaf_of(reading.place)
+            step = float(reading.resolution or 0)
+            found[place] = Mark(place, float(reading.value), step, str(reading.value), said)
+    return _scaled(key, name, found.values(), "No such reading is taken yet.")
 
 
 def _hand_shade(state: ItemState) -> Shade:
     marks = {
-        sheet_of(place): Mark(sheet_of(place), 1.0, f"in hand: {entry.kind}")
+        sheet_of(place): Mark(sheet_of(place), 1.0, 0.0, "in hand", f"in hand: {entry.kind}", TOP)
         for entry in state.steps.values()
         if entry.state == "started"
         for place in entry.places
         if sheet_of(place)
     }
-    made = _shade("hand", "In hand now", marks.values(), "No step is under way.")
-    return Shade(
-        made.key, made.name, made.marks, made.says if not marks else "A step is under way."
-    )
-
-
-def by_sheet(marks: Iterable[Mark]) -> dict[str, float]:
-    """Mean value [unit of the marks] of each sheet."""
-    groups: dict[str, list[float]] = {}
-    for mark in marks:
-        groups.setdefault(sheet_of(mark.place), []).append(mark.value)
-    return {sheet: fmean(values) for sheet, values in groups.items()}
+    says = "A step is under way on the dark leaves." if marks else "No step is under way."
+    return Shade("hand", "In hand now", tuple(marks.values()), says)

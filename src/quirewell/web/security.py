@@ -80,9 +80,8 @@ def check_origin(headers: Headers, host: str, scheme: str) -> None:
 class LocalOnly:
     """Middleware: loopback hosts only, own writes only, and the same headers on every answer."""
 
-    def __init__(self, app: ASGIApp, port: int | None = None) -> None:
+    def __init__(self, app: ASGIApp) -> None:
         self.app = app
-        self.port = port
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -107,6 +106,7 @@ class LocalOnly:
 
     def _check(self, scope: Scope) -> None:
         headers = Headers(scope=scope)
-        host = check_host(headers, self.port)
+        server = scope.get("server")
+        host = check_host(headers, server[1] if server else None)
         if scope["method"] not in READS:
             check_origin(headers, host, scope.get("scheme", "http"))

@@ -1,0 +1,159 @@
+"""What a person notes while examining: defects, the owner's own estimate, what is still wrong,
+and the margins locked before measuring. Commands only; the views stand in ``examine``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from quirewell.record import nouns
+from quirewell.record.codec import from_body, to_body
+from quirewell.record.event import Draft
+from quirewell.record.nouns import Defect, ItemState
+from quirewell.stages.refusal import Problem, Refusal
+
+
+def note_defect(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Note a defect, or change the one whose ``id`` the form carries.
+
+    Raises:
+        Refusal: no term, or a place that is not on the object.
+    """
+    term = form.get("term", "").strip() or form.get("other_term", "").strip()
+    if not term:
+        raise _refuse(form, "term", "Choose or write a word for the defect.")
+    known = form.get("id", "")
+    if known and known not in state.defects:
+        raise _refuse(form, "term", "This defect was set aside meanwhile; note it anew.")
+    capture = form.get("capture", "")
+    if capture and capture not in state.captures:
+        raise _refuse(form, "capture", "That picture is not in this item; choose another or none.")
+    return _draft(
+        state,
+        form,
+        "defect.noted",
+        Defect,
+        id=known or f"defect-{state.version + 1}",
+        place=form.get("place", "") or "item",
+        term=term,
+        extent=form.get("extent", ""),
+        severity=form.get("severity") or "moderate",
+        moment=form.get("moment") or "before",
+        capture=capture,
+        note=form.get("note", ""),
+    )
+
+
+def estimate_grade(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """The owner's own estimate before or after, as a number, words, or both.
+
+    Raises:
+        Refusal: neither number nor words, or a number off the ten-point scale.
+    """
+    value = decimal_or_none(form, "value")
+    if value is None and not form.get("words", "").strip():
+        raise _refuse(form, "value", "Give a number from 0.5 to 10, or a few words, or both.")
+    return _draft(
+        state,
+        form,
+        "grade.estimated",
+        nouns.GradeEstimate,
+        moment=form.get("moment") or "before",
+        value=value,
+        words=form.get("words", ""),
+        by=form.get("by", ""),
+    )
+
+
+def note_remaining(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """What is still wrong after treatment.
+
+    Raises:
+        Refusal: no words.
+    """
+    words = form.get("words", "").strip()
+    if not words:
+        raise _refuse(form, "words", "Say in a few words what is still wrong.")
+    return _draft(
+        state,
+        form,
+        "remaining.noted",
+        nouns.Remaining,
+        id=form.get("id") or f"remaining-{state.version + 1}",
+        place=form.get("place", "") or "item",
+        words=words,
+    )
+
+
+def retract(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Set a defect or a remaining fault aside; it stays in the journal.
+
+    Raises:
+        Refusal: there is no such record.
+    """
+    known = form.get("id", "")
+    if known not in state.defects and known not in state.remaining:
+        raise _refuse(form, "id", "That record is already set aside.")
+    return _draft(
+        state, form, "record.retracted", nouns.Retract, id=known, reason=form.get("reason", "")
+    )
+
+
+def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Lock an equivalence margin before measuring; it cannot be moved afterwards.
+
+    Raises:
+        Refusal: no number, not above zero, or locked already.
+    """
+    quantity = form.get("quantity") or "change.width_pct"
+    if f"margin.{quantity}" in state.margins:
+        raise _refuse(form, "value", "This margin is locked already and cannot be moved.")
+    value = decimal_or_none(form, "value")
+    if value is None or value <= 0:
+        raise _refuse(form, "value", "Give the largest change you would still call none, above 0.")
+    return _draft(
+        state,
+        form,
+        "margin.locked",
+        nouns.Margin,
+        quantity=quantity,
+        value=value,
+        unit=form.get("unit") or "%",
+        reason=form.get("reason", ""),
+    )
+
+
+def decimal_or_none(form: Mapping[str, str], name: str) -> Decimal | None:
+    """The number in a field as typed (a comma counts as a point); None when left empty.
+
+    Raises:
+        Refusal: when it is not a number.
+    """
+    text = form.get(name, "").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        number = Decimal(text)
+    except InvalidOperation as error:
+        raise _refuse(form, name, f"{form[name]!r} is not a number; write it as 7.5.") from error
+    if not number.is_finite():
+        raise _refuse(form, name, f"{form[name]!r} is not a number; write it as 7.5.")
+    return number
+
+
+def _draft(
+    state: ItemState, form: Mapping[str, str], kind: str, noun: type, **values: Any
+) -> tuple[Draft, ...]:
+    try:
+        body = to_body(noun(**values))
+        made: Any = from_body(noun, body)
+        if getattr(made, "place", ""):
+            nouns.check_place(made.place)
+    except ValueError as error:
+        raise _refuse(form, "place" if "place" in str(error) else "value", f"{error}.") from error
+    return (Draft(state.id, kind, body),)
+
+
+def _refuse(form: Mapping[str, str], field: str, says: str) -> Refusal:
+    return Refusal((Problem(field, says),), values=dict(form))

@@ -1,0 +1,55 @@
+"""The pages as one application over one studio folder."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.routing import Mount
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
+
+from quirewell.jobs.runner import Runner
+from quirewell.studio.faults import StudioError
+from quirewell.studio.studio import Studio
+from quirewell.web import errors
+from quirewell.web.desk import Desk
+from quirewell.web.house import STATIC, House, islands_built
+from quirewell.web.routes import examine, items, pictures
+from quirewell.web.security import LocalOnly
+
+WORKERS = 2
+
+
+def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
+    """The application over the studio in ``studio_folder``; it opens when the server starts."""
+
+    @asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        studio = Studio.open(studio_folder)
+        runner = Runner(workers)
+        app.state.house = House(studio, runner, Desk(), islands_built())
+        try:
+            yield
+        finally:
+            runner.close()
+            studio.close()
+
+    app = Starlette(
+        routes=[
+            *items.routes,
+            *examine.routes,
+            *pictures.routes,
+            Mount("/static", StaticFiles(directory=STATIC)),
+        ],
+        exception_handlers={
+            HTTPException: errors.on_http,
+            StudioError: errors.on_fault,
+            Exception: errors.on_bug,
+        },
+        lifespan=lifespan,
+    )
+    return LocalOnly(app)

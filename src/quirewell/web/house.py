@@ -1,0 +1,48 @@
+"""What the running server holds: the studio, the workers, and the work in hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from starlette.exceptions import HTTPException
+from starlette.requests import HTTPConnection
+
+from quirewell.jobs.runner import Runner
+from quirewell.record.nouns import ItemState
+from quirewell.studio.studio import Studio
+from quirewell.web.desk import Desk
+
+STATIC = Path(__file__).parent / "static"
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """Everything a route needs."""
+
+    studio: Studio
+    runner: Runner
+    desk: Desk
+    islands: bool
+
+    def item(self, item_id: str) -> ItemState:
+        """The item's state now.
+
+        Raises:
+            HTTPException: 404 with a sentence when the studio has no such item.
+        """
+        try:
+            return self.studio.state(item_id)
+        except KeyError as error:
+            raise HTTPException(404, "There is no such item in this studio.") from error
+
+
+def house_of(request: HTTPConnection) -> House:
+    """The house a request came to."""
+    house: House = request.app.state.house
+    return house
+
+
+def islands_built() -> bool:
+    """Whether the islands are built; without them every page still works."""
+    return (STATIC / "built" / "islands.js").is_file()

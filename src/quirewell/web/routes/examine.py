@@ -1,0 +1,143 @@
+"""Examine: the sheets, their pictures and measured values, defects, estimates, close-ups."""
+
+from __future__ import annotations
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from quirewell.record.nouns import ItemState
+from quirewell.stages import examine as stage
+from quirewell.stages.naming import sheet_of, sheet_words
+from quirewell.stages.overview import sheet_lines
+from quirewell.stages.refusal import Refusal
+from quirewell.web.house import house_of
+from quirewell.web.measuring import start_measuring
+from quirewell.web.page import drawing, own_path, render_item, see
+from quirewell.web.saving import Again, saver
+
+WHOLE_PLACES = ("item", "spine", "staples", "front", "back", "head", "tail", "fore-edge")
+
+
+def page(request: Request) -> Response:
+    """All sheets."""
+    return _page(request, None, "")
+
+
+def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
+    state = house_of(request).item(request.path_params["item"])
+    return render_item(
+        request, "examine.html", state, "examine", refusal=refusal, action=action,
+        drawing=drawing(state.gathering, state.id), sheets=sheet_lines(state),
+        waiting=len(stage.unmeasured(state)),
+        loose=[one for one in stage.defect_views(state) if not sheet_of(one.place)],
+        grades=stage.grade_views(state), remaining=list(state.remaining.values()),
+        places=places(state), terms=list(stage.DEFECT_TERMS), pictures=[],
+    )  # fmt: skip
+
+
+def places(state: ItemState, sheet: str = "") -> list[tuple[str, str]]:
+    """Places to choose from: the whole item and its sheets, or the faces of one sheet."""
+    if not sheet:
+        whole = [(place, "the whole item" if place == "item" else place) for place in WHOLE_PLACES]
+        return whole + [(code, sheet_words(code)) for code in stage.known_sheets(state)]
+    faces = [(sheet, "the sheet")]
+    for side in ("outer", "inner"):
+        faces.append((f"{sheet}.{side}", f"{side} side"))
+        faces += [(f"{sheet}.{side}.{half}", f"{side} side, {half}") for half in ("left", "right")]
+    return faces
+
+
+def sheet(request: Request) -> Response:
+    """One sheet."""
+    return _sheet(request, request.path_params["sheet"], None, "")
+
+
+def _sheet(request: Request, code: str, refusal: Refusal | None, action: str) -> Response:
+    state = house_of(request).item(request.path_params["item"])
+    try:
+        view = stage.sheet_view(state, code)
+    except KeyError as error:
+        raise HTTPException(404, "This item has no such sheet.") from error
+    pictures = [
+        (one.id, f"{one.where}, {moment}: {one.filename}")
+        for face in view.pages
+        for moment, shown in (("before", face.before), ("after", face.after))
+        for one in shown
+    ]
+    return render_item(
+        request, "sheet.html", state, "examine", refusal=refusal, action=action, view=view,
+        places=places(state, code), terms=list(stage.DEFECT_TERMS), pictures=pictures,
+        here=f"/item/{state.id}/examine/{code}",
+    )  # fmt: skip
+
+
+def look(request: Request) -> Response:
+    """A close-up of one picture."""
+    state = house_of(request).item(request.path_params["item"])
+    capture = state.captures.get(request.path_params["capture"])
+    if capture is None:
+        raise HTTPException(404, "This item has no such picture.")
+    code = sheet_of(capture.place)
+    back = f"/item/{state.id}/examine/{code}" if code else f"/item/{state.id}/intake"
+    return render_item(
+        request, "look.html", state, "examine" if code else "intake",
+        picture=stage.picture_view(state, capture), back=back,
+    )  # fmt: skip
+
+
+def _again(action: str) -> Again:
+    def shown(request: Request, refusal: Refusal) -> Response:
+        back = own_path(refusal.values.get("back", ""), "")
+        code = back.rsplit("/", 1)[-1]
+        if sheet_of(code) == code and code:
+            return _sheet(request, code, refusal, action)
+        return _page(request, refusal, action)
+
+    return shown
+
+
+def _home(request: Request) -> str:
+    return f"/item/{request.path_params['item']}/examine"
+
+
+def measure(request: Request) -> Response:
+    """Start measuring every scan that has no measurement yet."""
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
+    start_measuring(house, state)
+    return see(f"/item/{state.id}/examine")
+
+
+routes = [
+    Route("/item/{item}/examine", page),
+    Route("/item/{item}/examine/measure", measure, methods=["POST"]),
+    Route(
+        "/item/{item}/examine/defect",
+        saver(stage.note_defect, _home, _again, "defect"),
+        methods=["POST"],
+    ),
+    Route(
+        "/item/{item}/examine/grade",
+        saver(stage.estimate_grade, _home, _again, "grade"),
+        methods=["POST"],
+    ),
+    Route(
+        "/item/{item}/examine/remaining",
+        saver(stage.note_remaining, _home, _again, "remaining"),
+        methods=["POST"],
+    ),
+    Route(
+        "/item/{item}/examine/retract",
+        saver(stage.retract, _home, _again, "retract"),
+        methods=["POST"],
+    ),
+    Route(
+        "/item/{item}/examine/margin",
+        saver(stage.lock_margin, _home, _again, "margin"),
+        methods=["POST"],
+    ),
+    Route("/item/{item}/examine/{sheet}", sheet),
+    Route("/item/{item}/look/{capture}", look),
+]

@@ -1,0 +1,121 @@
+"""The studio's items, a new item, and an item's own page with the gathering drawing."""
+
+from __future__ import annotations
+
+import secrets
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from quirewell.stages import overview
+from quirewell.stages.refusal import Refusal
+from quirewell.stages.shades import shade, shades
+from quirewell.web.forms import read_form
+from quirewell.web.house import house_of
+from quirewell.web.page import drawing, own_path, render, render_item, see
+from quirewell.web.saving import ACTOR, Again, saver
+
+
+def index(request: Request) -> Response:
+    """Every item of the studio as a card."""
+    house = house_of(request)
+    cards = [overview.card_view(house.studio.state(entry.id)) for entry in house.studio.items()]
+    return render(request, "studio.html", cards=cards, studio_name=house.studio.name)
+
+
+def new(request: Request) -> Response:
+    """The form for a new item."""
+    return render(request, "new.html")
+
+
+async def create(request: Request) -> Response:
+    """Open a new item."""
+    sent = await read_form(request)
+
+    def made() -> Response:
+        item_id = secrets.token_hex(5)
+        try:
+            drafts = overview.open_item(item_id, dict(sent.texts))
+        except Refusal as refusal:
+            return render(request, "new.html", refusal=refusal)
+        events = house_of(request).studio.append(item_id, 0, drafts, actor=ACTOR)
+        return see(f"/item/{item_id}", done=events[0].seq)
+
+    return await run_in_threadpool(made)
+
+
+def item(request: Request) -> Response:
+    """An item's page."""
+    return _item(request, None, "")
+
+
+def _item(request: Request, refusal: Refusal | None, action: str) -> Response:
+    state = house_of(request).item(request.path_params["item"])
+    chosen = shade(state, request.query_params.get("show", "progress"))
+    return render_item(
+        request, "item.html", state, "", refusal=refusal, action=action,
+        view=overview.item_view(state), shades=shades(state), shade=chosen,
+        drawing=drawing(state.gathering, state.id, chosen),
+    )  # fmt: skip
+
+
+def _again(action: str) -> Again:
+    return lambda request, refusal: _item(request, refusal, action)
+
+
+def _home(request: Request) -> str:
+    return f"/item/{request.path_params['item']}"
+
+
+async def undo(request: Request) -> Response:
+    """Counter the event a page offered to undo."""
+    sent = await read_form(request)
+
+    def done() -> Response:
+        house = house_of(request)
+        state = house.item(request.path_params["item"])
+        back = own_path(sent.get("back"), f"/item/{state.id}")
+        number = sent.get("seq")
+        if not (number.isdigit() and len(number) < 12):
+            raise HTTPException(400, "Nothing was undone: the form did not say what to undo.")
+        try:
+            event = house.studio.undo(state.id, int(number), actor=ACTOR)
+        except (ValueError, KeyError) as error:
+            raise HTTPException(409, f"This cannot be undone: {_sentence(error)}") from error
+        return see(back, done=event.seq)
+
+    return await run_in_threadpool(done)
+
+
+def _sentence(error: Exception) -> str:
+    return str(error.args[0] if error.args else error)
+
+
+def later(request: Request) -> Response:
+    """A stage that is not built yet says so in one sentence."""
+    state = house_of(request).item(request.path_params["item"])
+    stage = request.url.path.rsplit("/", 1)[1]
+    return render_item(request, "later.html", state, stage, says=overview.LATER[stage])
+
+
+routes = [
+    Route("/", index),
+    Route("/new", new, methods=["GET"]),
+    Route("/new", create, methods=["POST"]),
+    Route("/item/{item}", item),
+    Route(
+        "/item/{item}/describe",
+        saver(overview.describe_item, _home, _again, "describe"),
+        methods=["POST"],
+    ),
+    Route(
+        "/item/{item}/gathering",
+        saver(overview.describe_gathering, _home, _again, "gathering"),
+        methods=["POST"],
+    ),
+    Route("/item/{item}/undo", undo, methods=["POST"]),
+    *(Route(f"/item/{{item}}/{stage}", later) for stage in overview.LATER),
+]

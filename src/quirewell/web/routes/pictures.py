@@ -1,0 +1,77 @@
+"""Pictures as the pages show them: previews and deep-zoom tiles made from the originals.
+
+An original is never served as it came: only pictures that we made leave this address, as
+JPEG, under the hash of what they were made from.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from quirewell.studio.faults import StudioError
+from quirewell.web.house import house_of
+
+SIZES_PX = {"card": 420, "page": 1400}
+_TILE = re.compile(r"(full|\d+,\d+,\d+,\d+)/(full|max|\d+,\d*)/0/default\.jpg")
+KEEP = {"Cache-Control": "private, max-age=31536000, immutable"}
+
+
+def original(request: Request) -> Path:
+    """The original named by the address.
+
+    Raises:
+        HTTPException: 404 when there is none.
+    """
+    try:
+        return house_of(request).studio.blobs.path(request.path_params["sha256"])
+    except StudioError as error:
+        raise HTTPException(404, "There is no such picture in this studio.") from error
+
+
+async def preview(request: Request) -> Response:
+    """A small picture of an original, made when first asked for."""
+    size_px = SIZES_PX.get(request.path_params["size"])
+    if size_px is None:
+        raise HTTPException(404)
+    source = original(request)
+    house = house_of(request)
+    target = house.studio.derived / "previews" / f"{source.name}-{size_px}.jpg"
+    if not target.is_file():
+        await house.make(target, "quirewell.studio.images:preview", source, target, size_px)
+    return FileResponse(target, media_type="image/jpeg", headers=KEEP)
+
+
+async def info(request: Request) -> Response:
+    """Description of an original's tiles (IIIF Image API 3, level 0), made when first asked for."""
+    source = original(request)
+    house = house_of(request)
+    folder = house.studio.derived / "tiles" / source.name
+    if not (folder / "info.json").is_file():
+        await house.make(folder, "quirewell.studio.images:make_tiles", source, folder)
+    described = json.loads((folder / "info.json").read_text())
+    described["id"] = str(request.url).rsplit("/", 1)[0]
+    return JSONResponse(described)
+
+
+def tile(request: Request) -> Response:
+    """One tile."""
+    rest = request.path_params["rest"]
+    source = original(request)
+    path = house_of(request).studio.derived / "tiles" / source.name / rest
+    if not _TILE.fullmatch(rest) or not path.is_file():
+        raise HTTPException(404)
+    return FileResponse(path, media_type="image/jpeg", headers=KEEP)
+
+
+routes = [
+    Route("/picture/{sha256}/{size}.jpg", preview),
+    Route("/tiles/{sha256}/info.json", info),
+    Route("/tiles/{sha256}/{rest:path}", tile),
+]

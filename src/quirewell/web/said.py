@@ -1,0 +1,71 @@
+"""What was just saved, in words, and whether it can be undone.
+
+A saved form leads to its page with the number of the event it made; the words come from the
+journal, so that a reload says the same and nothing needs to be remembered by the browser.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from starlette.requests import Request
+
+from quirewell.record.apply import KINDS
+from quirewell.record.event import Event
+from quirewell.stages.naming import place_words
+from quirewell.web.house import House
+
+WORDS = {
+    "item.opened": "the item is open",
+    "item.described": "title, owner and notes",
+    "gathering.described": "how the item is made",
+    "capture.added": "a picture",
+    "capture.assigned": "where a picture belongs",
+    "reading.taken": "a reading",
+    "reading.corrected": "a corrected reading",
+    "defect.noted": "a defect",
+    "grade.estimated": "your estimate",
+    "remaining.noted": "what is still wrong",
+    "spot_test.made": "a spot test",
+    "override.made": "a caution passed over, with its reason",
+    "step.planned": "a planned step",
+    "step.started": "a step has begun",
+    "step.done": "a step is done",
+    "step.corrected": "a corrected step",
+    "bath.mixed": "a bath as mixed",
+    "margin.locked": "a margin, locked",
+    "run.recorded": "a measurement",
+    "report.issued": "a report",
+    "record.retracted": "a record is set aside",
+    "event.undone": "the last change is undone",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A saved change in words; ``undo`` when it can be countered."""
+
+    seq: int
+    says: str
+    undo: bool
+
+
+def said_of(request: Request, house: House) -> Said | None:
+    """What the request's page says was saved: the event named by its query."""
+    number = request.query_params.get("done", "")
+    item_id = request.path_params.get("item", "")
+    if not (number.isdigit() and len(number) < 12 and item_id):
+        return None
+    for event in reversed(house.studio.events(item_id)):
+        if event.seq == int(number):
+            return Said(event.seq, _words(event), KINDS[event.kind].undoable)
+    return None
+
+
+def _words(event: Event) -> str:
+    words = WORDS.get(event.kind, event.kind)
+    more = event.body.get("term") or event.body.get("words") or event.body.get("title") or ""
+    place = event.body.get("place", "")
+    if isinstance(more, str) and more:
+        words += f" ({more})"
+    return f"{words}, {place_words(place)}" if place else words
