@@ -65,8 +65,18 @@ KINDS: Mapping[str, Kind] = {
 }
 
 COLLECTIONS = (
-    "captures", "readings", "defects", "grades", "remaining", "spot_tests", "overrides",
-    "steps", "baths", "margins", "runs", "reports",
+    "captures",
+    "readings",
+    "defects",
+    "grades",
+    "remaining",
+    "spot_tests",
+    "overrides",
+    "steps",
+    "baths",
+    "margins",
+    "runs",
+    "reports",
 )
 
 
@@ -139,7 +149,10 @@ def _assign(state: ItemState, noun: nouns.Assign) -> dict[str, nouns.Capture]:
         nouns.check_place(noun.place)
     capture = replace(
         state.captures[noun.capture],
-        place=noun.place, panel=noun.panel, moment=noun.moment, view=noun.view,
+        place=noun.place,
+        panel=noun.panel,
+        moment=noun.moment,
+        view=noun.view,
     )
     return {**state.captures, noun.capture: capture}
 
@@ -153,9 +166,14 @@ def _retract(state: ItemState, noun: nouns.Retract) -> dict[str, Any]:
 
 
 def fold(events: Iterable[Event]) -> ItemState | None:
-    """State of one stream from all its events, leaving out those that were undone."""
+    """State of one stream from all its events, leaving out those that were undone.
+
+    The record of an undone event counts as touched by the counter-event, so that a form
+    opened before it is known to be stale.
+    """
     kept = list(events)
     undone = {int(event.body["seq"]) for event in kept if event.kind == "event.undone"}
+    keys = {event.seq: key_of(event.kind, event.body) for event in kept if event.seq in undone}
     state: ItemState | None = None
     for event in kept:
         if event.seq in undone:
@@ -163,4 +181,6 @@ def fold(events: Iterable[Event]) -> ItemState | None:
                 state = replace(state, version=event.version)
             continue
         state = apply(state, event)
+        if event.kind == "event.undone" and (key := keys.get(int(event.body["seq"]))):
+            state = replace(state, touched={**state.touched, key: event.version})
     return state

@@ -1,0 +1,154 @@
+"""Originals: every picture byte for byte, named by its SHA-256, never altered.
+
+``originals/ab/<sha256>`` is written to a temporary name in the same file system, hashed while
+it is copied, synced, made read-only, renamed, and its folder synced; only then may an event
+speak of it. So a crash leaves either a whole original or none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+from quirewell.studio.faults import StudioError, disk_full_said
+
+CHUNK_BYTES = 1 << 20
+MAX_ORIGINAL_BYTES = 2 << 30
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_PART = re.compile(r"(\d+)-[0-9a-f]+\.part")
+
+
+class TooLarge(StudioError):
+    """A file above the byte cap; reading stopped there and nothing was kept."""
+
+
+def is_sha256(text: str) -> bool:
+    """Whether the text is a SHA-256 in lower-case hexadecimal."""
+    return _SHA256.fullmatch(text) is not None
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal."""
+    digest = hashlib.sha256()
+    with path.open("rb") as source:
+        while chunk := source.read(CHUNK_BYTES):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a rename in ``folder`` durable."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+class Blobs:
+    """The content-addressed originals of one studio."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._incoming = folder / ".incoming"
+
+    def path(self, sha256: str) -> Path:
+        """Path of an original.
+
+        Raises:
+            StudioError: not a hash, or no such original.
+        """
+        place = self._place(sha256)
+        if not place.is_file():
+            raise StudioError(
+                f"the original {sha256[:12]}… is missing from {self.folder}; "
+                "restore it from a backup, then run: quirewell studio check"
+            )
+        return place
+
+    def has(self, sha256: str) -> bool:
+        """Whether the original is here."""
+        return is_sha256(sha256) and self._place(sha256).is_file()
+
+    def size_bytes(self, sha256: str) -> int:
+        """Size of an original in bytes."""
+        return self.path(sha256).stat().st_size
+
+    def all(self) -> Iterator[str]:
+        """Hashes of all originals, sorted."""
+        for place in sorted(self.folder.glob("??/*")):
+            if is_sha256(place.name):
+                yield place.name
+
+    def put(self, source: Path | str | BinaryIO, max_bytes: int = MAX_ORIGINAL_BYTES) -> str:
+        """Keep a file byte for byte; its SHA-256. Durable when this returns.
+
+        Raises:
+            TooLarge: more than ``max_bytes``; nothing is kept.
+            DiskFull: no room; nothing is kept.
+        """
+        if isinstance(source, (str, Path)):
+            with Path(source).open("rb") as stream:
+                return self.put(stream, max_bytes)
+        with disk_full_said(self.folder):
+            return self._put_stream(source, max_bytes)
+
+    def clear_incoming(self) -> int:
+        """Remove unfinished copies whose process is gone; how many."""
+        gone = 0
+        for part in self.unfinished():
+            match = _PART.fullmatch(part.name)
+            if match is None or not Path(f"/proc/{match[1]}").exists():
+                part.unlink(missing_ok=True)
+                gone += 1
+        return gone
+
+    def unfinished(self) -> list[Path]:
+        """Copies that were begun and not finished."""
+        return sorted(self._incoming.glob("*.part")) if self._incoming.is_dir() else []
+
+    def _place(self, sha256: str) -> Path:
+        if not is_sha256(sha256):
+            raise StudioError(f"{sha256!r} is not the name of an original (64 hexadecimal digits)")
+        return self.folder / sha256[:2] / sha256
+
+    def _put_stream(self, source: BinaryIO, max_bytes: int) -> str:
+        self._incoming.mkdir(parents=True, exist_ok=True)
+        part = self._incoming / f"{os.getpid()}-{secrets.token_hex(8)}.part"
+        try:
+            sha256, size = _copy_hashed(source, part, max_bytes)
+            place = self._place(sha256)
+            if place.is_file() and place.stat().st_size == size:
+                return sha256
+            part.chmod(0o444)
+            if not place.parent.is_dir():
+                place.parent.mkdir(exist_ok=True)
+                sync_folder(self.folder)
+            part.replace(place)
+            sync_folder(place.parent)
+            return sha256
+        finally:
+            part.unlink(missing_ok=True)
+
+
+def _copy_hashed(source: BinaryIO, target: Path, max_bytes: int) -> tuple[str, int]:
+    digest = hashlib.sha256()
+    size = 0
+    with target.open("xb") as out:
+        while chunk := source.read(CHUNK_BYTES):
+            size += len(chunk)
+            if size > max_bytes:
+                raise TooLarge(
+                    f"the file is larger than {max_bytes / 1e6:.0f} MB, which is the most that "
+                    "is taken; save the picture as an 8-bit TIFF, PNG or JPEG of one page"
+                )
+            digest.update(chunk)
+            out.write(chunk)
+        out.flush()
+        os.fsync(out.fileno())
+    return digest.hexdigest(), size
