@@ -27,19 +27,6 @@ TYPICAL_CHANGE_PCT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class ScaleRatio:
-    """Micrometres a pixel after over before, along the width and the height of the leaf.
-
-    ``u_pct`` is the standard uncertainty of the ratio [%].
-    """
-
-    width: float
-    height: float
-    u_pct: float
-    basis: str
-
-
-@dataclass(frozen=True, slots=True)
 class AxisChange:
     """Change of one dimension [%], its budget, and the smallest true change it would show.
 

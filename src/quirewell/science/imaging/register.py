@@ -16,7 +16,14 @@ from numpy.typing import NDArray
 
 from quirewell.science.imaging.match import Affine, CoarseMatch, Grey, Mask, Reason, coarse_match
 from quirewell.science.imaging.strain import AffineFit, fit_affine
-from quirewell.science.imaging.tiles import Field, TileGrid, TileShifts, shift_tiles, tile_grid
+from quirewell.science.imaging.tiles import (
+    Field,
+    TileGrid,
+    TileShifts,
+    shift_tiles,
+    spread,
+    tile_grid,
+)
 
 Turn = Literal["upright", "quarter turn", "upside down"]
 
@@ -40,7 +47,8 @@ class Registration:
     and ``found`` are the trusted tile centres before and after [px] (n, 2); ``scatter_px`` is
     the rms disagreement of neighbours, ``residual_px`` the rms distance from the affine (it
     holds real bending of sheet and scanner); ``share`` [0..1] is the part of the printed tiles
-    that agreed; ``bend`` the smooth departure from the affine on ``grid`` [px].
+    that agreed; ``bend`` the smooth departure from the affine [px], one value a tile of
+    ``grid``, which was laid over the before picture made ``shrink`` times smaller.
     """
 
     fit: AffineFit
@@ -52,6 +60,19 @@ class Registration:
     turn: Turn
     grid: TileGrid
     bend: tuple[Field, Field]
+    shrink: float = 1.0
+
+    def after_at(self, xs: Field, ys: Field) -> tuple[Field, Field]:
+        """Where the lattice ``ys`` x ``xs`` [px before] lies in the after picture [px]."""
+        level_x, level_y = (xs + 0.5) / self.shrink - 0.5, (ys + 0.5) / self.shrink - 0.5
+        planes = [
+            row[0] * xs[None, :]
+            + row[1] * ys[:, None]
+            + row[2]
+            + spread(part, self.grid, level_x, level_y)
+            for row, part in zip(self.fit.affine, self.bend, strict=True)
+        ]
+        return planes[0], planes[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,6 +357,7 @@ def _conclude(
         _turn(fit.affine),
         grid,
         (bend[0] * up[0, 0], bend[1] * up[1, 1]),
+        up[0, 0],
     )
 
 

@@ -117,16 +117,19 @@ def _jackknife(labels: Array, design: Array, target: Array, weights: Array) -> A
 
 
 def sheet_strain(
-    fit: AffineFit, scale_x: float = 1.0, scale_y: float = 1.0, paper_angle_deg: float = 0.0
+    fit: AffineFit,
+    um_before: tuple[float, float] = (1.0, 1.0),
+    um_after: tuple[float, float] = (1.0, 1.0),
+    paper_angle_deg: float = 0.0,
 ) -> SheetStrain:
     """Strain of the sheet from an affine in pixels.
 
-    ``scale_x``, ``scale_y`` [-]: micrometres a pixel after over before, along each picture
-    axis of the after image. ``paper_angle_deg``: angle from the before image's x axis to the
-    paper's width [deg], clockwise as seen. Only match scatter enters ``u_exx`` and ``u_eyy``.
+    ``um_before``, ``um_after``: micrometres a pixel along x and y of each picture (only their
+    ratios count). ``paper_angle_deg``: angle from the before picture's x axis to the paper's
+    width [deg], clockwise as seen. Only match scatter enters ``u_exx`` and ``u_eyy``.
     """
-    matrix = np.diag([scale_x, scale_y]) @ fit.affine[:, :2]
-    left, values, right = np.linalg.svd(matrix)
+    to_um, from_um = np.diag(um_after), np.diag(1 / np.asarray(um_before))
+    left, values, right = np.linalg.svd(to_um @ fit.affine[:, :2] @ from_um)
     turn = left @ right
     stretch = right.T @ np.diag(values) @ right
     angle = math.radians(paper_angle_deg)
@@ -134,8 +137,8 @@ def sheet_strain(
     along = np.array([-math.sin(angle), math.cos(angle)])
 
     def u_along(axis: Array) -> float:
-        # d(n U n) = n R^T dA n for a small change dA of the affine.
-        slope = np.outer(turn @ axis, axis) * np.array([[scale_x], [scale_y]])
+        # d(n U n) = n R^T dM n for a small change dM of the matrix in micrometres.
+        slope = to_um @ np.outer(turn @ axis, axis) @ from_um
         full = np.column_stack([slope, np.zeros(2)]).ravel()
         return math.sqrt(max(float(full @ fit.covariance @ full), 0.0))
 

@@ -181,18 +181,19 @@ def _maps(
     for row, part in zip(affine, bend or (None, None), strict=True):
         plane = row[0] * xs + row[1] * ys + row[2]
         if part is not None:
-            plane = plane + _spread(part, grid, up, down, west, east)
+            plane = plane + spread(part, grid, xs[0], ys[:, 0])
         out.append((np.round(plane * _STEP) / _STEP).astype(np.float32))
     return out[0], out[1]
 
 
-def _spread(field: Field, grid: TileGrid, up: int, down: int, west: int, east: int) -> Field:
-    """Bilinear value of a tile field at each pixel, constant beyond the outer tile centres."""
+def spread(field: Field, grid: TileGrid, xs: Field, ys: Field) -> Field:
+    """Bilinear value of a tile field on the lattice ``ys`` x ``xs`` [px of the tiles' level].
+
+    Beyond the outer tile centres the value stays what it is there.
+    """
     half = (grid.side - 1) / 2
-    u = (np.arange(west, east) - grid.left - half) / grid.side
-    v = (np.arange(up, down) - grid.top - half) / grid.side
-    across = _weights(u, grid.columns)
-    along = _weights(v, grid.rows)
+    across = _weights((xs - grid.left - half) / grid.side, grid.columns)
+    along = _weights((ys - grid.top - half) / grid.side, grid.rows)
     out: Field = along @ field @ across.T
     return out
 

@@ -29,12 +29,11 @@ from typing import Literal
 from quirewell.science.evidence.uncertainty import rectangular
 
 Grain = Literal["height", "width", "unknown"]
-Moment = Literal["not recorded", "same day and room", "readings"]
 
 BETA_ACROSS_PCT_PER_PCT = (0.046, 0.15)
 BETA_ALONG_PCT_PER_PCT = (0.010, 0.04)
 SLOPE_PCT_PER_PCT_RH = (0.10, 0.20)
-ROOM_SWING_PCT_RH = 15.0
+ROOM_SWING_PCT_RH = 10.0
 SAME_DAY_SWING_PCT_RH = 4.0
 HYGROMETER_LIMIT_PCT_RH = 5.0
 
@@ -78,7 +77,7 @@ def humidity_term(
 
     With both readings [% RH] their difference counts, each reading good to +-5 % RH
     (rectangular, common practice for a cheap hygrometer); with none, the two moments may
-    differ by +-15 % RH, or by +-4 % RH on one day in one room (both rectangular, from memory).
+    differ by +-10 % RH, or by +-4 % RH on one day in one room (both rectangular, from memory).
 
     Raises:
         ValueError: when a reading does not lie between 0 and 100 % RH.
