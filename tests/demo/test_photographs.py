@@ -1,4 +1,4 @@
-"""Photographs of the whole item: names, upright after the EXIF orientation, same seed same bytes."""
+"""Photographs of the whole item: names, upright by the EXIF orientation, same seed same bytes."""
 
 from __future__ import annotations
 

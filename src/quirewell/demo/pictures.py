@@ -89,9 +89,9 @@ def _glasshouse(rng: np.random.Generator, rows: int, columns: int) -> Tone:
 
 
 def _rose(rng: np.random.Generator, rows: int, columns: int) -> Tone:
-    tone = np.full((rows, columns), 0.22, np.float32)
+    tone = np.full((rows, columns), 0.3, np.float32)
     tone += 0.07 * smooth_noise(rng, rows, columns, columns / 8)
-    for x, y, size in ((0.32, 0.36, 0.26), (0.7, 0.52, 0.22), (0.36, 0.8, 0.16)):
+    for x, y, size in ((0.33, 0.38, 0.42), (0.72, 0.56, 0.34), (0.3, 0.82, 0.24)):
         for leaf in range(6):
             _petal(tone, x, y, size * 1.45, 2 * np.pi * leaf / 6 + x, 0.36, 0.3)
         for ring in range(7):

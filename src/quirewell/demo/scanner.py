@@ -90,7 +90,7 @@ class Face:
     movement: Movement = field(default_factory=Movement)
     through: Ink | None = None
     grain_seed: int = 0
-    grain: float = 0.035
+    grain: float = 0.045
     fold_mm: float | None = None
 
 
@@ -187,13 +187,13 @@ def _sample(ink: Ink, x: Float, y: Float, px_mm: float, spread_mm: float = 0.0) 
     return _float(np.minimum(np.float32(1.0), spread * np.float32(ink.gain)))
 
 
-_GRAIN_PX_PER_MM = 6.0
+_GRAIN_PX_PER_MM = 12.0
 
 
 def _grain(seed: int, x: Float, y: Float, px_mm: float) -> Float:
     """Texture of wood pulp, standard deviation about 1, at sheet points."""
     tile = _grain_tile(seed % 3)
-    shift = np.random.default_rng([seed, 11]).uniform(0, 150, 2)
+    shift = np.random.default_rng([seed, 11]).uniform(0, 85, 2)
     sigma = 0.35 * px_mm * _GRAIN_PX_PER_MM
     tile = _float(cv2.GaussianBlur(tile, (0, 0), sigma)) if sigma > 0.3 else tile
     return np.asarray(
@@ -212,23 +212,23 @@ def _grain_tile(seed: int) -> Float:
     """A tile (it repeats) of clouds, felt marks and fibres."""
     rng = np.random.default_rng([seed, 19])
     size = 1024
-    white = 0.8 * rng.standard_normal((size, size), dtype=np.float32)
+    white = 1.3 * rng.standard_normal((size, size), dtype=np.float32)
     tile: NDArray[Any] = cv2.GaussianBlur(white, (0, 0), 0.8)
-    for cells, weight in ((4.0, 0.45), (11.0, 0.35), (34.0, 0.3)):
+    for cells, weight in ((3.0, 0.5), (8.0, 0.5), (22.0, 0.4), (60.0, 0.3)):
         layer = rng.standard_normal((size, size), dtype=np.float32)
-        around = np.tile(layer, (3, 3))[size - 128 : 2 * size + 128, size - 128 : 2 * size + 128]
-        wide = cv2.GaussianBlur(around, (0, 0), cells)[128:-128, 128:-128]
+        around = np.tile(layer, (3, 3))[size - 200 : 2 * size + 200, size - 200 : 2 * size + 200]
+        wide = cv2.GaussianBlur(around, (0, 0), cells)[200:-200, 200:-200]
         tile = tile + weight * wide / float(wide.std())
     fibres = np.zeros((size, size), np.float32)
     for _ in range(2600):
         x, y = rng.uniform(0, size, 2)
-        angle, length = rng.uniform(0, np.pi), rng.uniform(4, 18)
+        angle, length = rng.uniform(0, np.pi), rng.uniform(6, 34)
         bend = (x + length * np.cos(angle), y + length * np.sin(angle))
         weight = float(rng.choice([-2.4, -1.4, 1.6, 2.2]) * rng.random())
         cv2.line(
             fibres, (round(x), round(y)), (round(bend[0]), round(bend[1])), weight, 1, cv2.LINE_AA
         )
-    tile = tile + 0.8 * cv2.GaussianBlur(fibres, (0, 0), 0.6)
+    tile = tile + 1.1 * cv2.GaussianBlur(fibres, (0, 0), 0.7)
     tile = tile - float(tile.mean())
     return np.asarray(tile / float(tile.std()), dtype=np.float32)
 

@@ -222,7 +222,7 @@ class DrawnSheet:
             movement,
             self._through(side),
             plan.seed,
-            0.03,
+            0.04,
             plan.half_mm,
         )
 
