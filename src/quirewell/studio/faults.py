@@ -17,7 +17,7 @@ class StudioError(Exception):
     """Something about a studio's folder or journal that stops the work; says what to do."""
 
 
-class NoSuchItem(LookupError):
+class NoSuchItem(StudioError, KeyError):
     """A stream that the journal does not know."""
 
     def __str__(self) -> str:

@@ -35,7 +35,7 @@ from quirewell.studio.database import (
 from quirewell.studio.faults import NoSuchItem, Stale, StudioError, disk_full_said
 from quirewell.studio.projection import ItemSummary
 from quirewell.studio.tables import documents, summary
-from quirewell.studio.undoing import Guard, begun_steps_stay, check_undo, record_of
+from quirewell.studio.undoing import Guard, begun_steps_stay, check_undo, no_guard, record_of
 
 STUDIO = "studio"
 
@@ -220,14 +220,15 @@ class Studio:
         drafts: Sequence[Draft],
         actor: str = "bench",
         touched: Mapping[str, int] | None = None,
-        guard: Guard = begun_steps_stay,
+        guard: Guard = no_guard,
     ) -> tuple[Event, ...]:
         """Write events, all or none; durable when this returns.
 
         ``expected_version`` is the version the drafts were made on (0 for a new item, None to
         say that they rest on nothing). When the item moved on meanwhile the drafts are merged,
         unless a record they touch was changed too. ``touched`` maps record ids to the numbers
-        a form carried.
+        a form carried. ``guard`` is asked before an undo; a stage that has checked the undo
+        itself needs none.
 
         Raises:
             Stale: a record was changed meanwhile; carries both values.

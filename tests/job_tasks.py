@@ -1,0 +1,54 @@
+"""Tasks that the tests of the runner call by dotted name."""
+
+from __future__ import annotations
+
+import os
+import signal
+from pathlib import Path
+
+
+def double(number: int) -> int:
+    return 2 * number
+
+
+def refuse(number: int) -> int:
+    if number == 3:
+        raise ValueError("picture 3 is cut short")
+    return number
+
+
+def blunder() -> int:
+    return [][1]
+
+
+def threads() -> tuple[str, int]:
+    import cv2
+
+    return os.environ["OMP_NUM_THREADS"], cv2.getNumThreads()
+
+
+def die_once(mark: str) -> str:
+    """Kill the worker the first time; answer the second."""
+    if not Path(mark).exists():
+        Path(mark).write_text("died")
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "alive"
+
+
+def die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def wait_for(mark: str) -> str:
+    """Answer once a file is there (a minute at most)."""
+    import time
+
+    for _ in range(6000):
+        if Path(mark).exists():
+            return "seen"
+        time.sleep(0.01)
+    raise TimeoutError(mark)
+
+
+def hungry() -> int:
+    return len(bytearray(1 << 46))
