@@ -1,0 +1,274 @@
+"""Loading a picture for measuring: every bit kept, colours in sRGB, turned upright."""
+
+from __future__ import annotations
+
+import io
+import resource
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import imagecodecs
+import numpy as np
+import pi_heif
+import tifffile
+from numpy.typing import NDArray
+from PIL import Image, ImageCms
+
+from quirewell.studio.image_header import (
+    MAX_PIXELS,
+    ImageError,
+    ImageHeader,
+    pillow_budget,
+    read_header,
+)
+
+__all__ = ["MAX_PIXELS", "ImageError", "ImageHeader", "Picture", "load_picture", "memory_limit",
+           "preview", "read_header"]  # fmt: skip
+
+Pixels = NDArray[np.uint8 | np.uint16]
+PREVIEW_QUALITY = 88
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture ready to be measured.
+
+    ``pixels`` (H, W, 3) are uint8 or uint16 in sRGB encoding, upright; ``resolution_dpi`` (x, y)
+    is the file's tag where it can be believed; ``profile`` names the colour profile it came with
+    ("" for none); ``grey`` is true when the file held lightness only.
+    """
+
+    pixels: Pixels
+    bits: int
+    resolution_dpi: tuple[float, float] | None
+    profile: str
+    media: str
+    grey: bool
+    warnings: tuple[str, ...]
+
+
+def load_picture(path: Path, max_pixels: int = MAX_PIXELS) -> Picture:
+    """Decode a picture, bring its colours to sRGB by its profile, and turn it upright.
+
+    16-bit pictures stay 16-bit. Colours go through the profile relative to the paper white
+    (ICC media-relative, without black point compensation).
+
+    Raises
+    ------
+    ImageError
+        in a sentence, when the file is no picture that can be measured
+    """
+    header = read_header(path, max_pixels=max_pixels)
+    says = list(header.warnings)
+    try:
+        pixels = _decoders[header.media](path, header, max_pixels)
+    except ImageError:
+        raise
+    except MemoryError as error:
+        raise ImageError(f"{path.name} needs more memory than there is to be opened") from error
+    except Exception as error:
+        raise ImageError(
+            f"{path.name} is damaged or cut short: its picture cannot be decoded; copy or scan "
+            "it again"
+        ) from error
+    pixels = _without_alpha(path, pixels)
+    name = ""
+    if header.profile is not None:
+        pixels, name, note = _to_srgb(pixels, header.profile)
+        says += [note] if note else []
+    if pixels.shape[2] == 1:
+        pixels = np.repeat(pixels, 3, axis=2)
+    return Picture(
+        upright(pixels, header.orientation),
+        header.bits,
+        header.resolution_dpi,
+        name,
+        header.media,
+        header.mode == "grey",
+        tuple(says),
+    )
+
+
+def _tiff(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
+    with tifffile.TiffFile(path) as tiff:
+        page = tiff.pages[0]
+        if header.mode == "palette" or (int(page.photometric) == 6 and int(page.compression) != 7):
+            return _pillow_decode(path, max_pixels, ("TIFF",))
+        pixels = page.asarray(maxworkers=1)
+        if int(page.planarconfig) == 2 and pixels.ndim == 3:
+            pixels = np.moveaxis(pixels, 0, -1)
+        if int(page.photometric) == 0:
+            pixels = np.iinfo(pixels.dtype).max - pixels
+    return _three_axes(path, pixels)
+
+
+def _three_axes(path: Path, pixels: NDArray[Any]) -> Pixels:
+    if pixels.ndim == 2:
+        pixels = pixels[:, :, None]
+    if pixels.ndim != 3 or pixels.dtype not in (np.uint8, np.uint16):
+        raise ImageError(f"{path.name} holds no flat picture of 8 or 16 bits; save it as RGB")
+    return pixels
+
+
+def _png(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
+    if header.bits == 16:
+        return _three_axes(path, np.asarray(imagecodecs.png_decode(path.read_bytes())))
+    return _pillow_decode(path, max_pixels, ("PNG",))
+
+
+def _jpeg(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
+    return _pillow_decode(path, max_pixels, ("JPEG",))
+
+
+def _pillow_decode(path: Path, max_pixels: int, formats: tuple[str, ...]) -> Pixels:
+    with pillow_budget(max_pixels), Image.open(path, formats=formats) as image:
+        image.load()
+        if image.mode in ("P", "PA"):
+            opaque = "transparency" not in image.info and image.mode == "P"
+            image = image.convert("RGB" if opaque else "RGBA")
+        elif image.mode not in ("L", "LA", "RGB", "RGBA"):
+            image = image.convert("RGB")
+        pixels = np.asarray(image)
+    return _three_axes(path, pixels)
+
+
+def _heic(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
+    heif = pi_heif.open_heif(path, convert_hdr_to_8bit=True)
+    return _three_axes(path, np.array(heif[0]))
+
+
+_decoders = {
+    "image/tiff": _tiff,
+    "image/png": _png,
+    "image/jpeg": _jpeg,
+    "image/heic": _heic,
+}
+
+
+def _without_alpha(path: Path, pixels: Pixels) -> Pixels:
+    if pixels.shape[2] not in (2, 4):
+        return pixels
+    if int(pixels[..., -1].min()) < np.iinfo(pixels.dtype).max:
+        raise ImageError(
+            f"{path.name} has see-through parts, whose colour is nobody's; flatten it on a plain "
+            "ground and save it again"
+        )
+    return np.ascontiguousarray(pixels[..., :-1])
+
+
+def upright(pixels: Pixels, orientation: int) -> Pixels:
+    """Turn and mirror by EXIF's orientation 1..8; unknown values leave the picture as it is."""
+    if orientation in (5, 6, 7, 8):
+        pixels = np.swapaxes(pixels, 0, 1)
+    if orientation in (2, 3, 6, 7):
+        pixels = pixels[:, ::-1]
+    if orientation in (3, 4, 7, 8):
+        pixels = pixels[::-1]
+    return np.ascontiguousarray(pixels)
+
+
+def _to_srgb(pixels: Pixels, profile: bytes) -> tuple[Pixels, str, str]:
+    """Pixels through the profile to sRGB, the profile's name, and a warning ("" for none)."""
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        name = ImageCms.getProfileDescription(source).strip()[:80]
+        space = str(source.profile.xcolor_space).strip()
+    except (OSError, ImageCms.PyCMSError, ValueError):
+        return pixels, "", "The colour profile is damaged; the values are taken as sRGB."
+    wanted = "GRAY" if pixels.shape[2] == 1 else "RGB"
+    if space != wanted:
+        return (
+            pixels,
+            "",
+            (
+                f"The colour profile is for {space}, the picture is {wanted}; its values are taken "
+                "as sRGB."
+            ),
+        )
+    try:
+        if _is_srgb(profile, wanted):
+            return pixels, name, ""
+        return _transform(pixels, profile, wanted), name, ""
+    except (RuntimeError, ValueError):
+        return pixels, "", "The colour profile cannot be applied; the values are taken as sRGB."
+
+
+def _is_srgb(profile: bytes, space: str) -> bool:
+    """Whether the profile moves no colour of a coarse lattice by more than one step of 255."""
+    if space == "GRAY":
+        return False
+    axis = np.linspace(0, 255, 18).astype(np.uint8)
+    lattice = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(18, -1, 3)
+    moved = _transform(np.ascontiguousarray(lattice), profile, space)
+    return int(np.abs(moved.astype(int) - lattice.astype(int)).max()) <= 1
+
+
+def _transform(pixels: Pixels, profile: bytes, space: str) -> Pixels:
+    """Strip by strip through LittleCMS, at the depth the picture has."""
+    out = np.empty((*pixels.shape[:2], 3), pixels.dtype)
+    target = imagecodecs.cms_profile("srgb")
+    kind = "gray" if space == "GRAY" else "rgb"
+    for top in range(0, pixels.shape[0], 512):
+        part = np.ascontiguousarray(pixels[top : top + 512])
+        out[top : top + 512] = imagecodecs.cms_transform(
+            part[..., 0] if kind == "gray" else part,
+            profile,
+            target,
+            colorspace=kind,
+            outcolorspace="rgb",
+            intent=1,
+        )
+    return out
+
+
+def preview(path: Path, target: Path, max_px: int) -> None:
+    """Write a JPEG of the picture whose longer side is at most ``max_px``, in sRGB.
+
+    Raises
+    ------
+    ImageError
+        when the file is no picture
+    """
+    pixels = as_eight_bit(load_picture(path).pixels)
+    image = Image.fromarray(pixels)
+    image.thumbnail((max_px, max_px), Image.Resampling.LANCZOS, reducing_gap=3.0)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    image.save(target, "JPEG", quality=PREVIEW_QUALITY)
+
+
+def as_eight_bit(pixels: Pixels) -> NDArray[np.uint8]:
+    """The same picture with 8 bits a sample (65535 becomes 255, rounded)."""
+    if pixels.dtype == np.uint8:
+        return np.asarray(pixels, dtype=np.uint8)
+    out = np.empty(pixels.shape, np.uint8)
+    for top in range(0, pixels.shape[0], 256):
+        part = pixels[top : top + 256].astype(np.uint32)
+        out[top : top + 256] = (part * 255 + 32767) // 65535
+    return out
+
+
+@contextmanager
+def memory_limit(megabytes: int) -> Iterator[None]:
+    """Within it, this process may take at most so much more memory [MB]; for worker processes.
+
+    What asks for more gets a ``MemoryError`` (an :class:`ImageError` from the functions here).
+    Where the system knows no such limit nothing is limited.
+    """
+    try:
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+    except (OSError, ValueError):
+        yield
+        return
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    wanted = pages * resource.getpagesize() + megabytes * 1_000_000
+    if before[1] != resource.RLIM_INFINITY:
+        wanted = min(wanted, before[1])
+    resource.setrlimit(resource.RLIMIT_AS, (wanted, before[1]))
+    try:
+        yield
+    finally:
+        with suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_AS, before)
