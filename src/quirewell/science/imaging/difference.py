@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from quirewell.science.imaging.match import Affine, Mask
 from quirewell.science.imaging.register import Registration
 
-Picture = NDArray[np.uint8] | NDArray[np.uint16]
+Picture = NDArray[Any]  # (H, W, 3) uint8 or uint16
 _BAND_PX = 512
 # From paper white over straw and rust to near black: lightness falls evenly, so that the map
 # reads in grey and with any colour vision.

@@ -14,12 +14,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from quirewell.science.imaging.match import Affine
 
 Array = NDArray[np.float64]
 
-_BLOCKS = (12, 9, 7, 5, 4)
+_BLOCKS = (12, 9, 7, 5, 4, 3)
 _TUKEY = 4.685
 # Positions are kept to 1/32 px while warping: what that leaves in one tile, at most.
 _FLOOR_PX = 1 / (32 * math.sqrt(12))
@@ -112,7 +113,9 @@ def _jackknife(labels: Array, design: Array, target: Array, weights: Array) -> A
         leaves.append(np.linalg.solve(rest, right - weighted[mine].T @ target[mine]).T.ravel())
     table = np.array(leaves)
     off = table - table.mean(axis=0)
-    out: Array = off.T @ off * (len(groups) - 1) / len(groups)
+    # Few blocks know their own scatter badly: widen as Student's t does, three taken by the fit.
+    widen = float(stats.t.ppf(0.975, max(len(groups) - 3, 2)) / stats.norm.ppf(0.975))
+    out: Array = off.T @ off * (len(groups) - 1) / len(groups) * widen**2
     return out
 
 
