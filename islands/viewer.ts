@@ -3,11 +3,11 @@ import OpenSeadragon from "openseadragon";
 
 const SVG = "http://www.w3.org/2000/svg";
 
-// The viewer library wants to add one inline style (it hides the focus mark on touch screens).
-// We keep the focus mark and our content policy: with this inert mark in place it adds nothing.
-function keepFocusMark(): void {
-  const mark = document.createElement("style");
-  mark.type = "text/plain";
+// The viewer library looks for a mark in the head and, where it is missing, adds an inline style
+// that hides the focus ring on touch screens. We keep the ring, and our content policy: this
+// element of no language answers the search and does nothing.
+function keepFocusRing(): void {
+  const mark = document.createElementNS("", "style");
   mark.setAttribute("data-openseadragon-mobile-css", "true");
   document.head.append(mark);
 }
@@ -58,7 +58,7 @@ class Viewer extends HTMLElement {
     canvas.className = "canvas";
     const fallback = [...this.children];
     this.replaceChildren(canvas);
-    keepFocusMark();
+    keepFocusRing();
     const viewer = OpenSeadragon({
       element: canvas,
       tileSources: info as unknown as OpenSeadragon.TileSourceOptions,

@@ -53,7 +53,7 @@ def test_a_navigation_drawing_links_every_leaf_with_its_name_for_the_keyboard() 
     links = tree.findall(f"{SVG}a")
     assert len(links) == 20
     assert links[1].get("href") == "/items/a/w01.outer.right?a=1&b=2"
-    assert links[1].get("aria-label") == "wrap 1, front leaf, pages 1 and 2"
+    assert links[1].get("aria-label") == "w1 1, 2: wrap 1, front leaf, pages 1 and 2"
     assert tree.get("role") == "group"
 
 

@@ -255,6 +255,9 @@ def _limb(
     if href is None:
         return f'<g class="limb">{inside}</g>'
     here = ' aria-current="true"' if chosen else ""
+    # The name begins with what is seen, so that it can be said aloud (WCAG 2.5.3).
+    seen = " ".join([*limb.short, *([mark.label] if mark and mark.label else [])])
+    says = f"{seen}: {says}"
     return (
         f'<a class="limb" href="{escape(href(limb.place))}" '
         f'aria-label="{escape(says)}"{here}>{inside}</a>'

@@ -282,10 +282,10 @@ def _count(form: dict[str, str], name: str, otherwise: int | None) -> int | None
     return int(number)
 
 
-def _body(form: dict[str, str], noun: type, field: str, **values: object) -> dict[str, object]:
+def _body(sent: dict[str, str], noun: type, field: str, **values: object) -> dict[str, object]:
     try:
         body = to_body(noun(**values))
         from_body(noun, body)
     except ValueError as error:
-        raise Refusal((Problem(field, f"{error}."),), values=form) from error
+        raise Refusal((Problem(field, f"{error}."),), values=sent) from error
     return body

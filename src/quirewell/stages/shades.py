@@ -156,7 +156,8 @@ def _reading_shade(state: ItemState, key: str, name: str, quantity: str) -> Shad
     found: dict[str, Mark] = {}
     for reading in state.readings.values():
         if reading.quantity.lower() == quantity and sheet_of(reading.place):
-            said = f"{reading.value} {reading.unit if reading.unit != '1' else ''}".strip()
+            unit = "" if reading.unit in ("pH", "1") else reading.unit
+            said = f"{reading.value} {unit}".strip()
             if reading.off_scale:
                 said = f"{reading.off_scale} {said}"
             place = leaf_of(reading.place)

@@ -31,7 +31,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         studio = Studio.open(studio_folder)
         runner = Runner(workers)
-        app.state.house = House(studio, runner, Desk(), islands_built())
+        app.state.house = House(studio, runner, Desk(runner), islands_built())
         try:
             yield
         finally:

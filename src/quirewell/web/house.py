@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection
 
 from quirewell.jobs.runner import Runner
 from quirewell.record.nouns import ItemState
+from quirewell.studio.faults import NoSuchItem
 from quirewell.studio.studio import Studio
 from quirewell.web.desk import Desk
 
@@ -33,8 +36,20 @@ class House:
         """
         try:
             return self.studio.state(item_id)
-        except KeyError as error:
+        except NoSuchItem as error:
             raise HTTPException(404, "There is no such item in this studio.") from error
+
+    async def call(self, task: str, *arguments: Any, key: str = "") -> Any:
+        """The result of a task in a worker, before whatever waits there.
+
+        Raises:
+            HTTPException: 422 with the task's own sentence.
+        """
+        job = self.runner.submit(task, *arguments, key=key, urgent=True)
+        await run_in_threadpool(job.wait)
+        if job.state != "done":
+            raise HTTPException(422, job.error or "The work was stopped; ask for it again.")
+        return job.result
 
 
 def house_of(request: HTTPConnection) -> House:

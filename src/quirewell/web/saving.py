@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from quirewell.record.event import Draft, Event
+from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
 from quirewell.stages.refusal import Refusal
+from quirewell.studio.faults import Stale
+from quirewell.studio.undoing import record_of
 from quirewell.web.forms import read_form
-from quirewell.web.house import House, house_of
+from quirewell.web.house import house_of
 from quirewell.web.page import own_path, render, see
 
 ACTOR = "the practitioner"
@@ -48,7 +50,12 @@ def save_texts(
     if is_stale(state, texts):
         return stale_page(request, state, texts, target)
     try:
-        events = commit(house, state, command(state, texts))
+        drafts = command(state, texts)
+        events = house.studio.append(
+            state.id, state.version, drafts, actor=ACTOR, touched=touched_of(texts)
+        )
+    except Stale:
+        return stale_page(request, house.item(state.id), texts, target)
     except Refusal as refusal:
         if not refusal.values:
             refusal = Refusal(refusal.problems, refusal.rule, texts)
@@ -56,11 +63,10 @@ def save_texts(
     return see(target, done=events[-1].seq) if events else see(target)
 
 
-def commit(house: House, state: ItemState, drafts: tuple[Draft, ...]) -> tuple[Event, ...]:
-    """Append drafts; another form may have come between, so the version is taken now."""
-    if not drafts:
-        return ()
-    return house.studio.append(state.id, state.version, drafts, actor=ACTOR)
+def touched_of(texts: Mapping[str, str]) -> dict[str, int] | None:
+    """The number a form carries for the record it edits."""
+    record, touched = texts.get("record", ""), texts.get("touched", "")
+    return {record: int(touched)} if record and touched.isdigit() else None
 
 
 def is_stale(state: ItemState, texts: Mapping[str, str]) -> bool:
@@ -87,24 +93,12 @@ def stale_page(request: Request, state: ItemState, texts: dict[str, str], back: 
 
 def saved_text(state: ItemState, record: str, name: str) -> str:
     """What is saved now in a field of a record, as a form would show it."""
-    noun = find_record(state, record)
-    value: Any = getattr(noun, name, "") if noun is not None else ""
+    value: Any = getattr(record_of(state, record), name, "")
     if value is True or value is False:
         return "yes" if value else "no"
     if isinstance(value, tuple):
         return " ".join(str(getattr(entry, "material", entry)) for entry in value)
     return "" if value is None else str(value)
-
-
-def find_record(state: ItemState, record: str) -> Any:
-    """The record of a state by its id."""
-    if record in ("item", "gathering"):
-        return getattr(state, record)
-    for field in fields(state):
-        held = getattr(state, field.name)
-        if field.name != "touched" and isinstance(held, dict) and record in held:
-            return held[record]
-    return None
 
 
 Endpoint = Callable[[Request], Awaitable[Response]]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
-
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -13,6 +11,7 @@ from starlette.routing import Route
 from quirewell.stages import overview
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import shade, shades
+from quirewell.studio.faults import NotUndoable
 from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
 from quirewell.web.page import drawing, own_path, render, render_item, see
@@ -36,12 +35,13 @@ async def create(request: Request) -> Response:
     sent = await read_form(request)
 
     def made() -> Response:
-        item_id = secrets.token_hex(5)
+        studio = house_of(request).studio
+        item_id = studio.new_id(sent.get("title"))
         try:
             drafts = overview.open_item(item_id, dict(sent.texts))
         except Refusal as refusal:
             return render(request, "new.html", refusal=refusal)
-        events = house_of(request).studio.append(item_id, 0, drafts, actor=ACTOR)
+        events = studio.append(item_id, 0, drafts, actor=ACTOR)
         return see(f"/item/{item_id}", done=events[0].seq)
 
     return await run_in_threadpool(made)
@@ -83,15 +83,11 @@ async def undo(request: Request) -> Response:
             raise HTTPException(400, "Nothing was undone: the form did not say what to undo.")
         try:
             event = house.studio.undo(state.id, int(number), actor=ACTOR)
-        except (ValueError, KeyError) as error:
-            raise HTTPException(409, f"This cannot be undone: {_sentence(error)}") from error
+        except NotUndoable as error:
+            raise HTTPException(409, str(error)) from error
         return see(back, done=event.seq)
 
     return await run_in_threadpool(done)
-
-
-def _sentence(error: Exception) -> str:
-    return str(error.args[0] if error.args else error)
 
 
 def later(request: Request) -> Response:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+import secrets
 from pathlib import Path
 
 from starlette.exceptions import HTTPException
@@ -42,9 +43,12 @@ async def preview(request: Request) -> Response:
         raise HTTPException(404)
     source = original(request)
     house = house_of(request)
-    target = house.studio.derived / "previews" / f"{source.name}-{size_px}.jpg"
+    folder = house.studio.derived / "previews"
+    target = folder / f"{source.name}-{size_px}.jpg"
     if not target.is_file():
-        await house.make(target, "quirewell.studio.images:preview", source, target, size_px)
+        part = folder / f"{source.name}-{size_px}.{secrets.token_hex(4)}.part"
+        await house.call("quirewell.studio.images.preview", source, part, size_px)
+        part.replace(target)
     return FileResponse(target, media_type="image/jpeg", headers=KEEP)
 
 
@@ -54,8 +58,8 @@ async def info(request: Request) -> Response:
     house = house_of(request)
     folder = house.studio.derived / "tiles" / source.name
     if not (folder / "info.json").is_file():
-        await house.make(folder, "quirewell.studio.images:make_tiles", source, folder)
-    described = json.loads((folder / "info.json").read_text())
+        await house.call("quirewell.studio.tiles.make_tiles", source, folder)
+    described = json.loads((folder / "info.json").read_text(encoding="utf-8"))
     described["id"] = str(request.url).rsplit("/", 1)[0]
     return JSONResponse(described)
 

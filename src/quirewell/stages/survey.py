@@ -1,0 +1,90 @@
+"""What is still to be measured and compared, as calls for worker processes.
+
+Page, command line and demo take their work from here, so that all leave the same runs. A call
+carries paths, hashes and parameters, never pixels; its result is the body of a
+``run.recorded`` event, which only the parent process appends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from quirewell.jobs.batch import Call
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.record.finding import Input
+from quirewell.record.nouns import Capture, ItemState
+from quirewell.stages.examine import measurable, panel_of, unmeasured
+from quirewell.stages.methods import run_method
+from quirewell.stages.naming import place_words
+from quirewell.stages.results import COMPARE, MEASURE
+
+TASK = "quirewell.stages.survey.carry_out"
+PathOf = Callable[[str], Path]
+
+
+def subject_of(capture: Capture) -> str:
+    """Page a scan shows: its place with the panel, as "w03.outer.left"."""
+    panel = panel_of(capture)
+    whole = len(capture.place.split(".")) == 3 or panel == "whole"
+    return capture.place if whole else f"{capture.place}.{panel}"
+
+
+def to_measure(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
+    """A call for each scan of a sheet that has no measurement yet."""
+    return tuple(
+        _call(MEASURE, subject_of(capture), {"image": capture}, path_of)
+        for capture in unmeasured(state)
+    )
+
+
+def to_compare(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
+    """A call for each page scanned before and after whose latest two scans are not compared."""
+    compared = {
+        tuple(sorted((entry.role, entry.ref) for entry in run.inputs))
+        for run in state.runs.values()
+        if run.method == COMPARE
+    }
+    calls = []
+    for subject, pair in pairs(state).items():
+        wanted = tuple(sorted((role, capture.id) for role, capture in pair.items()))
+        if wanted not in compared:
+            calls.append(_call(COMPARE, subject, pair, path_of))
+    return tuple(calls)
+
+
+def pairs(state: ItemState) -> dict[str, dict[str, Capture]]:
+    """Latest scans before and after of each page that has both, by the page's place."""
+    found: dict[str, dict[str, Capture]] = {}
+    for capture in state.captures.values():
+        if measurable(capture):
+            found.setdefault(subject_of(capture), {})[capture.moment or "before"] = capture
+    return {subject: pair for subject, pair in found.items() if len(pair) == 2}
+
+
+def _call(method: str, subject: str, captures: Mapping[str, Capture], path_of: PathOf) -> Call:
+    files = {role: str(path_of(capture.sha256)) for role, capture in captures.items()}
+    inputs = tuple((role, capture.id, capture.sha256) for role, capture in captures.items())
+    return Call(TASK, (method, subject, files, inputs, {}), place_words(subject))
+
+
+def carry_out(
+    method: str,
+    subject: str,
+    files: Mapping[str, str],
+    inputs: tuple[tuple[str, str, str], ...],
+    params: Mapping[str, str],
+) -> dict[str, Any]:
+    """Run a method in a worker; the run as the body of its event."""
+    paths = {role: Path(path) for role, path in files.items()}
+    run = run_method(method, subject, paths, tuple(Input(*entry) for entry in inputs), params)
+    return to_body(run)
+
+
+def recorded(state: ItemState, body: dict[str, Any]) -> tuple[Draft, ...]:
+    """The event a finished call leaves in the journal; nothing when the run is there already."""
+    if body["id"] in state.runs:
+        return ()
+    return (Draft(state.id, "run.recorded", body),)
