@@ -7,6 +7,7 @@ sentence that says what was given and what to write.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -19,7 +20,13 @@ _TEMPERATURE = re.compile(
 )
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
 _PARTS = re.compile(rf"\s*({_NUMBER})\s*[:+]\s*({_NUMBER})\s*")
+_MINUTES = re.compile(
+    rf"(?:(?P<h>{_NUMBER})\s*(?:h|hours?)\s*)?(?:(?P<m>{_NUMBER})\s*(?:m|min|minutes?)?\s*)?",
+    re.IGNORECASE,
+)
+_MIXED = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)")
 KELVIN_ZERO = Decimal("273.15")
+Parser = Callable[[str], Decimal]
 
 
 class Unreadable(ValueError):
@@ -92,6 +99,40 @@ def temperature_c(text: str) -> Decimal:
     if scale == "K":
         return value - KELVIN_ZERO
     return value
+
+
+def minutes(text: str) -> Decimal:
+    """Minutes from "20", "20 min", "1 h 30", "1.5 h" or "2 hours".
+
+    Raises:
+        Unreadable: when it says no time.
+
+    >>> minutes("1 h 30 min"), minutes("1,5 h")
+    (Decimal('90'), Decimal('90.0'))
+    """
+    cleaned = text.strip()
+    match = _MINUTES.fullmatch(cleaned)
+    if not cleaned or match is None:
+        raise Unreadable(f"{cleaned!r} is no time; write minutes as 20, or 1 h 30")
+    hours = number(match["h"]) * 60 if match["h"] else Decimal(0)
+    return hours + (number(match["m"]) if match["m"] else Decimal(0))
+
+
+def mixed_number(text: str) -> Decimal:
+    """A number that may end in a fraction, as on an inch rule: "10 1/4", "1/8", "10.25".
+
+    Raises:
+        Unreadable: when it is no number.
+
+    >>> mixed_number("10 1/4")
+    Decimal('10.25')
+    """
+    match = _MIXED.fullmatch(text.strip())
+    if match is None:
+        return number(text)
+    if int(match[3]) == 0:
+        raise Unreadable(f"{text.strip()!r} divides by nothing; write it as 10 1/4")
+    return Decimal(int(match[1] or 0)) + Decimal(int(match[2])) / Decimal(int(match[3]))
 
 
 def strength(text: str) -> Decimal:
