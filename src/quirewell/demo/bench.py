@@ -1,0 +1,94 @@
+"""The demo's bench: sends the story's forms to the stages' commands, at the story's moments.
+
+Nothing is written past the commands a person's forms go through; only the clock is the
+story's, so that the journal shows the weeks of the treatment and not the seconds of the build.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from quirewell.demo.story import ACTOR, BATH, BENCH, ITEM, OPENED, TITLE, ZONE, Act, StepAct
+from quirewell.record.event import Draft, Event
+from quirewell.record.nouns import ItemState
+from quirewell.stages import overview, treat
+from quirewell.studio.studio import Studio
+
+
+class StoryClock:
+    """A clock that is set, and moves on a second each time it is read."""
+
+    def __init__(self, at: str) -> None:
+        self._now = datetime.fromisoformat(at).replace(tzinfo=UTC)
+
+    def set(self, at: str) -> None:
+        """Move to a moment of the story, never backwards."""
+        self._now = max(self._now, datetime.fromisoformat(at).replace(tzinfo=UTC))
+
+    def __call__(self) -> datetime:
+        self._now += timedelta(seconds=1)
+        return self._now
+
+
+class Bench:
+    """A new studio with the Annual opened in it, and hands to follow the story."""
+
+    def __init__(self, folder: Path) -> None:
+        self.clock = StoryClock(OPENED)
+        self.studio = Studio.create(folder, BENCH, clock=self.clock, zone=ZONE)
+        self.item = self.studio.new_id(TITLE)
+        self.studio.append(self.item, 0, overview.open_item(self.item, dict(ITEM)), ACTOR)
+        self._bath = ""
+
+    @property
+    def state(self) -> ItemState:
+        """What is true of the Annual now."""
+        return self.studio.state(self.item)
+
+    def save(self, drafts: Sequence[Draft]) -> tuple[Event, ...]:
+        """Append drafts made on the state as it is now."""
+        return self.studio.append(self.item, self.state.version, drafts, ACTOR)
+
+    def follow(self, acts: Iterable[Act | StepAct]) -> None:
+        """Do what the story says, in order."""
+        for act in acts:
+            if isinstance(act, StepAct):
+                self._step(act)
+            else:
+                self._act(act)
+
+    def _act(self, act: Act) -> None:
+        self.clock.set(act.at)
+        events = self.save(_command(act.command)(self.state, act.form))
+        if act is BATH:
+            self._bath = str(events[-1].body["id"])
+
+    def _step(self, act: StepAct) -> None:
+        self.clock.set(act.start)
+        form = {
+            "kind": act.kind,
+            "places": act.places,
+            "who": ACTOR,
+            "temperature": act.temperature,
+            "bath": self._bath if act.bath else "",
+            "at": f"{act.start}:00Z",
+        }
+        begun = self.save(treat.start_step(self.state, form))
+        self.clock.set(act.done)
+        form = {
+            "id": str(begun[-1].body["id"]),
+            "minutes": act.minutes,
+            "note": act.note,
+            "lots": act.lots,
+            "at": f"{act.done}:00Z",
+        }
+        self.save(treat.finish_step(self.state, form))
+
+
+def _command(name: str) -> Callable[[ItemState, dict[str, str]], tuple[Draft, ...]]:
+    module, function = name.split(".")
+    found = getattr(importlib.import_module(f"quirewell.stages.{module}"), function)
+    return found  # type: ignore[no-any-return]

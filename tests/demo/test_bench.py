@@ -1,0 +1,64 @@
+"""The story of the demo goes through the same commands a person's forms go through."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from quirewell.demo import story
+from quirewell.demo.bench import Bench
+from quirewell.stages.step_table import STEP_KINDS
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    bench = Bench(tmp_path_factory.mktemp("demo") / "studio")
+    for acts in (
+        story.CONDITION, story.MARGINS, story.READ_BEFORE, story.TESTS, story.DRY_WORK,
+        story.WASHING, (story.BATH,), story.BATH_READINGS, story.WET_WORK, story.MENDING,
+        story.READ_AFTER, story.JOINING, story.AFTER,
+    ):  # fmt: skip
+        bench.follow(acts)
+    return bench
+
+
+def test_no_question_before_a_dangerous_step_was_passed_over(bench: Bench) -> None:
+    assert bench.state.overrides == {}
+    assert all(step.state == "done" for step in bench.state.steps.values())
+
+
+def test_the_cover_never_met_the_alkali_its_red_bleeds_in(bench: Bench) -> None:
+    for step in bench.state.steps.values():
+        if STEP_KINDS[step.kind].alkaline:
+            assert "c" not in step.places
+            assert step.bath in bench.state.baths
+
+
+def test_margins_were_locked_before_anything_was_treated(bench: Bench) -> None:
+    kinds = [event.kind for event in bench.studio.events(bench.item)]
+    assert kinds.index("margin.locked") < kinds.index("step.started")
+    assert set(bench.state.margins) == {"margin.change.width_pct", "margin.change.height_pct"}
+
+
+def test_the_journal_keeps_the_weeks_of_the_story(bench: Bench) -> None:
+    moments = [event.at for event in bench.studio.events(bench.item)]
+    assert moments == sorted(moments)
+    assert moments[0].startswith("2026-03-02")
+    assert moments[-1].startswith("2026-03-25")
+
+
+def test_readings_after_are_less_acid_than_before(bench: Bench) -> None:
+    ph = {
+        (reading.place, reading.moment): reading.value
+        for reading in bench.state.readings.values()
+        if reading.quantity == "pH" and reading.method == "strip on the paper"
+    }
+    assert all(ph[sheet, "after"] > ph[sheet, "before"] for sheet in ("w01", "w05", "w09"))
+
+
+def test_what_is_still_wrong_is_said(bench: Bench) -> None:
+    words = " ".join(entry.words for entry in bench.state.remaining.values())
+    assert "tideline" in words
+    assert "red" in words
+    assert bench.state.grades["grade.before"].value < bench.state.grades["grade.after"].value  # type: ignore[operator]
