@@ -1,0 +1,381 @@
+"""What the treatment report says, chapter by chapter, from the state of an item."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Step
+from quirewell.report.references import reference_words
+from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
+from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
+from quirewell.stages.methods import find_method
+from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
+from quirewell.stages.prove import ProveView, prove_view
+from quirewell.stages.results import Shown, by_sheet, page_results, shown, shown_reading
+from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
+
+STORAGE = (
+    "Keep it flat, cool, dry and dark; an ordinary lived-in room is better than an attic, a "
+    "cellar or an outside wall.",
+    "Keep it in an inert clear sleeve (polyester, not vinyl) with an acid-free board behind it, "
+    "and support it from below when it is lifted.",
+    "Turn the leaves from the fore-edge with a flat hand. Do not open it wider than it wants.",
+    "Light does not heal: each hour of display adds up. Show a copy and keep this in the dark.",
+    "Look at it once a year for mould, insects and rust at the staples.",
+)
+
+BENCH_CAUTIONS = ("disclose", "brittle-fold", "groundwood-alkali")
+
+
+def day(instant: str) -> str:
+    """Day of an instant in words: "14 March 2026"; the text itself when it is no instant."""
+    try:
+        at = datetime.fromisoformat(instant.replace("Z", "+00:00"))
+    except ValueError:
+        return instant
+    return f"{at.day} {at:%B %Y}"
+
+
+def item_part(state: ItemState) -> dict[str, Any]:
+    """The item and how it is made."""
+    item = state.item
+    rows: list[list[Any]] = [
+        ["Title", item.title],
+        ["Year", item.year],
+        ["Form", item.form],
+        ["Paper", "" if item.paper == "unknown" else item.paper],
+        ["Owner", item.owner],
+        ["Record", state.id],
+    ]
+    return {"rows": rows, "notes": item.notes, "made": _made(state.gathering)}
+
+
+def _made(gathering: Gathering | None) -> list[list[Any]]:
+    if gathering is None:
+        return [["Making", "not described yet"]]
+    wraps = "one nested wrap" if gathering.wraps == 1 else f"{gathering.wraps} nested wraps"
+    size = ""
+    if gathering.width_mm and gathering.height_mm:
+        size = f"{gathering.width_mm:g} × {gathering.height_mm:g} mm (nominal, as described)"
+    return [
+        ["Wraps", _record(wraps, "gathering", "wraps")],
+        ["Pages", _record(f"{gathering.pages}, cover not counted", "gathering", "pages")],
+        ["Cover", "a separate sheet around the wraps" if gathering.cover else "none"],
+        ["Staples", _record(str(gathering.staples), "gathering", "staples")],
+        ["Size", _record(size, "gathering", "width_mm") if size else ""],
+    ]
+
+
+def _record(text: str, ref: str, field: str) -> Shown:
+    """A number that stands in a record of the journal: ``field`` of the record ``ref``."""
+    return Shown(text, (ref,), f"record:{field}")
+
+
+def condition_part(state: ItemState, moment: str) -> dict[str, Any]:
+    """Defects as noted at a moment, grouped by where they are, and the owner's estimate."""
+    found = [entry for entry in state.defects.values() if entry.moment == moment]
+    groups: dict[str, list[Defect]] = {}
+    for entry in sorted(found, key=lambda entry: _place_key(entry.place)):
+        groups.setdefault(entry.place, []).append(entry)
+    return {
+        "groups": [
+            {
+                "where": _capital(place_words(place)),
+                "rows": [
+                    [entry.term, entry.severity, entry.extent, entry.note] for entry in entries
+                ],
+            }
+            for place, entries in groups.items()
+        ],
+        "grade": _grade(state.grades.get(f"grade.{moment}")),
+    }
+
+
+def _place_key(place: str) -> tuple[int, str]:
+    return (0 if place == "item" else 2 if sheet_of(place) else 1, place)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _grade(grade: GradeEstimate | None) -> list[Any]:
+    if grade is None:
+        return []
+    by = f"by {grade.by}" if grade.by else "by the owner"
+    number: Any = ""
+    if grade.value is not None:
+        number = _record(f"{grade.value} of 10", f"grade.{grade.moment}", "value")
+    return [number, grade.words, by]
+
+
+def treatment_part(state: ItemState) -> dict[str, Any]:
+    """Steps, ink tests, overrides and baths."""
+    done = [entry for entry in state.steps.values() if entry.state == "done"]
+    open_steps = [entry for entry in state.steps.values() if entry.state != "done"]
+    done.sort(key=lambda entry: (entry.started_at or entry.done_at, entry.id))
+    return {
+        "steps": [_step(entry) for entry in done],
+        "open": [f"{_kind_name(entry)}, {entry.state}: {_on(entry)}" for entry in open_steps],
+        "permanence": [[word, says.split(": ")[1]] for word, says in PERMANENCE_WORDS.items()],
+        "lost": _lost(done),
+        "tests": [
+            [
+                place_words(test.place),
+                test.colour,
+                test.liquid,
+                _amount(test.minutes, "min", test.id, "minutes"),
+                test.result,
+                test.note,
+            ]
+            for test in state.spot_tests.values()
+        ],
+        "overrides": [[entry.rule, entry.reason] for entry in state.overrides.values()],
+        "baths": [_bath(entry, state) for entry in state.baths.values()],
+        "readings": [
+            [
+                place_words(reading.place),
+                _quantity_words(reading.quantity),
+                shown_reading(reading),
+                _amount(reading.temperature_c, "°C", reading.id, "temperature_c"),
+                reading.method or reading.instrument,
+                reading.moment or "",
+            ]
+            for reading in state.readings.values()
+        ],
+    }
+
+
+def _amount(value: Any, unit: str, ref: str, field: str) -> Shown:
+    return Shown("", ()) if value is None else _record(f"{value} {unit}", ref, field)
+
+
+def _quantity_words(quantity: str) -> str:
+    words = quantity.replace("_", " ").replace(".", " ")
+    return "pH" if words.lower() == "ph" else words
+
+
+def _kind_name(step: Step) -> str:
+    kind = STEP_KINDS.get(step.kind)
+    return kind.name if kind else step.kind
+
+
+def _on(step: Step) -> str:
+    return ", ".join(place_words(place) for place in step.places)
+
+
+def _step(step: Step) -> dict[str, Any]:
+    kind = STEP_KINDS.get(step.kind)
+    return {
+        "name": _kind_name(step),
+        "does": kind.does if kind else "",
+        "day": day(step.started_at or step.done_at),
+        "where": _capital(_on(step)),
+        "permanence": kind.permanence if kind else "not known",
+        "evidence": kind.evidence if kind else "",
+        "facts": [
+            ["Time", _amount(step.minutes, "min", step.id, "minutes")],
+            ["Temperature", _amount(step.temperature_c, "°C", step.id, "temperature_c")],
+            ["By", step.who],
+        ],
+        "materials": [
+            ", ".join(
+                part
+                for part in (lot.material, f"lot {lot.lot}" if lot.lot else "", lot.amount)
+                if part
+            )
+            for lot in step.lots
+        ],
+        "note": step.note,
+    }
+
+
+def _lost(steps: Iterable[Step]) -> list[list[str]]:
+    """What evidence the permanent steps took away, each kind of step once."""
+    kinds = dict.fromkeys(step.kind for step in steps)
+    return [
+        [STEP_KINDS[key].name, STEP_KINDS[key].evidence]
+        for key in kinds
+        if key in STEP_KINDS and STEP_KINDS[key].evidence
+    ]
+
+
+def _bath(bath: Bath, state: ItemState) -> dict[str, Any]:
+    run = state.runs.get(bath.run)
+    rows = []
+    for finding in run.findings if run else ():
+        if finding.value is None:
+            continue
+        band = Shown("", ())
+        if finding.low90 is not None and finding.high90 is not None:
+            unit = unit_text(finding.unit)
+            unit = "" if unit == "pH" else unit
+            low, high = _bare(finding.low90, finding.u), _bare(finding.high90, finding.u)
+            band = Shown(f"{low} to {high} {unit}".strip(), (finding.id,), finding.quantity + ":90")
+        rows.append([_bath_name(finding.quantity), shown(finding), band])
+    return {
+        "name": bath.id,
+        "went_in": [
+            ["Strength", _record(_strength(float(bath.strength)), bath.id, "strength")],
+            ["Temperature", _record(f"{bath.temperature_c} °C", bath.id, "temperature_c")],
+            ["Volume", _record(f"{bath.litres} L", bath.id, "litres")],
+        ],
+        "rows": rows,
+        "warnings": [_told(says, run.id) for says in run.warnings] if run else [],
+        "note": bath.note,
+    }
+
+
+def _told(says: str, run: str) -> Shown:
+    """A sentence of a method, which may hold numbers of its own."""
+    return Shown(says, (f"run:{run}",), "sentence")
+
+
+def _bare(value: float, u: float | None) -> str:
+    return number_text(value, u).split(" ±")[0]
+
+
+def _strength(strength: float) -> str:
+    return "saturated lime water" if strength == 1 else f"{100 * strength:g} % of saturated"
+
+
+_BATH_NAMES = {
+    "bath.pH": "pH of the bath",
+    "bath.ca_mol_per_kg": "Calcium",
+    "bath.caoh2_g_per_kg": "Calcium hydroxide",
+    "bath.caoh2_g": "Calcium hydroxide in all",
+    "bath.ca_ppm": "Calcium by mass",
+    "bath.reserve_pct_caco3": "Reserve expected in a leaf, as chalk",
+    "bath.reserve_mol_acid_per_kg": "The same, as acid it can take up",
+}
+
+
+def _bath_name(quantity: str) -> str:
+    return _BATH_NAMES.get(quantity, quantity_name(quantity))
+
+
+def results_part(state: ItemState) -> dict[str, Any]:
+    """Measured results, leaf by leaf, with totals and what was not measured."""
+    view = prove_view(state)
+    groups = by_sheet(page_results(state))
+    return {
+        "totals": [[total.says, total.value, total.where] for total in view.totals],
+        "changes": [_changes(sheet, view, state) for sheet in groups if _has_pair(sheet, view)],
+        "sizes": [
+            {"name": sheet_words(sheet), "rows": [_size(entry) for entry in entries]}
+            for sheet, entries in groups.items()
+        ],
+        "not_measured": list(view.not_measured),
+        "plus_minus": _capital(PLUS_MINUS_SAYS) + ".",
+        "margins": [[quantity_name(name), value] for name, value in view.margins],
+    }
+
+
+def _has_pair(sheet: str, view: ProveView) -> bool:
+    return any(pair.sheet == sheet for pair in view.pairs)
+
+
+def _changes(sheet: str, view: ProveView, state: ItemState) -> dict[str, Any]:
+    gathering = state.gathering
+    described = gathering is not None and sheet in gathering.sheets()
+    return {
+        "name": sheet_words(sheet),
+        "pages": sheet_pages(sheet, gathering) if gathering and described else "",
+        "rows": [
+            [
+                _short(pair.name),
+                pair.width_change,
+                pair.height_change,
+                pair.smallest,
+                pair.colour_change,
+                Shown(pair.word, pair.verdict.refs, "verdict") if pair.word else pair.verdict,
+            ]
+            for pair in view.pairs
+            if pair.sheet == sheet
+        ],
+        "verdicts": [
+            [_short(pair.name), pair.verdict] for pair in view.pairs if pair.sheet == sheet
+        ],
+    }
+
+
+def _short(name: str) -> str:
+    """Name of a page without its sheet: "outer side, left: page 32"."""
+    head, _, rest = name.partition(", ")
+    return rest if head.startswith("Wrap") and rest else name
+
+
+def _size(entry: Any) -> list[Any]:
+    row: list[Any] = [_short(entry.name)]
+    for quantity in ("leaf.width_mm", "leaf.height_mm", "tone.L", "tone.b"):
+        row += [entry.at("before", quantity), entry.at("after", quantity)]
+    return row
+
+
+def methods_part(state: ItemState) -> dict[str, Any]:
+    """Methods, versions, on whose authority, and the sources in full."""
+    rows, sources = [], set[str]()
+    used: dict[tuple[str, int], list[Any]] = {}
+    for run in state.runs.values():
+        used.setdefault((run.method, run.version), []).append(run)
+    for (method, version), runs in sorted(used.items()):
+        try:
+            says = find_method(method).says
+        except KeyError:
+            says = "this program no longer has this method"
+        standing = dict.fromkeys(f.standing for run in runs for f in run.findings)
+        keys = sorted({key for run in runs for f in run.findings for key in f.sources})
+        sources.update(keys)
+        refs = tuple(f"run:{run.id}" for run in runs)
+        rows.append(
+            [
+                f"{method}, version {version}",
+                says,
+                Shown(str(len(runs)), refs, "count", float(len(runs))),
+                "; ".join(standing),
+                ", ".join(keys),
+            ]
+        )
+    caution_keys = {CAUTIONS[key].source for key in _caution_ids(state)} - {""}
+    sources.update(caution_keys)
+    warnings = [
+        Shown(says, (f"run:{run.id}",), "sentence")
+        for run in state.runs.values()
+        if run.method != "bath.lime_water"
+        for says in run.warnings
+    ]
+    seen: dict[str, Shown] = {}
+    for entry in warnings:
+        seen.setdefault(entry.text, entry)
+    return {
+        "rows": rows,
+        "sources": [[key, reference_words(key)] for key in sorted(sources)],
+        "warnings": list(seen.values()),
+    }
+
+
+def _caution_ids(state: ItemState) -> tuple[str, ...]:
+    kinds = [STEP_KINDS[step.kind] for step in state.steps.values() if step.kind in STEP_KINDS]
+    ids = dict.fromkeys(id for kind in kinds for id in kind.cautions)
+    if state.baths:
+        ids.update(dict.fromkeys(LIME_BATH))
+    ids.update(dict.fromkeys(BENCH_CAUTIONS))
+    return tuple(id for id in ids if id in CAUTIONS)
+
+
+def cautions_part(state: ItemState) -> dict[str, Any]:
+    """Cautions that go with this item and its steps, and words on keeping it."""
+    rows = [CAUTIONS[id] for id in _caution_ids(state)]
+    return {
+        "object": [[row.says, row.as_plain()["standing"]] for row in rows if row.to == "object"],
+        "person": [[row.says, row.as_plain()["standing"]] for row in rows if row.to == "person"],
+        "codes": LOCAL_CODES,
+        "storage": list(STORAGE),
+    }
+
+
+def remaining_part(state: ItemState) -> list[list[str]]:
+    """What is still wrong, where."""
+    return [[_capital(place_words(entry.place)), entry.words] for entry in state.remaining.values()]

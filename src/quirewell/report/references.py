@@ -1,0 +1,77 @@
+"""Sources in words, from the bibliography that travels with the program."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from pathlib import Path
+
+_ENTRY = re.compile(r"@(\w+)\{([^,\s]+),(.*?)\n\}", re.DOTALL)
+_FIELD = re.compile(r"(\w+)\s*=\s*\{((?:[^{}]|\{(?:[^{}]|\{[^{}]*\})*\})*)\}")
+_ACCENTS = {
+    r"\'": "\u0301", r"\`": "\u0300", r'\"': "\u0308", r"\^": "\u0302", r"\~": "\u0303",
+    r"\v": "\u030c", r"\c": "\u0327",
+}  # fmt: skip
+
+
+def bibliography_file() -> Path:
+    """Where the bibliography lies: inside the installed package, or at the root of the tree."""
+    here = Path(__file__).resolve()
+    packed = here.parents[1] / "references.bib"
+    return packed if packed.is_file() else here.parents[3] / "references.bib"
+
+
+@lru_cache(maxsize=1)
+def bibliography() -> dict[str, dict[str, str]]:
+    """Every entry by key: its fields as plain text."""
+    path = bibliography_file()
+    if not path.is_file():
+        return {}
+    found = {}
+    for _, key, body in _ENTRY.findall(path.read_text(encoding="utf-8")):
+        found[key] = {name.lower(): plain(text) for name, text in _FIELD.findall(body)}
+    return found
+
+
+def plain(text: str) -> str:
+    r"""Plain text of a field: accents composed, braces gone.
+
+    >>> plain(r"Bukovsk{\'y}, Vladimir")
+    'Bukovský, Vladimir'
+    """
+    import unicodedata
+
+    for command, mark in _ACCENTS.items():
+        text = re.sub(re.escape(command) + r"\{?(\w)\}?", rf"\1{mark}", text)
+    text = re.sub(r"[{}]", "", text).replace("--", "–").replace(r"\&", "&").replace("~", " ")
+    return unicodedata.normalize("NFC", " ".join(text.split()))
+
+
+def reference_words(key: str) -> str:
+    """A source as one line, or a plain statement that its entry is missing."""
+    fields = bibliography().get(key)
+    if fields is None:
+        return "this source is not in the bibliography"
+    where = fields.get("journal") or fields.get("publisher") or fields.get("organization", "")
+    volume = fields.get("volume", "")
+    if volume and fields.get("number"):
+        volume += f"({fields['number']})"
+    place = " ".join(part for part in (where, volume) if part)
+    if fields.get("pages"):
+        place += f", {fields['pages']}"
+    doi = f"doi:{fields['doi']}" if fields.get("doi") else ""
+    parts = (
+        f"{_people(fields.get('author', ''))} ({fields.get('year', 'no year')})",
+        fields.get("title", ""),
+        place,
+        doi,
+        f"[{fields['note']}]" if fields.get("note") else "",
+    )
+    return ". ".join(part for part in parts if part)
+
+
+def _people(authors: str) -> str:
+    names = [name.split(",")[0].strip() for name in authors.split(" and ") if name.strip()]
+    if len(names) > 3:
+        return f"{names[0]} and others"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

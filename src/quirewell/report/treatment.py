@@ -1,0 +1,254 @@
+"""The treatment report: written from the journal, as PDF, with a manifest of every number."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from quirewell import __version__
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft, Event
+from quirewell.record.nouns import Capture, ItemState, Report
+from quirewell.report import content, plates
+from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
+from quirewell.report.manifest import manifest_of
+from quirewell.report.model import Said, known_refs, settle
+from quirewell.report.plates import Loader, Plate
+from quirewell.report.typeset import typeset
+from quirewell.stages.naming import place_words
+from quirewell.stages.results import page_results
+from quirewell.stages.shades import Shade, shade
+from quirewell.studio.studio import Studio
+
+TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 1
+LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 76.0, 38.0, 78.0
+SHADES = ("change", "colour")
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The journal as the report saw it: hash of its last entry, and the item's last event."""
+
+    hash: str
+    at: datetime
+    version: int
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Pictures of a report, ready for print: files by name, and how they are shown."""
+
+    files: dict[str, bytes]
+    photographs: list[dict[str, Any]]
+    large: list[dict[str, Any]]
+    small: list[dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A report as written: the PDF, its manifest, and both as bytes on disk."""
+
+    pdf: Path
+    json: Path
+    manifest: dict[str, Any]
+
+
+def head_of(studio: Studio, item_id: str) -> Head:
+    """The journal's head, with the time of the item's last event: the report's own time.
+
+    The last event that changed the item counts; a report issued does not change it.
+    """
+    events = [event for event in studio.events(item_id) if event.kind != "report.issued"]
+    last: Event = events[-1]
+    at = datetime.fromisoformat(last.at.replace("Z", "+00:00"))
+    return Head(last.hash, at, last.version, last.seq)
+
+
+def write_report(
+    studio: Studio,
+    item_id: str,
+    target: Path,
+    actor: str = "bench",
+    load: Loader = plates.load_sample,
+    progress: Progress = lambda says: None,
+) -> Written:
+    """Write the treatment report of an item to ``target`` and its manifest beside it.
+
+    The report is recorded in the journal as issued. The same journal gives the same bytes.
+
+    Raises:
+        NoSuchItem: no such item.
+        Untraceable: a number on the way in that no finding stands behind; nothing is written.
+        ReportError: the typesetter refused; nothing is written.
+    """
+    state, head = studio.state(item_id), head_of(studio, item_id)
+    progress("pictures")
+    pictures = gather_pictures(state, studio.blobs.path, load)
+    said = report_content(state, head, pictures)
+    progress("pages")
+    pdf = render(said, state, pictures, head)
+    manifest = manifest_of(said, state, head.hash, head.seq, pdf, (TEMPLATE, TEMPLATE_VERSION))
+    beside = target.with_suffix(".json")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    _replace(target, pdf)
+    _replace(beside, (json.dumps(manifest, indent=2, ensure_ascii=False) + "\n").encode())
+    if manifest["report"] not in state.reports:
+        _issue(studio, state, manifest, actor)
+    return Written(target, beside, manifest)
+
+
+def _replace(target: Path, data: bytes) -> None:
+    part = target.with_name(target.name + ".part")
+    part.write_bytes(data)
+    part.replace(target)
+
+
+def _issue(studio: Studio, state: ItemState, manifest: dict[str, Any], actor: str) -> None:
+    findings = sorted({ref for number in manifest["numbers"] for ref in number["refs"]})
+    noun = Report(
+        manifest["report"], manifest["pdf_sha256"], manifest["head"], tuple(findings),
+        state.item.title,
+    )  # fmt: skip
+    studio.append(state.id, None, (Draft(state.id, "report.issued", to_body(noun)),), actor)
+
+
+def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
+    """Everything the report says, every number checked against the journal.
+
+    Raises:
+        Untraceable: a number that no finding or record stands behind.
+    """
+    results = content.results_part(state)
+    body: dict[str, Any] = {
+        "title": state.item.title,
+        "year": state.item.year,
+        "day": content.day(head.at.isoformat()),
+        "drawing": "gathering.svg" if state.gathering else "",
+        "drawing_alt": gathering_words(state.gathering) if state.gathering else "",
+        "item": content.item_part(state),
+        "before": content.condition_part(state, "before"),
+        "after": content.condition_part(state, "after"),
+        "photographs": pictures.photographs,
+        "treatment": content.treatment_part(state),
+        "results": results,
+        "shades": [_shade_entry(entry, state) for entry in _shades(state)],
+        "large": pictures.large,
+        "small": pictures.small,
+        "remaining": content.remaining_part(state),
+        "methods": content.methods_part(state),
+        "cautions": content.cautions_part(state),
+        "head": head.hash,
+        "version": __version__,
+        "template": f"{TEMPLATE.removesuffix('.typ')} {TEMPLATE_VERSION}",
+    }
+    return settle(body, known_refs(state))
+
+
+def _shades(state: ItemState) -> tuple[Shade, ...]:
+    if state.gathering is None:
+        return ()
+    return tuple(entry for entry in (shade(state, key) for key in SHADES) if entry.marks)
+
+
+def _marks(entry: Shade) -> dict[str, LimbMark]:
+    return {mark.place: LimbMark(mark.level, mark.short, mark.said) for mark in entry.marks}
+
+
+def _shade_entry(entry: Shade, state: ItemState) -> dict[str, Any]:
+    assert state.gathering is not None
+    return {
+        "name": entry.name,
+        "says": entry.says,
+        "file": f"shade-{entry.key}.svg",
+        "key": f"key-{entry.key}.svg",
+        "alt": gathering_words(state.gathering, _marks(entry), entry.name),
+        "key_alt": "Key: from the lowest value to the highest in six steps",
+    }
+
+
+def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> bytes:
+    """The PDF of a settled report."""
+    files: dict[str, bytes | Path] = dict(pictures.files)
+    if state.gathering is not None:
+        plain = gathering_svg(state.gathering, palette=PRINT, shape="print")
+        files["gathering.svg"] = plain.encode()
+        for entry in _shades(state):
+            drawn = gathering_svg(state.gathering, _marks(entry), palette=PRINT, shape="print")
+            files[f"shade-{entry.key}.svg"] = drawn.encode()
+            words = {0: "lowest", 1: "", 2: "", 3: "", 4: "", 5: "highest"}
+            files[f"key-{entry.key}.svg"] = legend_svg(words, PRINT).encode()
+    return typeset(TEMPLATE, said.content, files, head.at)
+
+
+def gather_pictures(
+    state: ItemState, path_of: Callable[[str], Path], load: Loader = plates.load_sample
+) -> Pictures:
+    """Photographs of the whole thing and plates of its pages, each at print size."""
+    files: dict[str, bytes] = {}
+    photographs = [_photograph(c, path_of, load, files) for c in item_photographs(state)]
+    results = page_results(state)
+    best = plates.chosen(results, state, LARGE_PLATES)
+    large = [
+        _entry(plate, f"large-{index}", files)
+        for index, result in enumerate(best)
+        if (plate := plates.make_plate(result, state, path_of, LARGE_MM, load)) is not None
+    ]
+    small = [
+        _entry(plate, f"small-{index}", files)
+        for index, result in enumerate(results)
+        if (plate := plates.make_plate(result, state, path_of, SMALL_MM, load)) is not None
+    ]
+    return Pictures(files, photographs, large, small)
+
+
+def item_photographs(state: ItemState) -> tuple[Capture, ...]:
+    """Pictures of the whole item, before then after, in the order they were taken."""
+    found = [c for c in state.captures.values() if c.view != "scan"]
+    return tuple(sorted(found, key=lambda c: (c.view, (c.moment or "before") == "after", c.id)))
+
+
+def _photograph(
+    capture: Capture, path_of: Callable[[str], Path], load: Loader, files: dict[str, bytes]
+) -> dict[str, Any]:
+    name = f"photo-{len(files)}.jpg"
+    files[name] = plates.photograph(capture, path_of, round(PHOTO_MM / 25.4 * plates.DPI), load)
+    when = f"{capture.moment} treatment" if capture.moment else "moment not said"
+    words = f"{_view_words(capture)}, {when}"
+    return {"file": name, "says": words, "alt": f"Photograph of the item: {words}"}
+
+
+def _view_words(capture: Capture) -> str:
+    named = {
+        "lamp-left": "lamp from the left", "lamp-top": "lamp from the top", "gloss": "gloss",
+        "phone": place_words(capture.place),
+    }  # fmt: skip
+    words = named.get(capture.view, capture.view)
+    return words[:1].upper() + words[1:]
+
+
+def _entry(plate: Plate, stem: str, files: dict[str, bytes]) -> dict[str, Any]:
+    shots: dict[str, str] = {}
+    for moment, picture in (("before", plate.before), ("after", plate.after)):
+        if picture is not None:
+            shots[moment] = f"{stem}-{moment}.jpg"
+            files[shots[moment]] = picture
+    return {
+        "name": plate.name,
+        "before": shots.get("before", ""),
+        "after": shots.get("after", ""),
+        "width": f"{plate.width_mm:g}",
+        "bar": f"{20 / plate.per:.3f}",
+        "registered": plate.registered,
+    }
+
+
+def pdf_hash(data: bytes) -> str:
+    """SHA-256 of a file's bytes, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
