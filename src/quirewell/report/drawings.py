@@ -246,17 +246,17 @@ def _limb(
         else _bar(curve, mark.level if mark else None, bar_px, strokes, chosen)
     )
     parts = [
-        f"<title>{escape(says)}</title>",
         f'<path class="limb-reach" d="{lay.reach(limb.rank, limb.half)}" fill="transparent"/>',
         bar,
         _labels(limb, mark, lay, strokes, chosen),
     ]
     inside = "".join(parts)
     if href is None:
-        return f'<g class="limb">{inside}</g>'
+        return f'<g class="limb"><title>{escape(says)}</title>{inside}</g>'
     here = ' aria-current="true"' if chosen else ""
     # The name begins with what is seen, so that it can be said aloud (WCAG 2.5.3).
-    seen = " ".join([*limb.short, *([mark.label] if mark and mark.label else [])])
+    shown = (*limb.short, mark.label if mark else "")
+    seen = " ".join(word for word in shown if word)
     says = f"{seen}: {says}"
     return (
         f'<a class="limb" href="{escape(href(limb.place))}" '
@@ -304,7 +304,7 @@ def _labels(limb: Limb, mark: LimbMark | None, lay: Layout, strokes: Palette, ch
         )
     if chosen:
         parts.append(_text(1, y, "▸", strokes.here, lay.font_px))
-    return f'<g aria-hidden="true">{"".join(parts)}</g>'
+    return f'<g aria-hidden="true">{" ".join(parts)}</g>'
 
 
 def _text(
