@@ -5,9 +5,12 @@ from decimal import Decimal
 import pytest
 
 from folding import Bench, annual
+from quirewell.record.event import Draft
 from quirewell.stages import treat
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.step_table import STEP_KINDS
+from quirewell.studio.faults import NotUndoable
+from quirewell.studio.studio import Studio
 
 WET = [key for key, kind in STEP_KINDS.items() if kind.aqueous]
 
@@ -302,3 +305,35 @@ def test_every_wrong_field_of_a_bath_is_said_at_once():
 def test_unreadable_bath_field_is_refused():
     with pytest.raises(Refusal, match="'half' is no strength"):
         treat.mix_bath(annual().state, {"strength": "half"})
+
+
+def test_reason_stays_as_long_as_the_step_that_rests_on_it():
+    bench = annual()
+    started(bench, "wash", override="only black type on this wrap, checked by eye")
+    made = next(event for event in bench.events if event.kind == "override.made")
+    with pytest.raises(Refusal, match="the reason stays"):
+        treat.undo(bench.state, made)
+
+
+def test_undo_of_another_items_entry_is_refused():
+    bench, other = annual(), Bench(Draft("other", "item.opened", {"title": "Another"}))
+    with pytest.raises(Refusal, match="another item"):
+        treat.undo(bench.state, other.events[0])
+
+
+def test_guard_holds_at_the_studios_door(tmp_path):
+    studio = Studio.create(tmp_path / "studio", "Larkmoor paper bench")
+    studio.append("annual", 0, [Draft("annual", "item.opened", {"title": "Annual"})])
+
+    def save(command, form):
+        state = studio.state("annual")
+        return studio.append("annual", state.version, command(state, form))[-1]
+
+    save(treat.record_spot_test, {"colour": "red", "result": "no change"})
+    wash = save(treat.start_step, {"kind": "wash", "places": "item"})
+    press = save(treat.start_step, {"kind": "refold", "places": "item"})
+    with pytest.raises(NotUndoable, match="cannot make it dry"):
+        studio.undo("annual", wash.seq, guard=treat.undo_guard)
+    studio.undo("annual", press.seq, guard=treat.undo_guard)
+    assert [step.kind for step in studio.state("annual").steps.values()] == ["wash"]
+    studio.close()

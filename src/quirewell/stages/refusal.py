@@ -13,9 +13,12 @@ class Problem:
     says: str
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class Refusal(Exception):
-    """A command that cannot be carried out. ``rule`` names a caution that may be overridden."""
+    """A command that cannot be carried out. ``rule`` names a caution that may be overridden.
+
+    Not frozen: Python writes the traceback onto an exception on its way out of a ``with``.
+    """
 
     problems: tuple[Problem, ...]
     rule: str = ""

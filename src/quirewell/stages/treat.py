@@ -28,8 +28,9 @@ from quirewell.stages.step_table import STEP_KINDS, StepKind
 from quirewell.stages.treat_view import view
 
 __all__ = [
-    "check_undo", "correct_reading", "correct_step", "finish_step", "mix_bath", "plan_step",
-    "record_reading", "record_spot_test", "set_aside", "start_step", "undo", "view",
+    "correct_reading", "correct_step", "finish_step", "mix_bath", "plan_step",
+    "record_reading", "record_spot_test", "set_aside", "start_step", "undo", "undo_guard",
+    "view",
 ]  # fmt: skip
 
 ItemState = nouns.ItemState
@@ -186,18 +187,23 @@ def set_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
     return (Draft(state.id, "record.retracted", to_body(retract)),)
 
 
-def check_undo(event: Event | Draft) -> None:
-    """Refuse the undo of an event by which paper was wetted.
+def undo_guard(state: ItemState, event: Event) -> str:
+    """Why an event may not be undone, in a sentence; empty when it may.
 
-    Raises:
-        Refusal: the step can be corrected, never undone.
+    Fits the ``guard`` of the studio's door: what wetted paper stays, and so does the reason
+    for which it was wetted all the same.
     """
+    if event.kind == "override.made":
+        step = state.steps.get(str(event.body.get("step", "")))
+        if step is not None and _has_wetted(step):
+            return "A step that has wetted paper rests on this reason, so the reason stays."
     if event.kind not in ("step.started", "step.done"):
-        return
-    kind = STEP_KINDS.get(str(event.body.get("kind", "")))
-    if kind is None or kind.wets_paper:
-        name = kind.name if kind else str(event.body.get("kind", ""))
-        raise Refusal((Problem("seq", _never_undone(name)),))
+        return ""
+    key = str(event.body.get("kind", ""))
+    kind = STEP_KINDS.get(key)
+    if kind is not None and not kind.wets_paper:
+        return ""
+    return _never_undone(kind.name if kind else key)
 
 
 def undo(state: ItemState, event: Event, reason: str = "") -> tuple[Draft, ...]:
@@ -208,7 +214,8 @@ def undo(state: ItemState, event: Event, reason: str = "") -> tuple[Draft, ...]:
     """
     if event.stream != state.id:
         raise Refusal((Problem("seq", "That entry of the journal belongs to another item."),))
-    check_undo(event)
+    if says := undo_guard(state, event):
+        raise Refusal((Problem("seq", says),))
     return (Draft(state.id, "event.undone", to_body(nouns.Undo(event.seq, reason.strip()))),)
 
 
