@@ -102,3 +102,28 @@ def test_strip_reading_is_wider_than_an_electrode_reading():
     assert strip == pytest.approx((0.4**2 + 0.5**2 / 12) ** 0.5)
     assert electrode == pytest.approx((0.05**2 + 0.01**2 / 12) ** 0.5)
     assert "common practice, no source" in basis
+
+
+def test_correcting_a_wash_after_drying_does_not_make_the_sheet_wet_again():
+    bench = annual()
+    test = {"place": "item", "colour": "all", "liquid": "water", "result": "no change"}
+    bench.do(treat.record_spot_test(bench.state, test))
+    for kind in ("wash", "dry"):
+        bench.do(treat.start_step(bench.state, {"kind": kind, "places": "w02"}))
+        bench.do(treat.finish_step(bench.state, {"id": list(bench.state.steps)[-1]}))
+    wash = next(iter(bench.state.steps))
+    bench.do(treat.correct_step(bench.state, {"id": wash, "minutes": "25"}))
+    assert treat.view(bench.state)["wet_now"] == []
+
+
+def test_times_decide_where_steps_were_written_down_out_of_order():
+    bench = annual()
+    test = {"place": "item", "colour": "all", "liquid": "water", "result": "no change"}
+    bench.do(treat.record_spot_test(bench.state, test))
+    for kind, begun, done in (
+        ("dry", "2026-03-02T10:00:00Z", "2026-03-02T18:00:00Z"),
+        ("wash", "2026-03-01T10:00:00Z", "2026-03-01T11:00:00Z"),
+    ):
+        bench.do(treat.start_step(bench.state, {"kind": kind, "places": "w02", "at": begun}))
+        bench.do(treat.finish_step(bench.state, {"id": list(bench.state.steps)[-1], "at": done}))
+    assert treat.view(bench.state)["wet_now"] == []

@@ -139,15 +139,30 @@ def _heat_objections(state: ItemState, places: Sequence[str]) -> list[Objection]
 
 
 def is_damp(state: ItemState, sheet: str) -> bool:
-    """Whether the record leaves a sheet wet: a wetting step without a later finished drying."""
+    """Whether the record leaves a sheet wet: a wetting step without a later finished drying.
 
-    def touches(step: Step) -> bool:
-        return sheet in sheets_of(state, step.places)
+    Later by the times written where both have one, else by the order of the record (a step
+    keeps its place when it is corrected).
+    """
+    begun = [
+        step
+        for step in state.steps.values()
+        if step.state != "planned" and sheet in sheets_of(state, step.places)
+    ]
+    wettings = [
+        (index, step)
+        for index, step in enumerate(begun)
+        if step.kind in STEP_KINDS and STEP_KINDS[step.kind].wets_paper
+    ]
+    dryings = [
+        (index, step)
+        for index, step in enumerate(begun)
+        if step.kind == "dry" and step.state == "done"
+    ]
+    return any(not any(_follows(dry, wet) for dry in dryings) for wet in wettings)
 
-    def last(steps: Iterable[Step]) -> int:
-        return max((state.touched.get(step.id, 0) for step in steps), default=-1)
 
-    begun = [step for step in state.steps.values() if step.state != "planned" and touches(step)]
-    wet = last(s for s in begun if s.kind in STEP_KINDS and STEP_KINDS[s.kind].wets_paper)
-    dried = last(s for s in begun if s.kind == "dry" and s.state == "done")
-    return wet > dried
+def _follows(dry: tuple[int, Step], wet: tuple[int, Step]) -> bool:
+    if dry[1].done_at and wet[1].started_at:
+        return dry[1].done_at >= wet[1].started_at
+    return dry[0] > wet[0]

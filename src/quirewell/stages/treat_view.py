@@ -75,7 +75,8 @@ def kind_row(kind: StepKind) -> dict[str, Any]:
 def _step(state: ItemState, step: Step) -> dict[str, Any]:
     kind = STEP_KINDS.get(step.kind)
     heat = None if step.temperature_c is None else float(step.temperature_c)
-    against = () if kind is None else objections(state, kind, step.places, heat)
+    planned = step.state == "planned"
+    against = objections(state, kind, step.places, heat) if kind is not None and planned else ()
     wetted = (kind is None or kind.wets_paper) and step.state != "planned"
     row = {
         "id": step.id,
@@ -94,7 +95,7 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
         "started_at": step.started_at,
         "done_at": step.done_at,
         "note": step.note,
-        "before": [objection.says for objection in against] if step.state == "planned" else [],
+        "before": [objection.says for objection in against],
         "overrides": [
             {"rule": entry.rule, "reason": entry.reason}
             for entry in state.overrides.values()

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from quirewell.science.bath.lime_water import Z90, mix, pick_up
@@ -84,3 +85,33 @@ def test_every_problem_is_said_at_once():
     with pytest.raises(RecipeError) as caught:
         Recipe(2.0, 68.0, 400.0)
     assert len(caught.value.problems) == 3
+
+
+def test_reserve_band_agrees_with_sampling_the_published_solids():
+    """43 +- 9 % of solids as a 90 % band, sampled, against the log-normal band of the model."""
+    bath = mix(Recipe(0.5, 20.0))
+    draw = np.random.default_rng(1936)
+    solids = draw.normal(43, 9 / Z90, 200_000)
+    solids = solids[(solids > 15) & (solids < 95)]
+    ca = draw.normal(bath.ca_mol_per_kg.value, bath.ca_mol_per_kg.u, solids.size)
+    low, middle, high = np.quantile((100 / solids - 1) * ca * 10.0087, [0.05, 0.5, 0.95])
+    reserve = bath.reserve_pct_caco3
+    assert reserve.value == pytest.approx(middle, rel=0.01)
+    assert reserve.low90 == pytest.approx(low, rel=0.05)
+    assert reserve.high90 == pytest.approx(high, rel=0.05)
+
+
+def test_model_counts_its_distance_from_the_published_dilution_value():
+    def model_u(strength: float) -> float:
+        terms = mix(Recipe(strength, 25.0)).ph.terms
+        return next(term.u for term in terms if term.name == "model")
+
+    assert model_u(1.0) == pytest.approx(0.015)
+    assert model_u(0.5) == model_u(0.1) == pytest.approx(math.hypot(0.015, 0.018))
+
+
+def test_published_ph_standard_lies_inside_the_band():
+    """Bates, Bower and Smith 1956: 12.45 at 25 C, and 0.28 less at half the concentration."""
+    for strength, ph in ((1.0, 12.45), (0.5, 12.45 - 0.28)):
+        found = mix(Recipe(strength, 25.0)).ph
+        assert found.low90 < ph < found.high90

@@ -29,6 +29,7 @@ from quirewell.science.evidence.uncertainty import Budget, BudgetTerm
 
 Z90 = 1.6448536269514722
 MODEL_U_PH = 0.015
+DILUTION_BIAS_PH = 0.018
 SCALE_U_PICKUP = 0.10
 
 
@@ -192,9 +193,19 @@ def _ph(recipe: Recipe, solution: Solution, ca: float, amount: Estimate) -> Esti
         BudgetTerm("temperature", whole, basis=f"thermometer, {recipe.temperature_u_c:g} C")
     )
     terms.append(
-        BudgetTerm("model", MODEL_U_PH, basis="constants against the published pH standard")
+        BudgetTerm("model", _model_u(recipe), basis="model against the published pH standard")
     )
     return _symmetric(solution.ph, "pH", tuple(terms))
+
+
+def _model_u(recipe: Recipe) -> float:
+    """Standard uncertainty of the model [pH]: its distance from ``bates1956``.
+
+    0.015 at saturation; a dilution of 1+1 falls by 0.262 here and by 0.28 there, so a diluted
+    bath counts up to 0.018 more.
+    """
+    halvings = min(1.0, math.log2(1 / recipe.strength))
+    return math.hypot(MODEL_U_PH, DILUTION_BIAS_PH * halvings)
 
 
 def _symmetric(value: float, unit: str, terms: tuple[BudgetTerm, ...]) -> Estimate:
