@@ -1,0 +1,305 @@
+"""Comparing a page before with the same page after: method ``pair.compare``.
+
+What counts is the whole paper seen in both pictures (a half-wrap scan holds the fold and a
+strip of the page beyond it; both belong to the same sheet and are matched). Size is compared
+by registration; where there is nothing to match by, by the outlines alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from quirewell.record.finding import Finding, Standing
+from quirewell.record.measured import Term
+from quirewell.science.evidence.uncertainty import BudgetTerm
+from quirewell.science.imaging.change import (
+    AxisChange,
+    Verdict,
+    axis_change,
+    judge,
+    scanner_term,
+)
+from quirewell.science.imaging.difference import affine_text
+from quirewell.science.imaging.register import NoRegistration, Registration
+from quirewell.science.imaging.scale_ratio import ScaleRatio, scale_ratio
+from quirewell.science.imaging.strain import SheetStrain, sheet_strain
+from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
+from quirewell.stages.methods import Outcome, method
+from quirewell.stages.pair_pictures import Pair, open_pair
+
+METHOD = "pair.compare"
+PARAMS = (
+    "panel", "dpi", "dpi_before", "dpi_after", "strip_length_mm", "rh_before_pct", "rh_after_pct",
+    "same_day", "same_scanner", "margin_pct", "grain",
+)  # fmt: skip
+SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
+# Interpolation and sampling can pull all points of a picture by this much, in a wave over one
+# pixel of shift (measured on planted pairs); over a sheet it acts as a slope of sqrt(12) of it.
+_PULL_PX = 0.004
+_OUTLINE_U_MM = 0.08
+_BADLY_OFF = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The parameters of a comparison, read from text."""
+
+    rh_before_pct: float | None = None
+    rh_after_pct: float | None = None
+    same_day: bool = False
+    same_scanner: bool = True
+    margin_pct: float | None = None
+    grain: Grain = "height"
+
+
+def read_params(params: Mapping[str, str]) -> Asked:
+    """Read the text parameters; empty ones count as not given.
+
+    Raises:
+        ValueError: an unknown parameter or a value that is not allowed, in a sentence.
+    """
+    unknown = sorted(set(params) - set(PARAMS))
+    if unknown:
+        raise ValueError(
+            f"{METHOD} knows no parameter {unknown[0]!r}; it knows {', '.join(PARAMS)}"
+        )
+    for name in ("dpi", "dpi_before", "dpi_after"):
+        dpi = _number(params, name)
+        if dpi is not None and not 50 <= dpi <= 4800:
+            raise ValueError(f"{name} must lie between 50 and 4800, got {dpi:g}")
+    length = _number(params, "strip_length_mm")
+    if length is not None and not 100 <= length <= 220:
+        raise ValueError(f"strip_length_mm must lie between 100 and 220 mm, got {length:g} mm")
+    grain = params.get("grain") or "height"
+    if grain not in ("height", "width", "unknown"):
+        raise ValueError(f"grain must be height, width or unknown, got {grain!r}")
+    return Asked(
+        _number(params, "rh_before_pct"),
+        _number(params, "rh_after_pct"),
+        _yes(params, "same_day", False),
+        _yes(params, "same_scanner", True),
+        _number(params, "margin_pct"),
+        grain,  # type: ignore[arg-type]
+    )
+
+
+def _number(params: Mapping[str, str], name: str) -> float | None:
+    text = params.get(name) or ""
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        raise ValueError(f"{name} must be a number, got {text!r}") from None
+    if not math.isfinite(value):
+        raise ValueError(f"{name} must be a number, got {text!r}")
+    return value
+
+
+def _yes(params: Mapping[str, str], name: str, unsaid: bool) -> bool:
+    text = (params.get(name) or "").lower()
+    if text not in ("", "yes", "no"):
+        raise ValueError(f"{name} must be yes or no, got {text!r}")
+    return unsaid if not text else text == "yes"
+
+
+@method(METHOD, 1, "seeded")
+def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
+    """Change of size and of paper colour between two pictures of one page, and what was missed."""
+    asked = read_params(params)
+    pair = open_pair(files, params)
+    warnings = _picture_warnings(pair)
+    if isinstance(pair.match, NoRegistration):
+        return _unmatched(pair, pair.match, asked, warnings)
+    ratio = _ratio(pair, asked)
+    strain = _strain(pair, pair.match, ratio)
+    warnings += _match_warnings(pair, pair.match, strain, ratio)
+    axes = _axes(pair, pair.match, strain, ratio, asked)
+    verdict = judge(*axes, margin_pct=asked.margin_pct)
+    findings = [*_size_findings(axes), *_match_findings(pair, pair.match), _words(verdict)]
+    return Outcome(tuple(findings), tuple(warnings), _drawing(pair, pair.match))
+
+
+def _ratio(pair: Pair, asked: Asked) -> ScaleRatio:
+    breath = humidity_term(False, asked.rh_before_pct, asked.rh_after_pct, asked.same_day)
+    dpi = [side.dpi[0] if side.dpi else None for side in (pair.before, pair.after)]
+    return scale_ratio(
+        pair.before.strip, pair.after.strip, dpi[0], dpi[1],
+        same_scanner=asked.same_scanner, u_strip_breath=breath.u_pct / 100,
+    )  # fmt: skip
+
+
+def _strain(pair: Pair, match: Registration, ratio: ScaleRatio) -> SheetStrain:
+    angle = pair.before.angle_deg if pair.before.ground else 0.0
+    return sheet_strain(match.fit, (1.0, 1.0), (ratio.x, ratio.y), angle)
+
+
+def _axes(
+    pair: Pair, match: Registration, strain: SheetStrain, ratio: ScaleRatio, asked: Asked
+) -> tuple[AxisChange, AxisChange]:
+    points = len(match.points)
+    span_px = match.points.max(axis=0) - match.points.min(axis=0)
+    um = np.asarray(pair.before.um_guess)
+    across = across_grain(asked.grain)
+    out = []
+    for index, (name, value, u) in enumerate(
+        (("width", strain.exx, strain.u_exx), ("height", strain.eyy, strain.u_eyy))
+    ):
+        pull = math.sqrt(12) * _PULL_PX / float(span_px[index])
+        length_mm = float(pair.before.box_px[index] * um[index] / 1000)
+        scale = BudgetTerm("scale", 100 * (ratio.u_x, ratio.u_y)[index], basis=ratio.basis)
+        out.append(
+            axis_change(
+                name, 100 * value, 100 * math.hypot(u, pull), scale,
+                scanner_term(length_mm, _moved_mm(pair, match), match.turn != "upright"),
+                humidity_term(
+                    across[index], asked.rh_before_pct, asked.rh_after_pct, asked.same_day
+                ),
+                f"scatter of {points} matched points",
+            )
+        )  # fmt: skip
+    return out[0], out[1]
+
+
+def _moved_mm(pair: Pair, match: Registration) -> float:
+    """How far the leaf lay from its first place on the glass [mm], pictures' corners aligned."""
+    move = (match.found - match.points).mean(axis=0) * np.asarray(pair.before.um_guess) / 1000
+    return float(np.hypot(*move))
+
+
+def _unmatched(pair: Pair, reason: NoRegistration, asked: Asked, warnings: list[str]) -> Outcome:
+    """Nothing to match by: compare the outlines of a blank leaf, or say that nothing can be."""
+    warnings.append(reason.says)
+    blank = reason.reason in ("blank before", "blank after")
+    if not (blank and pair.before.ground and pair.after.ground):
+        cure = "" if not blank else " It would take a scan with ground showing all round the leaf."
+        text = f"cannot tell: {reason.says[0].lower()}{reason.says[1:]}{cure}"
+        return Outcome((_words(Verdict("cannot tell", text)),), tuple(warnings))
+    ratio = _ratio(pair, asked)
+    across = across_grain(asked.grain)
+    axes = []
+    for index, name in enumerate(("width", "height")):
+        before = pair.before.box_px[index]
+        after = pair.after.box_px[index] * (ratio.x, ratio.y)[index]
+        length_mm = before * pair.before.um_guess[index] / 1000
+        axes.append(
+            axis_change(
+                name, 100 * (after / before - 1), 100 * math.sqrt(2) * _OUTLINE_U_MM / length_mm,
+                BudgetTerm("scale", 100 * (ratio.u_x, ratio.u_y)[index], basis=ratio.basis),
+                scanner_term(length_mm, math.inf, turned=False),
+                humidity_term(
+                    across[index], asked.rh_before_pct, asked.rh_after_pct, asked.same_day
+                ),
+                "outlines compared, nothing printed to match by",
+            )
+        )  # fmt: skip
+    verdict = judge(axes[0], axes[1], margin_pct=asked.margin_pct)
+    return Outcome((*_size_findings((axes[0], axes[1])), _words(verdict)), tuple(warnings))
+
+
+def _size_findings(axes: tuple[AxisChange, AxisChange]) -> list[Finding]:
+    findings = [
+        Finding(
+            "", f"change.{axis.name}_pct", "", axis.value_pct, axis.u_pct, "%",
+            low90=axis.value_pct - 1.645 * axis.u_pct, high90=axis.value_pct + 1.645 * axis.u_pct,
+            smallest_seen=axis.smallest_pct, standing=_STANDING, sources=SOURCES,
+            terms=tuple(Term(term.name, term.u, term.basis) for term in axis.budget.terms),
+            note=f"with scale, scanner and humidity held, {axis.smallest_match_pct:.3f} % would "
+            "have been seen",
+        )
+        for axis in axes
+    ]  # fmt: skip
+    says = (
+        "smallest true change called changed in 95 of 100 cases, at 5 false alarms in 100 over "
+        "width and height: about (2.24 + 1.64) u"
+    )
+    for quantity, values in (
+        ("change.smallest_detectable_pct", [axis.smallest_pct for axis in axes]),
+        ("change.smallest_detectable_match_pct", [axis.smallest_match_pct for axis in axes]),
+    ):
+        findings.append(
+            Finding(
+                "", quantity, "", max(values), None, "%", standing=_STANDING, sources=SOURCES,
+                note=f"{says}; width {values[0]:.4f} %, height {values[1]:.4f} %",
+            )
+        )  # fmt: skip
+    return findings
+
+
+_STANDING: Standing = "measured here"
+
+
+def _match_findings(pair: Pair, match: Registration) -> list[Finding]:
+    count = float(len(match.points))
+    findings = [
+        Finding("", "registration.points", "", count, 0.0, "1"),
+        Finding("", "registration.agreeing_pct", "", 100 * match.share, 0.0, "%"),
+    ]
+    um = pair.after.um_per_px
+    if um is not None:
+        size = match.residual_px * math.sqrt(um[0] * um[1])
+        findings.insert(
+            0,
+            Finding(
+                "", "registration.residual_um", "", size, size / math.sqrt(2 * count), "um",
+                note="root mean square distance of the matched points from one even stretch; "
+                f"neighbours agree to {match.scatter_px * um[0]:.1f} um",
+            ),
+        )  # fmt: skip
+    return findings
+
+
+def _words(verdict: Verdict) -> Finding:
+    return Finding("", "verdict", "", text=verdict.says, sources=SOURCES)
+
+
+def _picture_warnings(pair: Pair) -> list[str]:
+    out = []
+    for name, side in (("before", pair.before), ("after", pair.after)):
+        out += [f"Picture {name}: {says}" for says in side.picture.warnings]
+    if pair.before.grey.shape == pair.after.grey.shape and np.array_equal(
+        pair.before.grey, pair.after.grey
+    ):
+        out.append("Both pictures are the same, pixel for pixel: was one file given twice?")
+    return out
+
+
+def _match_warnings(
+    pair: Pair, match: Registration, strain: SheetStrain, ratio: ScaleRatio
+) -> list[str]:
+    out = list(ratio.warnings)
+    if match.turn != "upright":
+        out.append(
+            f"The leaf lies {match.turn} in the second picture: it was matched, but the scanner's "
+            "own errors no longer cancel. Lay it the same way round in both scans."
+        )
+    if max(abs(strain.exx), abs(strain.eyy)) > _BADLY_OFF:
+        out.append(
+            f"The second picture is {100 * strain.exx:+.1f} % wider and {100 * strain.eyy:+.1f} % "
+            "higher than paper ever changes: one of the resolutions stated is wrong. Give the "
+            "right one, or lay a scale strip beside the leaf."
+        )
+    if pair.before.dpi is None and pair.before.strip is None:
+        out.append(
+            "Neither picture says its resolution and no strip was found: changes in per cent "
+            "assume the same setting for both, and lengths cannot be given. State the dpi."
+        )
+    return out
+
+
+def _drawing(pair: Pair, match: Registration) -> dict[str, str]:
+    """Geometry for the viewer: the affine before to after, the points, both pictures' sizes."""
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in match.points[match.fit.weights > 0])
+    sizes = [f"{side.grey.shape[1]} {side.grey.shape[0]}" for side in (pair.before, pair.after)]
+    return {
+        "before_to_after_px": affine_text(match.fit.affine),
+        "before_size_px": sizes[0],
+        "after_size_px": sizes[1],
+        "points_px": points,
+        "turn": match.turn,
+    }
