@@ -72,3 +72,12 @@ def test_unknown_parameter_and_bad_value_are_refused():
         run(salt="1")
     with pytest.raises(RecipeError, match="Fahrenheit"):
         run(temperature_c="68")
+
+
+def test_card_says_how_the_bath_is_made():
+    """1:1, 4 L, 3.2 g dissolved: 2 L clear out of 2.4 L made with 6.4 / 4 * 2.4 * 4/3 = 5.1 g."""
+    how = as_json(run())["how"]
+    assert "about 6 g of calcium hydroxide" in how
+    assert "into 2.4 L" in how
+    assert "draw off 2.00 L" in how and "with 2.00 L of water" in how
+    assert "with" not in as_json(run(strength="1"))["how"].split("draw off")[1]

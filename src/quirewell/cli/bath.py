@@ -98,11 +98,12 @@ def _card(card: dict[str, Any]) -> str:
     for key, name, digits in (
         ("pH", "pH", 2),
         ("caoh2_g_per_kg", "calcium hydroxide", 2),
-        ("caoh2_g", "in all", 1),
+        ("caoh2_g", "dissolved in all", 1),
         ("ca_ppm", "calcium", 0),
         ("reserve_pct_caco3", "reserve left in one leaf", 2),
     ):
         lines.append(_line(name, card[key], digits))
+    lines += ["", "How it is made", _item(card["how"])]
     lines += ["", "What to know"] + [_item(says) for says in card["warnings"]]
     lines += ["", f"Constants: database {card['database_sha256'][:12]}, {card['solver']}."]
     return "\n".join(lines)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -65,11 +66,13 @@ def as_json(run: Run) -> dict[str, Any]:
     out: dict[str, Any] = {
         key: by_name[quantity].measured().as_json() for key, quantity in JSON_KEYS
     }
+    strength, litres = (float(run.params.get(key) or 1) for key in ("strength", "litres"))
     return {
         **out,
-        "strength": float(run.params.get("strength") or 1),
+        "strength": strength,
         "temperature_c": float(run.params.get("temperature_c") or 20),
-        "litres": float(run.params.get("litres") or 1),
+        "litres": litres,
+        "how": how_to_make(strength, litres, out["caoh2_g"]["value"]),
         "cautions": plain(LIME_BATH),
         "local_codes": LOCAL_CODES,
         "warnings": list(run.warnings),
@@ -78,6 +81,20 @@ def as_json(run: Run) -> dict[str, Any]:
         "database_sha256": by_name["bath.database_sha256"].text,
         "method": f"{run.method}@{run.version}",
     }
+
+
+def how_to_make(strength: float, litres: float, grams: float) -> str:
+    """How the bath is made up, in words (common practice, no source)."""
+    clear = litres * strength
+    jar = math.ceil(clear * 12) / 10
+    excess = math.ceil(grams / clear * jar * 4 / 3)
+    stock = (
+        f"Stir about {excess} g of calcium hydroxide (a third more than dissolves) into {jar:g} L "
+        "of water in a closed jar, let it settle overnight at the bath's temperature, and draw "
+        f"off {clear:.2f} L of the clear liquid"
+    )
+    water = "" if strength == 1 else f", and mix it with {litres - clear:.2f} L of water"
+    return f"{stock}{water}. (Common practice, no source.)"
 
 
 def _findings(bath: LimeWater) -> tuple[Finding, ...]:
