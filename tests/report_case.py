@@ -121,7 +121,7 @@ def compared(
     )  # fmt: skip
     return Run(
         id, "pair.compare", 1, "exact", place, inputs, {}, findings, (),
-        {"warp": f"1 0 {shift_px} 0 1 0"},
+        {"before_to_after_px": f"1 0 {shift_px};0 1 0"},
     )  # fmt: skip
 
 

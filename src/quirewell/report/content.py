@@ -56,21 +56,22 @@ def _made(gathering: Gathering | None) -> list[list[Any]]:
     if gathering is None:
         return [["Making", "not described yet"]]
     wraps = "one nested wrap" if gathering.wraps == 1 else f"{gathering.wraps} nested wraps"
+    pages = f"{gathering.pages}, cover not counted"
     size = ""
     if gathering.width_mm and gathering.height_mm:
         size = f"{gathering.width_mm:g} × {gathering.height_mm:g} mm (nominal, as described)"
     return [
-        ["Wraps", _record(wraps, "gathering", "wraps")],
-        ["Pages", _record(f"{gathering.pages}, cover not counted", "gathering", "pages")],
+        ["Wraps", _record(wraps, "gathering", "wraps", gathering.wraps)],
+        ["Pages", _record(pages, "gathering", "pages", gathering.pages)],
         ["Cover", "a separate sheet around the wraps" if gathering.cover else "none"],
-        ["Staples", _record(str(gathering.staples), "gathering", "staples")],
-        ["Size", _record(size, "gathering", "width_mm") if size else ""],
+        ["Staples", _record(str(gathering.staples), "gathering", "staples", gathering.staples)],
+        ["Size", _record(size, "gathering", "width_mm", gathering.width_mm) if size else ""],
     ]
 
 
-def _record(text: str, ref: str, field: str) -> Shown:
+def _record(text: str, ref: str, field: str, value: Any) -> Shown:
     """A number that stands in a record of the journal: ``field`` of the record ``ref``."""
-    return Shown(text, (ref,), f"record:{field}")
+    return Shown(text, (ref,), f"record:{field}", float(value))
 
 
 def condition_part(state: ItemState, moment: str) -> dict[str, Any]:
@@ -107,7 +108,7 @@ def _grade(grade: GradeEstimate | None) -> list[Any]:
     by = f"by {grade.by}" if grade.by else "by the owner"
     number: Any = ""
     if grade.value is not None:
-        number = _record(f"{grade.value} of 10", f"grade.{grade.moment}", "value")
+        number = _record(f"{grade.value} of 10", f"grade.{grade.moment}", "value", grade.value)
     return [number, grade.words, by]
 
 
@@ -149,7 +150,7 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
 
 
 def _amount(value: Any, unit: str, ref: str, field: str) -> Shown:
-    return Shown("", ()) if value is None else _record(f"{value} {unit}", ref, field)
+    return Shown("", ()) if value is None else _record(f"{value} {unit}", ref, field, value)
 
 
 def _quantity_words(quantity: str) -> str:
@@ -218,9 +219,12 @@ def _bath(bath: Bath, state: ItemState) -> dict[str, Any]:
     return {
         "name": bath.id,
         "went_in": [
-            ["Strength", _record(_strength(float(bath.strength)), bath.id, "strength")],
-            ["Temperature", _record(f"{bath.temperature_c} °C", bath.id, "temperature_c")],
-            ["Volume", _record(f"{bath.litres} L", bath.id, "litres")],
+            [
+                "Strength",
+                _record(_strength(float(bath.strength)), bath.id, "strength", bath.strength),
+            ],
+            ["Temperature", _amount(bath.temperature_c, "°C", bath.id, "temperature_c")],
+            ["Volume", _amount(bath.litres, "L", bath.id, "litres")],
         ],
         "rows": rows,
         "warnings": [_told(says, run.id) for says in run.warnings] if run else [],

@@ -125,8 +125,8 @@ def points_of(text: str) -> NDArray[np.float64]:
 
 def _warp(pair: Run | None) -> NDArray[np.float64] | None:
     """Affine (2, 3) that takes pixels of "before" to pixels of "after", from the comparison."""
-    text = pair.drawing.get("warp", "") if pair else ""
-    numbers = [float(part) for part in text.replace(",", " ").split()]
+    text = pair.drawing.get("before_to_after_px", "") if pair else ""
+    numbers = [float(part) for part in text.replace(";", " ").split()]
     return np.array(numbers).reshape(2, 3) if len(numbers) == 6 else None
 
 

@@ -21,12 +21,12 @@ from quirewell.report.model import Said, known_refs, settle
 from quirewell.report.plates import Loader, Plate
 from quirewell.report.typeset import typeset
 from quirewell.stages.naming import place_words
-from quirewell.stages.results import page_results
+from quirewell.stages.results import PageResult, Shown, page_results
 from quirewell.stages.shades import Shade, shade
 from quirewell.studio.studio import Studio
 
 TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 1
-LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 76.0, 38.0, 78.0
+LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 38.0, 78.0
 SHADES = ("change", "colour")
 Progress = Callable[[str], None]
 
@@ -135,7 +135,8 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "item": content.item_part(state),
         "before": content.condition_part(state, "before"),
         "after": content.condition_part(state, "after"),
-        "photographs": pictures.photographs,
+        "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
+        "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],
         "treatment": content.treatment_part(state),
         "results": results,
         "shades": [_shade_entry(entry, state) for entry in _shades(state)],
@@ -196,14 +197,15 @@ def gather_pictures(
     results = page_results(state)
     best = plates.chosen(results, state, LARGE_PLATES)
     large = [
-        _entry(plate, f"large-{index}", files)
+        _entry(plate, f"large-{index}", files, result)
         for index, result in enumerate(best)
         if (plate := plates.make_plate(result, state, path_of, LARGE_MM, load)) is not None
     ]
     small = [
-        _entry(plate, f"small-{index}", files)
+        _entry(plate, f"small-{index}", files, result)
         for index, result in enumerate(results)
-        if (plate := plates.make_plate(result, state, path_of, SMALL_MM, load)) is not None
+        if result not in best
+        and (plate := plates.make_plate(result, state, path_of, SMALL_MM, load)) is not None
     ]
     return Pictures(files, photographs, large, small)
 
@@ -221,7 +223,12 @@ def _photograph(
     files[name] = plates.photograph(capture, path_of, round(PHOTO_MM / 25.4 * plates.DPI), load)
     when = f"{capture.moment} treatment" if capture.moment else "moment not said"
     words = f"{_view_words(capture)}, {when}"
-    return {"file": name, "says": words, "alt": f"Photograph of the item: {words}"}
+    return {
+        "file": name,
+        "moment": capture.moment or "",
+        "says": words,
+        "alt": f"Photograph of the item: {words}",
+    }
 
 
 def _view_words(capture: Capture) -> str:
@@ -233,7 +240,7 @@ def _view_words(capture: Capture) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _entry(plate: Plate, stem: str, files: dict[str, bytes]) -> dict[str, Any]:
+def _entry(plate: Plate, stem: str, files: dict[str, bytes], result: PageResult) -> dict[str, Any]:
     shots: dict[str, str] = {}
     for moment, picture in (("before", plate.before), ("after", plate.after)):
         if picture is not None:
@@ -246,6 +253,12 @@ def _entry(plate: Plate, stem: str, files: dict[str, bytes]) -> dict[str, Any]:
         "width": f"{plate.width_mm:g}",
         "bar": f"{20 / plate.per:.3f}",
         "registered": plate.registered,
+        "facts": [
+            ["Width", result.change("change.width_pct")],
+            ["Height", result.change("change.height_pct")],
+            ["Paper colour, CIEDE2000", result.change("paper.dE00")],
+            ["Size", Shown(result.verdict_word, result.verdict.refs, "verdict")],
+        ],
     }
 
 

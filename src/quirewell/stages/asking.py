@@ -95,7 +95,7 @@ def unit_text(unit: str) -> str:
     >>> unit_text("mm2"), unit_text("1"), unit_text("pct")
     ('mm²', '', '%')
     """
-    known = {"mm2": "mm²", "1": "", "-": "", "pct": "%", "um": "µm", "um/px": "µm/px", "deg": "°"}
+    known = {"pH": "", "mm2": "mm²", "1": "", "-": "", "pct": "%", "um": "µm", "um/px": "µm/px", "deg": "°"}
     return known.get(unit, unit)
 
 

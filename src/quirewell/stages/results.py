@@ -38,6 +38,7 @@ class Shown:
 
 
 NOTHING = Shown("", ())
+SIGNED = frozenset(("change.width_pct", "change.height_pct"))
 
 
 def show(measured: Measured) -> str:
@@ -55,8 +56,13 @@ def shown(finding: Finding | None) -> Shown:
         return NOTHING
     if finding.value is None:
         return Shown(finding.text, (finding.id,), finding.quantity)
+    text = show(finding.measured())
+    if finding.u is None:
+        text = f"{finding.value:.3g} {unit_text(finding.unit)}".strip().replace("-", "\u2212")
+    if finding.quantity in SIGNED and finding.value > 0:
+        text = f"+{text}"
     return Shown(
-        show(finding.measured()),
+        text,
         (finding.id,),
         finding.quantity,
         finding.value,
@@ -177,10 +183,11 @@ def page_results(state: ItemState) -> tuple[PageResult, ...]:
     )
 
 
-def place_order(place: str) -> tuple[bool, str, bool, bool]:
-    """Sorting key: cover, then wraps; outer before inner; left before right."""
-    parts = place.split(".")
-    return (parts[0] != "c", parts[0], "inner" in parts[1:2], "right" in parts[2:3])
+def place_order(place: str) -> tuple[bool, str, int]:
+    """Sorting key: cover, then wraps from the outside in; a sheet's pages as they are read."""
+    sheet, _, face = place.partition(".")
+    read = ("outer", "outer.right", "inner", "inner.left", "inner.right", "outer.left")
+    return (sheet != "c", sheet, read.index(face) if face in read else -1)
 
 
 def page_name(place: str, state: ItemState) -> str:

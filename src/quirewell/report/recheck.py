@@ -1,0 +1,404 @@
+"""Recheck: every number of a report computed or read again, and a list of what moved and why."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from quirewell.record.canonical import GENESIS
+from quirewell.record.finding import Finding, Run
+from quirewell.record.nouns import ItemState, Report
+from quirewell.report.manifest import FORMAT, FORMAT_VERSION
+from quirewell.stages.methods import find_method, run_method
+from quirewell.stages.results import shown
+from quirewell.studio.blobs import hash_file
+from quirewell.studio.faults import StudioError
+from quirewell.studio.journal import chained
+from quirewell.studio.studio import Studio
+
+# Two computers may differ in the last bits of a float; a number that moved moved more.
+RELATIVE = 1e-6
+
+
+class NoManifest(ValueError):
+    """A file that is no report of this studio; the message says what to give instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A number that is not what the report says, and why."""
+
+    finding: str
+    quantity: str
+    subject: str
+    then: str
+    now: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rechecked:
+    """What a recheck did: numbers compared, runs computed again, and the differences."""
+
+    report: str
+    item: str
+    numbers: int
+    runs: int
+    readings: int
+    differences: tuple[Difference, ...]
+
+    @property
+    def agrees(self) -> bool:
+        """Whether every number is what the report says."""
+        return not self.differences
+
+
+@dataclass(slots=True)
+class _Work:
+    """A recheck under way."""
+
+    studio: Studio
+    state: ItemState
+    then: ItemState
+    again: dict[str, Run | str] = field(default_factory=dict)
+    found: list[Difference] = field(default_factory=list)
+    runs: int = 0
+    readings: int = 0
+
+    def say(
+        self, ref: str, quantity: str, then: object, now: object, why: str, subject: str = ""
+    ) -> None:
+        self.found.append(Difference(ref, quantity, subject, str(then), str(now), why))
+
+
+def recheck(
+    report: Path, studio: Studio, progress: Callable[[str], None] = lambda says: None
+) -> Rechecked:
+    """Recheck a report: ``report`` is the PDF or the manifest beside it.
+
+    The journal's chain is verified first. Then each method is run again on the originals
+    (their hashes checked) and compared with what the report says; a reading is read again
+    from the journal.
+
+    Raises:
+        NoManifest: the file is no report of this studio.
+    """
+    manifest, pdf = load_manifest(report, studio)
+    item = str(manifest["item"])
+    if studio.find(item) is None:
+        raise NoManifest(
+            f"{report.name} is about item {item!r}, which is not in this studio; give the folder "
+            "of the studio it was written in"
+        )
+    state = studio.state(item)
+    version = _version_at(studio, item, int(manifest["head_seq"]))
+    work = _Work(studio, state, studio.state_at(item, version) or state)
+    _check_chain(work, manifest)
+    if pdf is not None and hashlib.sha256(pdf).hexdigest() != manifest["pdf_sha256"]:
+        work.say(
+            str(manifest["report"]), "pdf", manifest["pdf_sha256"][:12],
+            hashlib.sha256(pdf).hexdigest()[:12],
+            "the PDF is not byte for byte the one that was written",
+        )  # fmt: skip
+    numbers = manifest["numbers"]
+    for number in numbers:
+        _check_number(work, number, progress)
+    return Rechecked(
+        str(manifest["report"]), item, len(numbers), work.runs, work.readings,
+        tuple(dict.fromkeys(work.found)),
+    )  # fmt: skip
+
+
+def load_manifest(report: Path, studio: Studio) -> tuple[dict[str, Any], bytes | None]:
+    """The manifest of a report, and the PDF's bytes when a PDF was given.
+
+    A PDF alone is looked up by its hash among the reports the journal says were issued.
+
+    Raises:
+        NoManifest: neither a manifest nor a report of this studio.
+    """
+    if not report.is_file():
+        raise NoManifest(f"there is no file {report}; give the report's PDF or its .json")
+    data = report.read_bytes()
+    if not data.startswith(b"%PDF"):
+        return _read_manifest(report.name, data), None
+    beside = report.with_suffix(".json")
+    if beside.is_file():
+        return _read_manifest(beside.name, beside.read_bytes()), data
+    sha256 = hashlib.sha256(data).hexdigest()
+    for item in studio.items():
+        for issued in studio.state(item.id).reports.values():
+            if issued.sha256 == sha256:
+                return _from_journal(issued, item.id, studio), data
+    raise NoManifest(
+        f"{report.name} has no {beside.name} beside it and is not a report this studio issued; "
+        "put the manifest beside it, or give the studio it was written in"
+    )
+
+
+def _read_manifest(name: str, data: bytes) -> dict[str, Any]:
+    try:
+        manifest = json.loads(data)
+    except ValueError as error:
+        raise NoManifest(f"{name} is neither a report's PDF nor its manifest") from error
+    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
+        raise NoManifest(f"{name} is not the manifest of a report")
+    if manifest.get("format_version") != FORMAT_VERSION:
+        raise NoManifest(
+            f"{name} is a manifest of version {manifest.get('format_version')}; this program "
+            f"reads version {FORMAT_VERSION}"
+        )
+    wanted = ("report", "item", "head", "head_seq", "pdf_sha256", "numbers")
+    missing = [key for key in wanted if key not in manifest]
+    if missing:
+        raise NoManifest(f"{name} lacks {missing[0]!r}; it was altered or cut short")
+    return manifest
+
+
+def _from_journal(issued: Report, item: str, studio: Studio) -> dict[str, Any]:
+    """A manifest made of what the journal says was in the report."""
+    seq = next((event.seq for event in studio.events() if event.hash == issued.head), 0)
+    then = studio.state_at(item, _version_at(studio, item, seq))
+    numbers = []
+    for ref in issued.findings:
+        finding = _finding(then, ref) if then else None
+        if finding is not None:
+            seen = shown(finding)
+            numbers.append(
+                {"text": seen.text, "quantity": seen.quantity, "refs": [ref],
+                 "value": seen.value, "u": seen.u, "unit": seen.unit}
+            )  # fmt: skip
+    return {
+        "report": issued.id, "item": item, "head": issued.head, "head_seq": seq,
+        "pdf_sha256": issued.sha256, "numbers": numbers,
+    }  # fmt: skip
+
+
+def _version_at(studio: Studio, item: str, seq: int) -> int:
+    return max((event.version for event in studio.events(item) if event.seq <= seq), default=0)
+
+
+def _check_chain(work: _Work, manifest: dict[str, Any]) -> None:
+    """Every entry up to the report's head is what its hash says, and the head is there."""
+    previous, head = GENESIS, ""
+    for event in work.studio.events():
+        if event.prev != previous or chained(event).hash != event.hash:
+            work.say(
+                f"entry {event.seq}", "journal", "whole", "broken",
+                f"journal entry {event.seq} ({event.kind}) was altered, or one before it is gone",
+            )  # fmt: skip
+            return
+        previous = event.hash
+        if event.seq == int(manifest["head_seq"]):
+            head = event.hash
+    if head != manifest["head"]:
+        work.say(
+            str(manifest["report"]), "journal", str(manifest["head"])[:16], head[:16] or "nothing",
+            "the journal does not hold the entry this report was written at",
+        )  # fmt: skip
+
+
+def _check_number(work: _Work, number: dict[str, Any], progress: Callable[[str], None]) -> None:
+    quantity, refs = str(number["quantity"]), [str(ref) for ref in number["refs"]]
+    if quantity == "count":
+        _check_count(work, number, refs)
+    elif quantity == "sentence":
+        _check_sentence(work, number, refs[0], progress)
+    elif quantity.startswith("record:") or refs[0] in work.then.readings:
+        _check_record(work, number, refs[0])
+    else:
+        for ref in refs:
+            _check_finding(work, number, ref, progress)
+
+
+def _check_count(work: _Work, number: dict[str, Any], refs: list[str]) -> None:
+    there = [ref for ref in refs if _exists(work.state, ref)]
+    if len(there) != int(float(number["value"])) or len(refs) != len(there):
+        work.say(
+            "", "count", number["text"], len(there), "some of what was counted was set aside since"
+        )
+
+
+def _exists(state: ItemState, ref: str) -> bool:
+    run = state.runs.get(_run_id(ref))
+    return run is not None and (ref.startswith("run:") or _finding(state, ref) is not None)
+
+
+def _check_sentence(
+    work: _Work, number: dict[str, Any], ref: str, progress: Callable[[str], None]
+) -> None:
+    run = _again(work, _run_id(ref), progress)
+    if isinstance(run, str):
+        work.say(ref, "sentence", number["text"], "", run)
+    elif number["text"] not in run.warnings:
+        work.say(ref, "sentence", number["text"], "not said", _version_why(work, run))
+
+
+def _check_record(work: _Work, number: dict[str, Any], ref: str) -> None:
+    """A reading or another record, read again from the journal."""
+    work.readings += 1
+    quantity = str(number["quantity"])
+    name = quantity.removeprefix("record:") if quantity.startswith("record:") else "value"
+    then, now = _field(work.then, ref, name), _field(work.state, ref, name)
+    printed = number["value"]
+    if now is None:
+        work.say(ref, name, number["text"], "nothing", "the record was set aside since")
+    elif then != now:
+        work.say(ref, name, then, now, "the record was corrected in the journal since")
+    elif printed is not None and not _same(float(printed), float(now)):
+        work.say(ref, name, number["text"], now, "the report does not say what the journal says")
+
+
+def _field(state: ItemState, ref: str, name: str) -> Any:
+    record = _record(state, ref)
+    return None if record is None else getattr(record, name, None)
+
+
+def _record(state: ItemState, ref: str) -> Any:
+    if ref in ("item", "gathering"):
+        return getattr(state, ref)
+    for collection in (
+        state.readings, state.steps, state.spot_tests, state.baths, state.grades, state.margins,
+    ):  # fmt: skip
+        if ref in collection:
+            return collection[ref]
+    return None
+
+
+def _check_finding(
+    work: _Work, number: dict[str, Any], ref: str, progress: Callable[[str], None]
+) -> None:
+    then, quantity = _finding(work.then, ref), str(number["quantity"])
+    if then is None:
+        work.say(ref, quantity, number["text"], "nothing", "the journal holds no such finding")
+        return
+    printed = then.smallest_seen if quantity.endswith(":smallest_seen") else then.value
+    if number["value"] is not None and (
+        printed is None or not _same(float(number["value"]), printed)
+    ):
+        work.say(
+            ref, quantity, number["text"], shown(then).text,
+            "the report does not say what the journal says", then.subject,
+        )  # fmt: skip
+        return
+    run = _again(work, _run_id(ref), progress)
+    if isinstance(run, str):
+        work.say(ref, quantity, number["text"], "nothing", run, then.subject)
+        return
+    same = [f for f in run.findings if (f.quantity, f.subject) == (then.quantity, then.subject)]
+    if not same:
+        work.say(ref, quantity, number["text"], "nothing", _version_why(work, run), then.subject)
+    elif not _agree(then, same[0]):
+        work.say(
+            ref, quantity, shown(then).text, shown(same[0]).text, _version_why(work, run),
+            then.subject,
+        )  # fmt: skip
+
+
+def _run_id(ref: str) -> str:
+    return ref.removeprefix("run:").rpartition(".")[0] or ref.removeprefix("run:")
+
+
+def _finding(state: ItemState, ref: str) -> Finding | None:
+    run = state.runs.get(_run_id(ref))
+    return next((f for f in run.findings if f.id == ref), None) if run else None
+
+
+def _again(work: _Work, id: str, progress: Callable[[str], None]) -> Run | str:
+    """The run computed again, once; or why it cannot be."""
+    if id not in work.again:
+        work.again[id] = _run_again(work, id, progress)
+    return work.again[id]
+
+
+def _run_again(work: _Work, id: str, progress: Callable[[str], None]) -> Run | str:
+    run = work.state.runs.get(id)
+    if run is None:
+        return "this computation was set aside in the journal since"
+    if run.kind == "reading":
+        return run
+    try:
+        find_method(run.method)
+        files = {
+            entry.role: _original(work.studio, entry.sha256) for entry in run.inputs if entry.sha256
+        }
+    except KeyError:
+        return f"this program no longer has the method {run.method}"
+    except StudioError as error:
+        return f"an input is missing or altered: {error}"
+    progress(f"{run.method} of {run.subject}")
+    work.runs += 1
+    try:
+        return run_method(run.method, run.subject, files, run.inputs, run.params)
+    except Exception as error:  # a method may refuse for any reason of its own; it is told
+        return f"{run.method} could not be run again: {error}"
+
+
+def _original(studio: Studio, sha256: str) -> Path:
+    path = studio.blobs.path(sha256)
+    if hash_file(path) != sha256:
+        raise StudioError(f"the original {sha256[:12]}… is not what it was; restore a backup")
+    return path
+
+
+def _version_why(work: _Work, run: Run) -> str:
+    then = work.then.runs.get(run.id) or work.state.runs.get(run.id)
+    old = then or next(
+        (r for r in work.state.runs.values()
+         if (r.method, r.subject, r.inputs) == (run.method, run.subject, run.inputs)),
+        None,
+    )  # fmt: skip
+    if old is not None and old.version != run.version:
+        return f"{run.method} was version {old.version} then and is version {run.version} now"
+    return f"{run.method}, version {run.version}, gives another value from the same input"
+
+
+def _agree(then: Finding, now: Finding) -> bool:
+    pairs = (
+        (then.value, now.value), (then.u, now.u), (then.low90, now.low90),
+        (then.high90, now.high90), (then.smallest_seen, now.smallest_seen),
+    )  # fmt: skip
+    return then.text == now.text and all(_same_or_none(a, b) for a, b in pairs)
+
+
+def _same_or_none(a: float | None, b: float | None) -> bool:
+    if a is None or b is None:
+        return a is b
+    return _same(a, b)
+
+
+def _same(a: float, b: float) -> bool:
+    return math.isclose(a, b, rel_tol=RELATIVE, abs_tol=1e-9)
+
+
+def as_json(checked: Rechecked) -> dict[str, Any]:
+    """A recheck as the command line's JSON."""
+    return {
+        "report": checked.report,
+        "item": checked.item,
+        "agrees": checked.agrees,
+        "numbers": checked.numbers,
+        "runs_again": checked.runs,
+        "records_read": checked.readings,
+        "differences": [
+            {"finding": d.finding, "quantity": d.quantity, "subject": d.subject,
+             "then": d.then, "now": d.now, "why": d.why}
+            for d in checked.differences
+        ],
+    }  # fmt: skip
+
+
+def lines(differences: Iterable[Difference]) -> list[str]:
+    """Differences in sentences."""
+    return [
+        f"{d.quantity}{_of(d.subject)}: {d.then} then, {d.now} now; {d.why}" for d in differences
+    ]
+
+
+def _of(subject: str) -> str:
+    return f" of {subject}" if subject else ""
