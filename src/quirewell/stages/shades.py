@@ -23,14 +23,17 @@ TOP = 5
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Value of a shade at a leaf ("w03.outer.left") or sheet ("w03"), ``level`` 0 to 5."""
+    """Value of a shade at a leaf ("w03.outer.left") or sheet ("w03"), ``level`` 0 to 5.
+
+    A level of None draws the leaf as one of which nothing is known yet.
+    """
 
     place: str
     value: float
     u: float
     short: str
     said: str
-    level: int = 0
+    level: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +93,7 @@ def _progress_shade(state: ItemState) -> Shade:
         done = _done(state, sheet)
         said = ", ".join(word for word, yes in zip(words, done, strict=True) if yes)
         count = sum(done)
-        marks.append(Mark(sheet, count, 0.0, f"{count} of 4", said or "nothing yet", count))
+        marks.append(Mark(sheet, count, 0.0, f"{count} of 4", said or "nothing yet", count or None))
     says = "One step each for pictures, measured, treated, compared."
     return Shade("progress", "Progress of the work", tuple(marks), says)
 

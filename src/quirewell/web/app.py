@@ -18,7 +18,7 @@ from quirewell.studio.studio import Studio
 from quirewell.web import errors
 from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
-from quirewell.web.routes import examine, items, pictures
+from quirewell.web.routes import examine, items, pictures, treat, work
 from quirewell.web.security import LocalOnly
 
 WORKERS = 2
@@ -42,6 +42,8 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
         routes=[
             *items.routes,
             *examine.routes,
+            *treat.routes,
+            *work.routes,
             *pictures.routes,
             Mount("/static", StaticFiles(directory=STATIC)),
         ],

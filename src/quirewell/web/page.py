@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -43,9 +44,18 @@ def environment() -> Environment:
     made.filters["place"] = place_words
     made.filters["sheet"] = sheet_words
     made.filters["panel"] = lambda panel: PANELS.get(panel, panel)
+    made.filters["when"] = when
     return made
 
 
+def when(value: Any) -> str:
+    """An instant in plain words ("2026-11-25 14:03 UTC"); anything else as it is."""
+    text = str(value)
+    found = _INSTANT.fullmatch(text)
+    return f"{found[1]} {found[2]} UTC" if found else text
+
+
+_INSTANT = re.compile(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d)(?::[\d.]+)?Z")
 ENVIRONMENT = environment()
 
 

@@ -7,17 +7,15 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from quirewell.record.nouns import ItemState
 from quirewell.stages import examine as stage
-from quirewell.stages.naming import sheet_of, sheet_words
+from quirewell.stages.naming import sheet_of
 from quirewell.stages.overview import sheet_lines
 from quirewell.stages.refusal import Refusal
+from quirewell.web.choices import faces, places
 from quirewell.web.house import house_of
 from quirewell.web.measuring import start_measuring
 from quirewell.web.page import drawing, own_path, render_item, see
 from quirewell.web.saving import Again, saver
-
-WHOLE_PLACES = ("item", "spine", "staples", "front", "back", "head", "tail", "fore-edge")
 
 
 def page(request: Request) -> Response:
@@ -35,18 +33,6 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         grades=stage.grade_views(state), remaining=list(state.remaining.values()),
         places=places(state), terms=list(stage.DEFECT_TERMS), pictures=[],
     )  # fmt: skip
-
-
-def places(state: ItemState, sheet: str = "") -> list[tuple[str, str]]:
-    """Places to choose from: the whole item and its sheets, or the faces of one sheet."""
-    if not sheet:
-        whole = [(place, "the whole item" if place == "item" else place) for place in WHOLE_PLACES]
-        return whole + [(code, sheet_words(code)) for code in stage.known_sheets(state)]
-    faces = [(sheet, "the sheet")]
-    for side in ("outer", "inner"):
-        faces.append((f"{sheet}.{side}", f"{side} side"))
-        faces += [(f"{sheet}.{side}.{half}", f"{side} side, {half}") for half in ("left", "right")]
-    return faces
 
 
 def sheet(request: Request) -> Response:
@@ -68,7 +54,7 @@ def _sheet(request: Request, code: str, refusal: Refusal | None, action: str) ->
     ]
     return render_item(
         request, "sheet.html", state, "examine", refusal=refusal, action=action, view=view,
-        places=places(state, code), terms=list(stage.DEFECT_TERMS), pictures=pictures,
+        places=faces(code), terms=list(stage.DEFECT_TERMS), pictures=pictures,
         here=f"/item/{state.id}/examine/{code}",
     )  # fmt: skip
 

@@ -1,0 +1,95 @@
+"""Treat: steps, ink tests, readings and baths."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from quirewell.record.event import Draft
+from quirewell.record.nouns import ItemState
+from quirewell.stages import treat as stage
+from quirewell.stages.asking import ask_all
+from quirewell.stages.cautions import LIME_BATH, plain
+from quirewell.stages.examine import known_sheets
+from quirewell.stages.refusal import Refusal
+from quirewell.web.choices import places
+from quirewell.web.house import house_of
+from quirewell.web.page import render_item
+from quirewell.web.saving import Again, Command, saver
+
+
+def page(request: Request) -> Response:
+    """The stage's page."""
+    return _page(request, None, "")
+
+
+def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
+    state = house_of(request).item(request.path_params["item"])
+    view = stage.view(state)
+    return render_item(
+        request, "treat.html", state, "treat", refusal=refusal, action=action, view=view,
+        sheets=known_sheets(state), places=places(state), lots_text=lots_text,
+        kinds=[("", "choose")] + [(row["key"], row["name"]) for row in view["kinds"]],
+        quantities=[(row["key"], row["name"]) for row in view["quantities"]]
+        + [("size", "Size, width x height")],
+        ph_methods=[(row["key"], row["name"]) for row in view["ph_methods"]],
+        baths=[(row["id"], f"{row['says']}, {row['litres']:g} L") for row in view["baths"]],
+        asked={
+            row["run"]: ask_all([state.runs[row["run"]]], state) if row["run"] in state.runs else ()
+            for row in view["baths"]
+        },
+        lime_cautions=plain(LIME_BATH),
+    )  # fmt: skip
+
+
+def lots_text(lots: list[Mapping[str, Any]]) -> str:
+    """Materials as typed, one a line."""
+    parts = ([lot["material"], lot["lot"], lot["amount"]] for lot in lots)
+    return "\n".join("; ".join(part).rstrip("; ") for part in parts)
+
+
+def now_utc() -> str:
+    """This moment, as a record keeps it."""
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def timed(command: Command) -> Command:
+    """A command told the time of the save: stages know no clock."""
+
+    def told(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
+        return command(state, {**form, "at": now_utc()})
+
+    return told
+
+
+def _again(action: str) -> Again:
+    return lambda request, refusal: _page(request, refusal, action)
+
+
+def _home(request: Request) -> str:
+    return f"/item/{request.path_params['item']}/treat"
+
+
+FORMS: Mapping[str, Command] = {
+    "plan": stage.plan_step,
+    "start": timed(stage.start_step),
+    "finish": timed(stage.finish_step),
+    "correct": stage.correct_step,
+    "test": stage.record_spot_test,
+    "reading": stage.record_reading,
+    "bath": stage.mix_bath,
+    "aside": stage.set_aside,
+}
+
+routes = [
+    Route("/item/{item}/treat", page),
+    *(
+        Route(f"/item/{{item}}/treat/{name}", saver(command, _home, _again, name), methods=["POST"])
+        for name, command in FORMS.items()
+    ),
+]

@@ -1,0 +1,38 @@
+"""Where the work in hand stands, for the page that waits for it."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from quirewell.web.forms import read_form
+from quirewell.web.house import house_of
+from quirewell.web.page import own_path, see
+
+IDLE = {"running": False, "says": "Nothing is being worked on.", "done": 0, "total": 0}
+
+
+def state(request: Request) -> Response:
+    """State, not increments: asking twice does no harm."""
+    house = house_of(request)
+    work = house.desk.last(house.item(request.path_params["item"]).id)
+    if work is None:
+        return JSONResponse(IDLE)
+    return JSONResponse(
+        {"running": work.running, "says": work.says, "done": work.done, "total": work.total}
+    )
+
+
+async def seen(request: Request) -> Response:
+    """Take away the note of what could not be done."""
+    sent = await read_form(request)
+    item_id = request.path_params["item"]
+    house_of(request).desk.clear(item_id)
+    return see(own_path(sent.get("back"), f"/item/{item_id}"))
+
+
+routes = [
+    Route("/item/{item}/work.json", state),
+    Route("/item/{item}/work/seen", seen, methods=["POST"]),
+]
