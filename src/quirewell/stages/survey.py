@@ -51,23 +51,36 @@ def to_compare(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
     for subject, pair in pairs(state).items():
         wanted = tuple(sorted((role, capture.id) for role, capture in pair.items()))
         if wanted not in compared:
-            calls.append(_call(COMPARE, subject, pair, path_of))
+            calls.append(_call(COMPARE, subject, pair, path_of, margin_params(state)))
     return tuple(calls)
+
+
+def margin_params(state: ItemState) -> dict[str, str]:
+    """The margin locked before measuring, as the comparing method takes it."""
+    margin = state.margins.get("margin.change.width_pct")
+    return {"margin_pct": str(margin.value)} if margin and margin.unit in ("%", "pct") else {}
 
 
 def pairs(state: ItemState) -> dict[str, dict[str, Capture]]:
     """Latest scans before and after of each page that has both, by the page's place."""
     found: dict[str, dict[str, Capture]] = {}
-    for capture in state.captures.values():
+    ordered = sorted(state.captures.values(), key=lambda entry: state.touched.get(entry.id, 0))
+    for capture in ordered:
         if measurable(capture):
             found.setdefault(subject_of(capture), {})[capture.moment or "before"] = capture
     return {subject: pair for subject, pair in found.items() if len(pair) == 2}
 
 
-def _call(method: str, subject: str, captures: Mapping[str, Capture], path_of: PathOf) -> Call:
+def _call(
+    method: str,
+    subject: str,
+    captures: Mapping[str, Capture],
+    path_of: PathOf,
+    params: Mapping[str, str] | None = None,
+) -> Call:
     files = {role: str(path_of(capture.sha256)) for role, capture in captures.items()}
     inputs = tuple((role, capture.id, capture.sha256) for role, capture in captures.items())
-    return Call(TASK, (method, subject, files, inputs, {}), place_words(subject))
+    return Call(TASK, (method, subject, files, inputs, dict(params or {})), place_words(subject))
 
 
 def carry_out(

@@ -12,6 +12,8 @@ import os
 import re
 import secrets
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
@@ -48,6 +50,15 @@ def sync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+@dataclass(frozen=True, slots=True)
+class Staged:
+    """A whole copy, hashed and on the disk, that is not yet an original."""
+
+    path: Path
+    sha256: str
+    bytes: int
 
 
 class Blobs:
@@ -92,11 +103,49 @@ class Blobs:
             TooLarge: more than ``max_bytes``; nothing is kept.
             DiskFull: no room; nothing is kept.
         """
+        with self.staged(source, max_bytes) as copy:
+            return self.keep(copy)
+
+    @contextmanager
+    def staged(
+        self, source: Path | str | BinaryIO, max_bytes: int = MAX_ORIGINAL_BYTES
+    ) -> Iterator[Staged]:
+        """A copy to look at before it is kept; gone afterwards unless :meth:`keep` took it.
+
+        Raises:
+            TooLarge: more than ``max_bytes``.
+            DiskFull: no room.
+        """
         if isinstance(source, (str, Path)):
-            with Path(source).open("rb") as stream:
-                return self.put(stream, max_bytes)
+            with Path(source).open("rb") as stream, self.staged(stream, max_bytes) as copy:
+                yield copy
+            return
+        part = self._incoming / f"{os.getpid()}-{secrets.token_hex(8)}.part"
+        try:
+            with disk_full_said(self.folder):
+                self._incoming.mkdir(parents=True, exist_ok=True)
+                sha256, size = _copy_hashed(source, part, max_bytes)
+            yield Staged(part, sha256, size)
+        finally:
+            part.unlink(missing_ok=True)
+
+    def keep(self, copy: Staged) -> str:
+        """Make a staged copy an original; durable when this returns.
+
+        Raises:
+            DiskFull: no room; nothing is kept.
+        """
+        place = self._place(copy.sha256)
         with disk_full_said(self.folder):
-            return self._put_stream(source, max_bytes)
+            if place.is_file() and place.stat().st_size == copy.bytes:
+                return copy.sha256
+            copy.path.chmod(0o444)
+            if not place.parent.is_dir():
+                place.parent.mkdir(exist_ok=True)
+                sync_folder(self.folder)
+            copy.path.replace(place)
+            sync_folder(place.parent)
+        return copy.sha256
 
     def clear_incoming(self) -> int:
         """Remove unfinished copies whose process is gone; how many."""
@@ -116,24 +165,6 @@ class Blobs:
         if not is_sha256(sha256):
             raise StudioError(f"{sha256!r} is not the name of an original (64 hexadecimal digits)")
         return self.folder / sha256[:2] / sha256
-
-    def _put_stream(self, source: BinaryIO, max_bytes: int) -> str:
-        self._incoming.mkdir(parents=True, exist_ok=True)
-        part = self._incoming / f"{os.getpid()}-{secrets.token_hex(8)}.part"
-        try:
-            sha256, size = _copy_hashed(source, part, max_bytes)
-            place = self._place(sha256)
-            if place.is_file() and place.stat().st_size == size:
-                return sha256
-            part.chmod(0o444)
-            if not place.parent.is_dir():
-                place.parent.mkdir(exist_ok=True)
-                sync_folder(self.folder)
-            part.replace(place)
-            sync_folder(place.parent)
-            return sha256
-        finally:
-            part.unlink(missing_ok=True)
 
 
 def _copy_hashed(source: BinaryIO, target: Path, max_bytes: int) -> tuple[str, int]:

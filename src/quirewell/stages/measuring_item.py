@@ -1,0 +1,56 @@
+"""Measure every scan of an item that is not measured yet, and compare every pair.
+
+What is to be done is found by comparing the pictures with the runs in the journal (see
+:mod:`quirewell.stages.survey`), so work cut short by a crash is simply still to be done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from quirewell.jobs.batch import Batch, Call, Job, OnProgress, Progress
+from quirewell.jobs.runner import Runner
+from quirewell.record.nouns import Capture
+from quirewell.stages import survey
+from quirewell.studio.studio import Studio
+
+
+def start_measuring(
+    studio: Studio,
+    item: str,
+    runner: Runner,
+    progress: OnProgress | None = None,
+    actor: str = "measuring",
+) -> Batch:
+    """Begin measuring and comparing what is still to be done; comes back at once."""
+    state = studio.state(item)
+    calls = survey.to_measure(state, studio.blobs.path)
+    calls += survey.to_compare(state, studio.blobs.path)
+
+    def record(job: Job) -> None:
+        drafts = survey.recorded(studio.state(item), job.result)
+        studio.append(item, None, drafts, actor)
+
+    return runner.start(f"Measuring {state.item.title}", calls, record, progress)
+
+
+def measure_item(
+    studio: Studio,
+    item: str,
+    runner: Runner,
+    progress: OnProgress | None = None,
+    actor: str = "measuring",
+) -> Progress:
+    """Measure and compare what is still to be done, and wait for it."""
+    return start_measuring(studio, item, runner, progress, actor).wait()
+
+
+def prepare_tiles(studio: Studio, captures: Iterable[Capture], runner: Runner) -> Batch:
+    """Cut deep-zoom tiles of pictures that have none yet; comes back at once."""
+    calls = []
+    for capture in captures:
+        folder = studio.derived / "tiles" / capture.sha256
+        if not (folder / "info.json").is_file() and studio.blobs.has(capture.sha256):
+            arguments = (str(studio.blobs.path(capture.sha256)), str(folder))
+            calls.append(Call("quirewell.stages.tasks.cut_tiles", arguments, capture.filename))
+    return runner.start("Preparing pictures for the viewer", calls)

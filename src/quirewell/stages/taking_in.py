@@ -1,0 +1,243 @@
+"""Taking files in: each original is durable before the journal speaks of it.
+
+Killed at any point, nothing is lost and nothing half saved: run it again and what is in is
+recognised by its hash. A bad picture is reported with its sentence and the others go on.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from quirewell.jobs.runner import Runner
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.record.nouns import Capture, ItemState
+from quirewell.stages import tasks
+from quirewell.stages.filenames import Clash, IntakePlan, Named, is_junk, plan_intake
+from quirewell.stages.naming import place_words
+from quirewell.stages.refusal import Problem, Refusal
+from quirewell.studio.blobs import Staged, hash_file
+from quirewell.studio.faults import DiskFull, Stale, StudioError
+from quirewell.studio.image_header import ImageError, ImageHeader, read_header
+from quirewell.studio.studio import Studio
+
+OnArrival = Callable[[int, int, "Arrival"], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A file to take in: the name its owner knows it by, and where its bytes are."""
+
+    name: str
+    content: Path | BinaryIO
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """What became of one file. ``place`` is empty when it waits to be assigned by hand."""
+
+    name: str
+    ok: bool
+    says: str
+    capture: str = ""
+    sha256: str = ""
+    place: str = ""
+    already: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeReport:
+    """What became of all files. ``stopped`` is a sentence when the work had to stop early."""
+
+    arrivals: tuple[Arrival, ...]
+    clashes: tuple[Clash, ...]
+    left_out: tuple[str, ...]
+    stopped: str = ""
+
+    @property
+    def taken(self) -> tuple[Arrival, ...]:
+        """Pictures that came in now."""
+        return tuple(entry for entry in self.arrivals if entry.ok and not entry.already)
+
+    @property
+    def already(self) -> tuple[Arrival, ...]:
+        """Files whose bytes were in the item before."""
+        return tuple(entry for entry in self.arrivals if entry.already)
+
+    @property
+    def refused(self) -> tuple[Arrival, ...]:
+        """Files that are not taken in, each with its sentence."""
+        return tuple(entry for entry in self.arrivals if not entry.ok)
+
+    @property
+    def to_assign(self) -> tuple[Arrival, ...]:
+        """Pictures that are in and wait to be assigned by hand."""
+        return tuple(entry for entry in self.taken if not entry.place)
+
+
+def folder_sources(folder: Path) -> list[Source]:
+    """Every file of a folder by name; what operating systems leave about is left out.
+
+    Raises:
+        Refusal: no such folder, or nothing in it.
+    """
+    if not folder.is_dir():
+        raise Refusal((Problem("folder", f"There is no folder {folder}."),))
+    found = sorted(entry for entry in folder.iterdir() if entry.is_file())
+    sources = [Source(entry.name, entry) for entry in found if not is_junk(entry.name)]
+    if not sources:
+        raise Refusal((Problem("folder", f"There are no files in {folder}."),))
+    return sources
+
+
+def take_in(
+    studio: Studio,
+    item: str,
+    sources: Iterable[Source],
+    *,
+    runner: Runner | None = None,
+    progress: OnArrival | None = None,
+    actor: str = "bench",
+) -> IntakeReport:
+    """Take files into an item, one after the other; ``progress(done, total, arrival)``.
+
+    With a ``runner`` each picture is decoded in a worker process under a memory cap, which
+    makes its previews at the same time.
+    """
+    files = list(sources)
+    state = studio.state(item)
+    plan = plan_intake((source.name for source in files), state.gathering, state.captures.values())
+    arrivals: list[Arrival] = []
+    stopped = ""
+    for source in files:
+        if is_junk(source.name):
+            continue
+        try:
+            arrival = _take_one(studio, item, source, plan, runner, actor)
+        except DiskFull as error:
+            stopped = str(error)
+            break
+        arrivals.append(arrival)
+        if progress is not None:
+            progress(len(arrivals), len(files), arrival)
+    return IntakeReport(tuple(arrivals), plan.clashes, plan.left_out, stopped)
+
+
+def _take_one(
+    studio: Studio, item: str, source: Source, plan: IntakePlan, runner: Runner | None, actor: str
+) -> Arrival:
+    try:
+        if isinstance(source.content, Path):
+            known = _known(studio.state(item), source.name, hash_file(source.content))
+            if known is not None:
+                return known
+        with studio.blobs.staged(source.content) as copy:
+            state = studio.state(item)
+            known = _known(state, source.name, copy.sha256)
+            if known is not None:
+                return known
+            header = _looked_through(studio, copy, source.name, runner)
+            capture = _capture_of(copy, header, source.name, plan)
+            studio.blobs.keep(copy)
+            return _record(studio, state, capture, actor)
+    except DiskFull:
+        raise
+    except (ImageError, StudioError) as error:
+        return Arrival(source.name, False, _sentence(str(error)))
+    except OSError as error:
+        says = f"{source.name} cannot be read ({error.strerror or error}); copy it again"
+        return Arrival(source.name, False, _sentence(says))
+
+
+def _known(state: ItemState, name: str, sha256: str) -> Arrival | None:
+    for capture in state.captures.values():
+        if capture.sha256 == sha256:
+            says = f"is in already, as {capture.filename}"
+            if capture.place:
+                says += f" ({place_words(capture.place)})"
+            return Arrival(
+                name, True, _sentence(says), capture.id, sha256, capture.place, already=True
+            )
+    return None
+
+
+def _looked_through(studio: Studio, copy: Staged, name: str, runner: Runner | None) -> ImageHeader:
+    """Read the header and decode the picture once, so that a damaged one is never recorded."""
+    try:
+        header = read_header(copy.path)
+        previews = tasks.previews_of(studio.derived, copy.sha256)
+        if runner is None:
+            tasks.look_through(str(copy.path), previews)
+            return header
+        job = runner.submit(
+            "quirewell.stages.tasks.look_through", str(copy.path), previews, urgent=True
+        ).wait()
+        if job.state != "done":
+            raise ImageError(job.error or "the picture could not be looked through")
+        return header
+    except ImageError as error:
+        raise ImageError(str(error).replace(copy.path.name, name)) from error
+
+
+def _capture_of(copy: Staged, header: ImageHeader, name: str, plan: IntakePlan) -> Capture:
+    named = plan.named(name)
+    at = named or Named("", "whole", "before", "scan")
+    return Capture(
+        id=capture_id(copy.sha256),
+        sha256=copy.sha256,
+        filename=name,
+        media=header.media,
+        width_px=header.width_px,
+        height_px=header.height_px,
+        bytes=copy.bytes,
+        bits=header.bits,
+        resolution_dpi=_one_dpi(header.resolution_dpi),
+        profile=tasks.profile_name(header.profile),
+        moment=named.moment if named else None,
+        place=at.place,
+        panel=at.panel,
+        view=at.view,
+        notes=plan.why_not(name),
+        warnings=header.warnings,
+    )
+
+
+def capture_id(sha256: str) -> str:
+    """Id of the picture with this hash in an item: the same file is the same picture."""
+    return "p" + hashlib.sha256(sha256.encode()).hexdigest()[:11]
+
+
+def _one_dpi(dpi: tuple[float, float] | None) -> float | None:
+    return None if dpi is None else (dpi[0] + dpi[1]) / 2
+
+
+def _record(studio: Studio, state: ItemState, capture: Capture, actor: str) -> Arrival:
+    draft = Draft(state.id, "capture.added", to_body(capture))
+    seen = {capture.id: state.touched.get(capture.id, 0)}
+    try:
+        studio.append(state.id, None, [draft], actor, seen)
+    except Stale:
+        known = _known(studio.state(state.id), capture.filename, capture.sha256)
+        if known is None:
+            raise
+        return known
+    if capture.place:
+        words = Named(capture.place, capture.panel, capture.moment or "before", capture.view).words
+        return Arrival(
+            capture.filename, True, _sentence(words), capture.id, capture.sha256, capture.place
+        )
+    says = f"is in; assign it by hand: {capture.notes}"
+    return Arrival(capture.filename, True, _sentence(says), capture.id, capture.sha256)
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def names_of(sources: Sequence[Source]) -> list[str]:
+    """Names of some files, for a plan before anything is taken in."""
+    return [source.name for source in sources]

@@ -1,0 +1,173 @@
+"""``check``: is everything still as it was written? Every original is hashed again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.exc import DatabaseError
+
+from quirewell.record.apply import RecordError
+from quirewell.record.event import Event
+from quirewell.studio.blobs import Blobs, hash_file, is_sha256
+from quirewell.studio.database import DATABASE
+from quirewell.studio.faults import StudioError
+from quirewell.studio.studio import Studio
+
+_OWN = frozenset(
+    {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "originals", "derived", "backups"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One thing wrong: a short code, and a sentence that says what and what to do."""
+
+    code: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """What a check found. ``notes`` are worth knowing and no fault."""
+
+    folder: str
+    troubles: tuple[Trouble, ...]
+    notes: tuple[str, ...]
+    events: int
+    items: int
+    originals: int
+    bytes: int
+    head: str
+
+    @property
+    def ok(self) -> bool:
+        """Whether nothing is wrong."""
+        return not self.troubles
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data for ``--json``."""
+        return {
+            "ok": self.ok,
+            "studio": self.folder,
+            "events": self.events,
+            "items": self.items,
+            "originals": self.originals,
+            "originals_bytes": self.bytes,
+            "journal_head": self.head,
+            "troubles": [{"code": entry.code, "says": entry.says} for entry in self.troubles],
+            "notes": list(self.notes),
+        }
+
+
+def check(
+    folder: Path | str,
+    head: str = "",
+    progress: Callable[[int, int], None] | None = None,
+) -> CheckResult:
+    """Hash every original again, walk the chain, compare the tables with the journal.
+
+    ``head`` is a hash from a report or a backup: the journal must still contain it. A chain
+    alone shows a changed entry, but not that its end was cut off.
+
+    Raises:
+        StudioError: there is no studio, or its file cannot be opened at all.
+    """
+    place = Path(folder).absolute()
+    try:
+        with Studio.open(place) as studio:
+            return _check(studio, head, progress)
+    except DatabaseError as error:
+        raise StudioError(
+            f"the database of {place} is damaged and cannot be read ({error.orig}); restore the "
+            "newest backup into a new folder: quirewell studio restore BACKUP NEW"
+        ) from error
+
+
+def _check(studio: Studio, head: str, progress: Callable[[int, int], None] | None) -> CheckResult:
+    database, chain = studio.connection_check()
+    troubles = [Trouble("database", says) for says in database]
+    troubles += [Trouble("chain", says) for says in chain]
+    events = studio.events()
+    if head and not any(event.hash == head for event in events):
+        troubles.append(
+            Trouble(
+                "head",
+                f"the journal does not contain {head[:12]}…: entries were cut off or this is "
+                "another studio",
+            )
+        )
+    if not chain:
+        troubles += list(_projections(studio))
+    names = sorted(studio.blobs.all())
+    troubles += list(_originals(studio.blobs, names, progress))
+    recorded = recorded_originals(events)
+    for sha256, words in recorded.items():
+        if sha256 not in names:
+            says = f"the original of {words} ({sha256[:12]}…) is missing; restore it from a backup"
+            troubles.append(Trouble("missing", says))
+    size = sum(studio.blobs.size_bytes(name) for name in names)
+    return CheckResult(
+        str(studio.folder), tuple(troubles), tuple(_notes(studio, names, set(recorded))),
+        len(events), len(studio.items()), len(names), size, studio.head(),
+    )  # fmt: skip
+
+
+def _projections(studio: Studio) -> Iterator[Trouble]:
+    try:
+        for says in studio.rebuild_differs():
+            yield Trouble("tables", says)
+    except RecordError as error:
+        yield Trouble("journal", f"the journal says something that cannot be: {error}")
+
+
+def _originals(
+    blobs: Blobs, names: list[str], progress: Callable[[int, int], None] | None
+) -> Iterator[Trouble]:
+    for done, name in enumerate(names, 1):
+        try:
+            found = hash_file(blobs.path(name))
+        except OSError as error:
+            yield Trouble("unreadable", f"the original {name[:12]}… cannot be read ({error})")
+            continue
+        if found != name:
+            yield Trouble(
+                "altered",
+                f"the original {name[:12]}… is no longer the file that was taken in; restore it "
+                "from a backup",
+            )
+        if progress is not None:
+            progress(done, len(names))
+
+
+def recorded_originals(events: list[Event]) -> dict[str, str]:
+    """Hash of every file that the journal speaks of, and what it is."""
+    found: dict[str, str] = {}
+    for event in events:
+        sha256 = event.body.get("sha256")
+        if isinstance(sha256, str) and is_sha256(sha256) and event.kind == "capture.added":
+            found[sha256] = f"{event.body.get('filename', 'a picture')} in {event.stream}"
+    return found
+
+
+def _notes(studio: Studio, names: list[str], recorded: set[str]) -> Iterator[str]:
+    loose = [name for name in names if name not in recorded]
+    if loose:
+        yield (
+            f"{len(loose)} originals belong to no record (an intake was cut short, or a report "
+            "is kept there); they do no harm"
+        )
+    for entry in sorted(studio.folder.iterdir()):
+        if entry.name not in _OWN:
+            yield f"{entry.name} in the studio's folder is not the studio's own"
+    strange = [
+        entry
+        for entry in studio.blobs.folder.glob("??/*")
+        if not is_sha256(entry.name) or entry.name[:2] != entry.parent.name
+    ]
+    if strange:
+        yield f"{len(strange)} files under originals/ are not originals, such as {strange[0].name}"
+    if unfinished := studio.blobs.unfinished():
+        yield f"{len(unfinished)} copies are being made just now by another process"
