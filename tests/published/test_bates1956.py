@@ -34,7 +34,9 @@ def test_buffer_value(solver):
     if solver is engine:
         less, more = engine.titrate(NBS_MOLAL, 25.0, [0.0, step])
     else:
-        less, more = (oracle.speciate(NBS_MOLAL, 25.0, acid) for acid in (0.0, step))
+        less, more = (
+            oracle.speciate(NBS_MOLAL, 25.0, acid_mol_per_kg=acid) for acid in (0.0, step)
+        )
     assert step / (less.ph - more.ph) == pytest.approx(0.09, abs=0.01)
 
 

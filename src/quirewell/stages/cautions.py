@@ -118,8 +118,14 @@ _ROWS = (
     ),
     Caution(
         "heat-damp", "object",
-        "Heat on damp acid paper ages it in minutes and can glue coated pages together: press "
-        "cold unless there is a measured reason, and never iron damp paper.",
+        "Heat ages acid paper, damp heat most of all: an hour at 80 C counts like weeks on the "
+        "shelf (order of magnitude), and coated pages may stick. Press cold unless there is a "
+        "measured reason, and never iron damp paper.", "from memory",
+    ),
+    Caution(
+        "hot-press", "person",
+        "A heated press or iron burns and a screw press crushes: hands clear, never left alone "
+        "while warm, no solvents in the room.",
     ),
     Caution(
         "dry-slow", "object",

@@ -176,7 +176,7 @@ _ROWS = (
         "permanent", heat=True,
         evidence="handling creases, the bite of the type and part of the paper's thickness",
         materials=("boards", "blotters", "weight or press"),
-        cautions=("heat-damp", "coated", "brittle-fold"),
+        cautions=("heat-damp", "coated", "brittle-fold", "hot-press"),
     ),
     StepKind(
         "staples-in", "Joined again with staples",

@@ -3,8 +3,7 @@
 The engine is IPHREEQC (``parkhurst2013``) with its own ``phreeqc.dat`` and our block A laid
 over it, both read from the files beside this module and never from the installed package.
 Any warning of the engine is an error here. Where the engine cannot be imported the
-pure-Python solver of :mod:`quirewell.science.bath.oracle` answers instead (within 0.002 pH),
-as far as it can: it knows no carbonate.
+pure-Python solver of :mod:`quirewell.science.bath.oracle` answers instead, within 0.002 pH.
 """
 
 from __future__ import annotations
@@ -105,19 +104,16 @@ def speciate(
     ValueError
         Negative amounts, or a temperature outside the tested range.
     SpeciationError
-        When the engine warns or fails, or carbonate is asked of the fallback solver.
+        When the engine warns or fails.
     """
     check_temperature(temperature_c)
     _check_amount("Ca(OH)2", ca_mol_per_kg)
     _check_amount("CO2", co2_mol_per_kg)
     module = load_engine()
     if module is None:
-        if co2_mol_per_kg:
-            raise SpeciationError(
-                "carbonate needs the speciation engine, which is not installed here; "
-                "install quirewell with its requirements"
-            )
-        return oracle.speciate(ca_mol_per_kg, temperature_c)
+        return oracle.speciate(
+            ca_mol_per_kg, temperature_c, co2_mol_per_kg, carbonate_settles=carbonate_settles
+        )
     lines = _water(temperature_c)
     added = {"Ca(OH)2": ca_mol_per_kg, "CO2": co2_mol_per_kg}
     if any(added.values()):
@@ -153,7 +149,8 @@ def titrate(
     module = load_engine()
     if module is None:
         return tuple(
-            oracle.speciate(ca_mol_per_kg, temperature_c, acid) for acid in acid_mol_per_kg
+            oracle.speciate(ca_mol_per_kg, temperature_c, acid_mol_per_kg=acid)
+            for acid in acid_mol_per_kg
         )
     out = []
     for acid in acid_mol_per_kg:
