@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from statistics import fmean
 from typing import Any
 
 from quirewell.record.canonical import GENESIS
@@ -209,6 +210,8 @@ def _check_number(work: _Work, number: dict[str, Any], progress: Callable[[str],
         _check_count(work, number, refs)
     elif quantity == "sentence":
         _check_sentence(work, number, refs[0], progress)
+    elif quantity.startswith("mean:") or quantity == "range":
+        _check_mean(work, number, refs, progress)
     elif quantity.startswith("record:") or refs[0] in work.then.readings:
         _check_record(work, number, refs[0])
     else:
@@ -222,6 +225,23 @@ def _check_count(work: _Work, number: dict[str, Any], refs: list[str]) -> None:
         work.say(
             "", "count", number["text"], len(there), "some of what was counted was set aside since"
         )
+
+
+def _check_mean(
+    work: _Work, number: dict[str, Any], refs: list[str], progress: Callable[[str], None]
+) -> None:
+    """A mean (or the range) of findings: each is computed again, then the mean taken again."""
+    before = len(work.found)
+    for ref in refs:
+        _check_finding(work, {**number, "value": None}, ref, progress)
+    values = [f.value for ref in refs if (f := _finding(work.then, ref)) and f.value is not None]
+    if len(work.found) > before or number["value"] is None or not values:
+        return
+    if not _same(float(number["value"]), fmean(values)):
+        work.say(
+            refs[0], str(number["quantity"]), number["text"], f"{fmean(values):.6g}",
+            "the report does not say what the journal says",
+        )  # fmt: skip
 
 
 def _exists(state: ItemState, ref: str) -> bool:

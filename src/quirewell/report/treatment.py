@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from statistics import fmean
 from typing import Any
 
 from quirewell import __version__
@@ -17,7 +18,7 @@ from quirewell.record.nouns import Capture, ItemState, Report
 from quirewell.report import content, plates
 from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
 from quirewell.report.manifest import manifest_of
-from quirewell.report.model import Said, known_refs, settle
+from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
 from quirewell.report.typeset import typeset
 from quirewell.stages.naming import place_words
@@ -27,7 +28,7 @@ from quirewell.studio.studio import Studio
 
 TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 1
 LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 38.0, 78.0
-SHADES = ("change", "colour")
+SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
 Progress = Callable[[str], None]
 
 
@@ -164,14 +165,33 @@ def _marks(entry: Shade) -> dict[str, LimbMark]:
 
 def _shade_entry(entry: Shade, state: ItemState) -> dict[str, Any]:
     assert state.gathering is not None
+    labels = _labels(entry, state)
     return {
         "name": entry.name,
-        "says": entry.says,
+        "says": Shown(entry.says, tuple(ref for n in labels for ref in n.refs), "range"),
+        "labels": labels,
         "file": f"shade-{entry.key}.svg",
         "key": f"key-{entry.key}.svg",
         "alt": gathering_words(state.gathering, _marks(entry), entry.name),
         "key_alt": "Key: from the lowest value to the highest in six steps",
     }
+
+
+def _labels(entry: Shade, state: ItemState) -> list[Shown]:
+    """The numbers written in a drawing: each leaf's is the mean of its pages' findings."""
+    quantity = SHADES[entry.key]
+    labels = []
+    for mark in entry.marks:
+        faces = [r.change(quantity) for r in page_results(state) if r.leaf == mark.place]
+        known = [face for face in faces if face.value is not None]
+        mean = fmean(face.value or 0.0 for face in known) if known else math.nan
+        if not math.isclose(mean, mark.value, rel_tol=1e-9, abs_tol=1e-12):
+            raise Untraceable(
+                f"the drawing says {mark.short} of {mark.place}, its findings say {mean:g}"
+            )
+        refs = tuple(ref for face in known for ref in face.refs)
+        labels.append(Shown(mark.short, refs, f"mean:{quantity}", mark.value, None, known[0].unit))
+    return labels
 
 
 def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> bytes:
@@ -260,8 +280,3 @@ def _entry(plate: Plate, stem: str, files: dict[str, bytes], result: PageResult)
             ["Size", Shown(result.verdict_word, result.verdict.refs, "verdict")],
         ],
     }
-
-
-def pdf_hash(data: bytes) -> str:
-    """SHA-256 of a file's bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()

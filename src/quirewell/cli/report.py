@@ -1,0 +1,183 @@
+"""``quirewell report``, ``recheck``, ``condition``, ``strip``: what leaves the house on paper."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from quirewell.record.nouns import ItemState
+from quirewell.report.condition import condition_sheet
+from quirewell.report.model import Untraceable
+from quirewell.report.recheck import NoManifest, as_json, lines
+from quirewell.report.recheck import recheck as run_recheck
+from quirewell.report.strip import CHECK_BAR_MM, strip_sheet
+from quirewell.report.treatment import Written, head_of, write_report
+from quirewell.report.typeset import ReportError
+from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM
+from quirewell.studio.faults import StudioError
+from quirewell.studio.studio import Studio
+
+F = TypeVar("F", bound=Callable[..., Any])
+STUDIO = click.option(
+    "--studio", "folder", required=True, metavar="DIR",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The studio's folder, as made by `quirewell demo` or `quirewell intake`.",
+)  # fmt: skip
+JSON = click.option(
+    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
+)
+
+
+def _output(default: str) -> Callable[[F], F]:
+    return click.option(
+        "-o", "--output", default=default, show_default=True, metavar="FILE",
+        type=click.Path(path_type=Path, dir_okay=False), help="Where the PDF goes.",
+    )  # fmt: skip
+
+
+@contextmanager
+def _opened(folder: Path) -> Iterator[Studio]:
+    try:
+        with Studio.open(folder) as studio:
+            yield studio
+    except (StudioError, ReportError, Untraceable, NoManifest) as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(f"{error.filename}: {error.strerror}") from error
+
+
+def _item(studio: Studio, words: str) -> ItemState:
+    return studio.state(studio.find(words) or words)
+
+
+def _tell(says: str) -> None:
+    click.echo(says, err=True)
+
+
+@click.command()
+@click.argument("item")
+@STUDIO
+@_output("report.pdf")
+@click.option("--by", default="bench", show_default=True, help="Who issues it, for the journal.")
+@JSON
+def report(item: str, folder: Path, output: Path, by: str, wants_json: bool) -> None:
+    """Write the treatment report of ITEM (its id or its title) as PDF.
+
+    A manifest of every number shown goes beside it, as FILE with the ending .json. Each number
+    names the finding or reading it came from; one that cannot stops the report. The report is
+    recorded in the journal as issued.
+
+    \b
+    Examples:
+      quirewell report annual --studio larkmoor
+      quirewell report "Copperbeck Garden Annual" --studio larkmoor -o copperbeck.pdf --json
+    """
+    with _opened(folder) as studio:
+        state = _item(studio, item)
+        written = write_report(
+            studio, state.id, output, by, progress=lambda says: _tell(f"{says} ...")
+        )
+    click.echo(json.dumps(_written_json(written), indent=2) if wants_json else _written(written))
+
+
+def _written_json(written: Written) -> dict[str, object]:
+    manifest = written.manifest
+    return {
+        "report": manifest["report"], "item": manifest["item"], "pdf": str(written.pdf),
+        "manifest": str(written.json), "pdf_sha256": manifest["pdf_sha256"],
+        "head": manifest["head"], "numbers": len(manifest["numbers"]),
+    }  # fmt: skip
+
+
+def _written(written: Written) -> str:
+    count = len(written.manifest["numbers"])
+    return (
+        f"{written.pdf}: {written.manifest['report']}, {count} numbers, each with its source in "
+        f"{written.json.name}. Check it any time with: quirewell recheck {written.pdf} --studio DIR"
+    )
+
+
+@click.command()
+@click.argument("report", type=click.Path(path_type=Path, dir_okay=False), metavar="REPORT")
+@STUDIO
+@JSON
+@click.pass_context
+def recheck(context: click.Context, report: Path, folder: Path, wants_json: bool) -> None:
+    """Compute every number of REPORT (the PDF or its .json) again and say which moved, and why.
+
+    The journal's chain is verified first; then each method runs again on the originals, and
+    each reading is read again from the journal. Exit code 0 when all agree, 1 when some differ.
+
+    \b
+    Example:
+      quirewell recheck copperbeck.pdf --studio larkmoor
+    """
+    with _opened(folder) as studio:
+        checked = run_recheck(report, studio, progress=lambda says: _tell(f"again: {says}"))
+    if wants_json:
+        click.echo(json.dumps(as_json(checked), indent=2))
+    else:
+        click.echo(
+            f"{checked.numbers} numbers; {checked.runs} computations done again, "
+            f"{checked.readings} records read again."
+        )
+        click.echo("All agree." if checked.agrees else "These differ:")
+        for says in lines(checked.differences):
+            click.echo(f"  - {says}")
+    context.exit(0 if checked.agrees else 1)
+
+
+@click.command()
+@click.argument("item")
+@STUDIO
+@_output("condition.pdf")
+@JSON
+def condition(item: str, folder: Path, output: Path, wants_json: bool) -> None:
+    """Print the condition of ITEM on one page: photograph, defects, lines to write on.
+
+    One photograph by phone is enough; no wrap needs to be described and nothing measured.
+
+    \b
+    Example:
+      quirewell condition annual --studio larkmoor -o condition.pdf
+    """
+    with _opened(folder) as studio:
+        state = _item(studio, item)
+        head = head_of(studio, state.id)
+        output.write_bytes(condition_sheet(state, head.hash, head.at, studio.blobs.path))
+    if wants_json:
+        click.echo(json.dumps({"item": state.id, "pdf": str(output), "head": head.hash}, indent=2))
+    else:
+        click.echo(f"{output}: one page, ready to print.")
+
+
+@click.command()
+@_output("strip.pdf")
+@JSON
+def strip(output: Path, wants_json: bool) -> None:
+    """Make the bench strip: a printed scale to lay beside the sheet in every scan.
+
+    Print it at 100 per cent, measure it once with a steel rule from the left edge of the first
+    mark to the left edge of the last, and sleeve it. It never touches damp paper.
+
+    \b
+    Example:
+      quirewell strip -o strip.pdf
+    """
+    try:
+        output.write_bytes(strip_sheet())
+    except OSError as error:
+        raise click.ClickException(f"{output}: {error.strerror}") from error
+    if wants_json:
+        sizes = {"nominal_length_mm": NOMINAL_LENGTH_MM, "check_bar_mm": CHECK_BAR_MM}
+        click.echo(json.dumps({"pdf": str(output), **sizes}, indent=2))
+    else:
+        click.echo(
+            f"{output}: print at 100 per cent; first to last mark should be "
+            f"{NOMINAL_LENGTH_MM:g} mm, left edge to left edge. Measure it once, and give what you measure."
+        )
