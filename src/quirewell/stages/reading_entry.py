@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import Literal
 
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
@@ -68,7 +69,7 @@ QUANTITIES: Mapping[str, QuantityKind] = {
         _kind("width", "Width", "mm", "10", "1500", _MM, "0.5", "184.5 mm"),
         _kind("height", "Height", "mm", "10", "1500", _MM, "0.5", "260 mm"),
         _kind("tone_step", "Tone step", "step", "0", "30", {"step": "1", "steps": "1"}, "1", "6"),
-        _kind("temperature", "Temperature", "C", "-10", "150", {}, "0.5", "21C"),
+        _kind("temperature", "Temperature", "C", "-10", "60", {}, "0.5", "21C"),
         _kind("humidity", "Relative humidity", "%", "0", "100", {"%": "1", "%rh": "1",
               "rh": "1"}, "1", "52 %"),
     )
@@ -165,25 +166,43 @@ def _size(state: ItemState, form: Form, text: str, first: str) -> tuple[Reading,
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """A typed reading taken apart; ``at_field`` is the form field its temperature came from."""
+
+    value: str
+    off_scale: Literal["below", "above"] | None
+    temperature: str
+    at_field: str
+
+
+def _parts(form: Form, text: str) -> _Parts:
+    named = "temperature" if form.get("temperature", "").strip() else "temperature_c"
+    temperature, at_field, value = form.get(named, "").strip(), named, text
+    at = _AT.fullmatch(text)
+    if at is not None:
+        value, temperature, at_field = at["value"], at["temperature"].strip(), "value"
+    elif not temperature:
+        at_field = "value"
+    off = _OFF.fullmatch(value)
+    if off is None:
+        return _Parts(value, None, temperature, at_field)
+    side: Literal["below", "above"] = "above" if off["sign"].lower() in _ABOVE else "below"
+    return _Parts(off["rest"], side, temperature, at_field)
+
+
 def _reading(
     state: ItemState, form: Form, kind: QuantityKind, text: str, reading_id: str
 ) -> Reading:
-    temperature_text = form.get("temperature", "").strip() or form.get("temperature_c", "").strip()
-    value_text = text
-    at = _AT.fullmatch(text)
-    if at is not None:
-        value_text, temperature_text = at["value"], at["temperature"]
-    off = _OFF.fullmatch(value_text)
-    if off is not None:
-        value_text = off["rest"]
-    value, step = _value(form, kind, value_text)
+    parts = _parts(form, text)
+    value, step = _value(form, kind, parts.value)
     if not kind.low <= value <= kind.high:
         raise _no(form, "value", _outside(kind, value, text))
     method = _method(form, kind)
-    temperature = _temperature(form, temperature_text)
+    temperature = _temperature(form, parts)
     if kind.key == "pH" and temperature is None and not PH_METHODS[method].strip:
         raise _no(
-            form, "temperature",
+            form, parts.at_field,
             f"A pH by electrode needs its temperature: lime water reads 0.03 lower for each "
             f"degree warmer. Write it as {value} at 21C.",
         )  # fmt: skip
@@ -196,7 +215,7 @@ def _reading(
         method,
         temperature,
         _resolution(form, kind, step, method),
-        None if off is None else ("above" if off["sign"].lower() in _ABOVE else "below"),
+        parts.off_scale,
         _moment(form),
         form.get("instrument", "").strip(),
         text,
@@ -251,6 +270,8 @@ def _outside(kind: QuantityKind, value: Decimal, text: str) -> str:
     )
     if kind.key == "pH" and 14 < value <= 140:
         return f"{says}; is a decimal point missing? {value / 10} is a pH."
+    if kind.key == "temperature" and kind.high < value <= 140:
+        return f"{says}; was it Fahrenheit? Write {value}F."
     if kind.unit == "mm" and value > kind.high:
         return f"{says}; was it typed in another unit? Write it as {kind.hint}."
     return f"{says}."
@@ -270,21 +291,18 @@ def _method(form: Form, kind: QuantityKind) -> str:
     return method
 
 
-def _temperature(form: Form, text: str) -> Decimal | None:
+def _temperature(form: Form, parts: _Parts) -> Decimal | None:
+    text = parts.temperature
     if not text:
         return None
     try:
         celsius = typed.temperature_c(text)
     except typed.Unreadable as error:
-        raise _no(form, "temperature", f"{error}.") from error
-    if 60 < celsius <= 104 and text[-1:].isdigit():
-        raise _no(
-            form, "temperature",
-            f"{text} C is too warm for a reading at the bench; was it Fahrenheit? Write {text}F.",
-        )  # fmt: skip
+        raise _no(form, parts.at_field, f"{error}.") from error
     if not 0 <= celsius <= 60:
-        says = f"A reading is taken between 0 and 60 C, got {celsius} C."
-        raise _no(form, "temperature", says)
+        says = f"A reading is taken between 0 and 60 C, got {celsius} C"
+        maybe = f"; was it Fahrenheit? Write {text}F." if text[-1:].isdigit() else "."
+        raise _no(form, parts.at_field, f"{says}{maybe if 60 < celsius <= 140 else '.'}")
     return celsius
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from typing import Any
 
 from quirewell.record.finding import Run
@@ -116,8 +117,10 @@ def _can(step: Step, wetted: bool) -> list[str]:
     return [*moves, "correct", *([] if wetted else ["set aside"])]
 
 
-def _plain_number(value: Any) -> float | None:
-    return None if value is None else float(value)
+def _plain_number(value: Decimal | None) -> float | int | None:
+    if value is None:
+        return None
+    return int(value) if value == value.to_integral_value() else float(value)
 
 
 def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
