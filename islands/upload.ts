@@ -82,6 +82,8 @@ class Upload extends HTMLElement {
     status.textContent = failed
       ? `${files.length - failed} of ${files.length} files are in the studio; the others are named below.`
       : `All ${files.length} files are in the studio.`;
+    const after = this.dataset["after"];
+    if (after) await fetch(after, { method: "POST", body: new URLSearchParams() }).catch(() => null);
     if (failed) this.offerShow(list);
     else location.reload();
   }

@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
@@ -18,7 +19,7 @@ from quirewell.studio.studio import Studio
 from quirewell.web import errors
 from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
-from quirewell.web.routes import examine, items, pictures, treat, work
+from quirewell.web.routes import examine, intake, items, pictures, prove, treat, work
 from quirewell.web.security import LocalOnly
 
 WORKERS = 2
@@ -31,18 +32,21 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         studio = Studio.open(studio_folder)
         runner = Runner(workers)
-        app.state.house = House(studio, runner, Desk(runner), islands_built())
+        app.state.house = House(studio, runner, Desk(), islands_built())
         try:
             yield
         finally:
+            await run_in_threadpool(app.state.house.desk.settle)
             runner.close()
             studio.close()
 
     app = Starlette(
         routes=[
             *items.routes,
+            *intake.routes,
             *examine.routes,
             *treat.routes,
+            *prove.routes,
             *work.routes,
             *pictures.routes,
             Mount("/static", StaticFiles(directory=STATIC)),

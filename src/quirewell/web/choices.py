@@ -22,3 +22,12 @@ def faces(sheet: str) -> list[tuple[str, str]]:
         found.append((f"{sheet}.{side}", f"{side} side"))
         found += [(f"{sheet}.{side}.{half}", f"{side} side, {half}") for half in ("left", "right")]
     return found
+
+
+def scanned(state: ItemState) -> list[tuple[str, str]]:
+    """Where a picture can belong: the whole item, or a side of a sheet."""
+    found = [("", "choose"), ("item", "the whole item")]
+    for code in known_sheets(state):
+        name = sheet_words(code)
+        found += [(f"{code}.{side}", f"{name}, {side} side") for side in ("outer", "inner")]
+    return found

@@ -1,4 +1,4 @@
-"""The work in hand: which batch of long computations belongs to which item, and how it stands.
+"""The work in hand: which long work belongs to which item, and how it stands.
 
 State is told, not increments: whoever asks (or asks again after a sleep) learns where the work
 stands now. Nothing is lost with the server but the count: what was measured is in the journal,
@@ -8,18 +8,20 @@ and what was not is offered again.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any, Protocol
 
-from quirewell.jobs.batch import Batch, Call, Job
-from quirewell.jobs.runner import Runner
+from quirewell.jobs.batch import Batch
+from quirewell.studio.faults import StudioError
+
+Says = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """An item's batch as a page shows it."""
+    """An item's work as a page shows it."""
 
-    title: str
     says: str
     done: int
     total: int
@@ -32,47 +34,102 @@ class Work:
         return bool(self.failures)
 
 
+class InHand(Protocol):
+    """Something that can be asked how it stands."""
+
+    def work(self) -> Work: ...
+
+
+class Measuring:
+    """A batch of calls in the workers."""
+
+    def __init__(self, batch: Batch) -> None:
+        self._batch = batch
+
+    def work(self) -> Work:
+        """Where the batch stands now."""
+        now = self._batch.progress
+        running = now.state == "running"
+        return Work(_words(now.says, now.left_s), now.done, now.total, running, now.errors)
+
+
+class Errand:
+    """One piece of work in a thread of the server, told in words; ``result`` when it went well."""
+
+    def __init__(self, title: str, act: Callable[[Says], Any]) -> None:
+        self.result: Any = None
+        self._says = title
+        self._title = title
+        self._failure = ""
+        self._over = threading.Event()
+        threading.Thread(target=self._run, args=(act,), daemon=True).start()
+
+    def _run(self, act: Callable[[Says], Any]) -> None:
+        try:
+            self.result = act(self._say)
+        except (StudioError, ValueError, LookupError, OSError) as error:
+            self._failure = f"{self._title}: {error}"
+        except Exception as error:
+            self._failure = f"{self._title}: a fault of the program ({type(error).__name__})"
+            raise
+        finally:
+            self._over.set()
+
+    def _say(self, words: str) -> None:
+        self._says = f"{self._title}: {words}"
+
+    def wait(self, timeout_s: float) -> None:
+        """Wait until it is over."""
+        self._over.wait(timeout_s)
+
+    def work(self) -> Work:
+        """Where it stands now."""
+        failures = (self._failure,) if self._failure else ()
+        return Work(self._says, 0, 0, not self._over.is_set(), failures)
+
+
 class Desk:
-    """The last batch of each item; one at a time for an item."""
+    """The last work of each item; one at a time for an item."""
 
-    def __init__(self, runner: Runner) -> None:
-        self._runner = runner
+    def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._batches: dict[str, Batch] = {}
+        self._held: dict[str, InHand] = {}
 
-    def start(
-        self, item_id: str, title: str, calls: Sequence[Call], on_result: Callable[[Job], None]
-    ) -> bool:
-        """Begin a batch; False when the item is busy or there is nothing to do."""
+    def begin(self, item_id: str, start: Callable[[], InHand]) -> bool:
+        """Begin work on an item; False when its desk is busy."""
         with self._lock:
-            busy = self._batches.get(item_id)
-            if not calls or (busy is not None and not busy.over.is_set()):
+            busy = self._held.get(item_id)
+            if busy is not None and busy.work().running:
                 return False
-            self._batches[item_id] = self._runner.start(title, calls, on_result)
+            self._held[item_id] = start()
         return True
 
+    def held(self, item_id: str) -> InHand | None:
+        """The item's last work itself."""
+        return self._held.get(item_id)
+
     def last(self, item_id: str) -> Work | None:
-        """Where the item's last batch stands, finished or not."""
-        batch = self._batches.get(item_id)
-        if batch is None:
-            return None
-        now = batch.progress
-        return Work(
-            now.title, _words(now.says, now.left_s), now.done, now.total,
-            now.state == "running", now.errors,
-        )  # fmt: skip
+        """Where the item's last work stands, finished or not."""
+        held = self._held.get(item_id)
+        return held.work() if held else None
 
     def view(self, item_id: str) -> Work | None:
-        """The batch a page shows: one that runs, or one in which something failed."""
+        """The work a page shows: one that runs, or one in which something failed."""
         work = self.last(item_id)
         return work if work is not None and (work.running or work.failures) else None
 
     def clear(self, item_id: str) -> None:
-        """Forget a finished batch, so that its failures are shown no more."""
+        """Forget finished work, so that its failures are shown no more."""
         with self._lock:
-            batch = self._batches.get(item_id)
-            if batch is not None and batch.over.is_set():
-                del self._batches[item_id]
+            held = self._held.get(item_id)
+            if held is not None and not held.work().running:
+                del self._held[item_id]
+
+    def settle(self, timeout_s: float = 30) -> None:
+        """Wait for errands that write; the workers are ended by their own runner."""
+        for held in list(self._held.values()):
+            if isinstance(held, Errand):
+                held.wait(timeout_s)
 
 
 def _words(says: str, left_s: float | None) -> str:

@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from quirewell.record.nouns import Gathering, ItemState
 from quirewell.report.drawings import LimbMark, gathering_svg, gathering_words
+from quirewell.stages.asking import quantity_name
 from quirewell.stages.naming import place_words, sheet_of, sheet_words
 from quirewell.stages.overview import progress
 from quirewell.stages.refusal import Refusal
@@ -45,6 +46,7 @@ def environment() -> Environment:
     made.filters["sheet"] = sheet_words
     made.filters["panel"] = lambda panel: PANELS.get(panel, panel)
     made.filters["when"] = when
+    made.filters["quantity"] = quantity_name
     return made
 
 

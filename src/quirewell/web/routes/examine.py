@@ -13,7 +13,7 @@ from quirewell.stages.overview import sheet_lines
 from quirewell.stages.refusal import Refusal
 from quirewell.web.choices import faces, places
 from quirewell.web.house import house_of
-from quirewell.web.measuring import start_measuring
+from quirewell.web.measuring import start_measuring, waiting
 from quirewell.web.page import drawing, own_path, render_item, see
 from quirewell.web.saving import Again, saver
 
@@ -28,7 +28,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     return render_item(
         request, "examine.html", state, "examine", refusal=refusal, action=action,
         drawing=drawing(state.gathering, state.id), sheets=sheet_lines(state),
-        waiting=len(stage.unmeasured(state)),
+        waiting=waiting(house_of(request), state),
         loose=[one for one in stage.defect_views(state) if not sheet_of(one.place)],
         grades=stage.grade_views(state), remaining=list(state.remaining.values()),
         places=places(state), terms=list(stage.DEFECT_TERMS), pictures=[],
@@ -117,11 +117,6 @@ routes = [
     Route(
         "/item/{item}/examine/retract",
         saver(stage.retract, _home, _again, "retract"),
-        methods=["POST"],
-    ),
-    Route(
-        "/item/{item}/examine/margin",
-        saver(stage.lock_margin, _home, _again, "margin"),
         methods=["POST"],
     ),
     Route("/item/{item}/examine/{sheet}", sheet),

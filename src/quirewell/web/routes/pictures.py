@@ -58,7 +58,7 @@ async def info(request: Request) -> Response:
     house = house_of(request)
     folder = house.studio.derived / "tiles" / source.name
     if not (folder / "info.json").is_file():
-        await house.call("quirewell.studio.tiles.make_tiles", source, folder)
+        await house.call("quirewell.stages.tasks.cut_tiles", str(source), str(folder))
     described = json.loads((folder / "info.json").read_text(encoding="utf-8"))
     described["id"] = str(request.url).rsplit("/", 1)[0]
     return JSONResponse(described)

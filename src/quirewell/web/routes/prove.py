@@ -1,0 +1,191 @@
+"""Prove: pairs with their verdicts, the curtain, the difference, margins, reports, recheck."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from pathlib import Path
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+from starlette.routing import Route
+
+from quirewell.record.finding import Run
+from quirewell.record.nouns import ItemState
+from quirewell.report.recheck import Rechecked, recheck
+from quirewell.report.treatment import write_report
+from quirewell.stages.asking import ask_all
+from quirewell.stages.noting import lock_margin
+from quirewell.stages.prove import PairView, prove_view
+from quirewell.stages.refusal import Refusal
+from quirewell.web.desk import Errand, Says
+from quirewell.web.house import House, house_of
+from quirewell.web.measuring import waiting
+from quirewell.web.page import drawing, render_item, see
+from quirewell.web.saving import ACTOR, Again, saver
+
+PICTURES = {
+    "after": "quirewell.stages.pair_pictures.write_registered_after",
+    "difference": "quirewell.stages.pair_pictures.write_difference",
+}
+LONGEST_PX = 1400
+MARGINS = (
+    ("change.width_pct", "Change of width, %"),
+    ("change.height_pct", "Change of height, %"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ReportLine:
+    """A report in the list: where to fetch it, and what a recheck of it said."""
+
+    id: str
+    title: str
+    sha256: str
+    here: bool
+    checked: Rechecked | None
+
+
+def page(request: Request) -> Response:
+    """The stage's page."""
+    return _page(request, None, "")
+
+
+def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
+    view = prove_view(state)
+    return render_item(
+        request, "prove.html", state, "prove", refusal=refusal, action=action, view=view,
+        waiting=waiting(house, state), drawing=drawing(state.gathering, state.id),
+        reports=[_line(house, state, *entry) for entry in reversed(view.reports)],
+        margins=list(MARGINS), here=f"/item/{state.id}/prove",
+    )  # fmt: skip
+
+
+def _line(house: House, state: ItemState, id: str, sha256: str, title: str) -> ReportLine:
+    held = house.desk.held(state.id)
+    result = held.result if isinstance(held, Errand) else None
+    checked = result if isinstance(result, Rechecked) and result.report == id else None
+    return ReportLine(id, title, sha256, report_path(house, id).is_file(), checked)
+
+
+def report_path(house: House, report_id: str) -> Path:
+    """Where a report of this studio is kept."""
+    return house.studio.folder / "reports" / f"{report_id}.pdf"
+
+
+def pair(request: Request) -> Response:
+    """One page before and after."""
+    state = house_of(request).item(request.path_params["item"])
+    shown, run = _pair(state, request.path_params["place"])
+    before, after = (_capture_hash(run, role) for role in ("before", "after"))
+    places = [entry.place for entry in prove_view(state).pairs]
+    at = places.index(shown.place)
+    return render_item(
+        request, "pair.html", state, "prove", pair=shown, run=run,
+        findings=ask_all([run], state), before=before, after=after,
+        registered="before_to_after_px" in run.drawing,
+        previous=places[at - 1] if at else "",
+        following=places[at + 1] if at + 1 < len(places) else "",
+    )  # fmt: skip
+
+
+def _pair(state: ItemState, place: str) -> tuple[PairView, Run]:
+    for entry in prove_view(state).pairs:
+        if entry.place == place:
+            return entry, state.runs[entry.run]
+    raise HTTPException(404, "This page was not compared before with after.")
+
+
+def _capture_hash(run: Run, role: str) -> str:
+    return next((entry.sha256 for entry in run.inputs if entry.role == role), "")
+
+
+async def picture(request: Request) -> Response:
+    """The after picture on the before picture's grid, or the difference; made when asked for."""
+    house = house_of(request)
+    task = PICTURES.get(request.path_params["which"])
+    state = await run_in_threadpool(house.item, request.path_params["item"])
+    _, run = _pair(state, request.path_params["place"])
+    if task is None:
+        raise HTTPException(404)
+    folder = house.studio.derived / "pairs"
+    target = folder / f"{run.id}-{request.path_params['which']}.png"
+    if not target.is_file():
+        folder.mkdir(parents=True, exist_ok=True)
+        part = folder / f"{run.id}-{secrets.token_hex(4)}.part.png"
+        roles = ("before", "after")
+        files = {role: house.studio.blobs.path(_capture_hash(run, role)) for role in roles}
+        await house.call(task, files, dict(run.params), part, LONGEST_PX)
+        part.replace(target)
+    return FileResponse(target, media_type="image/png", headers={"Cache-Control": "no-cache"})
+
+
+def build(request: Request) -> Response:
+    """Begin writing the report."""
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
+
+    def write(says: Says) -> str:
+        folder = house.studio.folder / "reports"
+        part = folder / f"writing-{secrets.token_hex(4)}.pdf"
+        written = write_report(house.studio, state.id, part, actor=ACTOR, progress=says)
+        target = report_path(house, str(written.manifest["report"]))
+        written.json.replace(target.with_suffix(".json"))
+        written.pdf.replace(target)
+        return target.stem
+
+    house.desk.begin(state.id, lambda: Errand("Writing the report", write))
+    return see(f"/item/{state.id}/prove")
+
+
+def download(request: Request) -> Response:
+    """A report that was written here."""
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
+    report_id = request.path_params["report"]
+    if report_id not in state.reports or not report_path(house, report_id).is_file():
+        raise HTTPException(404, "That report is not kept here; write it again.")
+    return FileResponse(
+        report_path(house, report_id), media_type="application/pdf",
+        filename=f"{state.id}-treatment-report.pdf",
+    )  # fmt: skip
+
+
+def check(request: Request) -> Response:
+    """Begin computing every number of a report again."""
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
+    report_id = request.path_params["report"]
+    path = report_path(house, report_id)
+    if report_id not in state.reports or not path.is_file():
+        raise HTTPException(404, "That report is not kept here; write it again.")
+    house.desk.begin(
+        state.id,
+        lambda: Errand("Rechecking the report", lambda says: recheck(path, house.studio, says)),
+    )
+    return see(f"/item/{state.id}/prove")
+
+
+def _again(action: str) -> Again:
+    return lambda request, refusal: _page(request, refusal, action)
+
+
+def _home(request: Request) -> str:
+    return f"/item/{request.path_params['item']}/prove"
+
+
+routes = [
+    Route("/item/{item}/prove", page),
+    Route(
+        "/item/{item}/prove/margin", saver(lock_margin, _home, _again, "margin"), methods=["POST"]
+    ),
+    Route("/item/{item}/prove/report", build, methods=["POST"]),
+    Route("/item/{item}/report/{report}.pdf", download),
+    Route("/item/{item}/report/{report}/recheck", check, methods=["POST"]),
+    Route("/item/{item}/prove/{place}", pair),
+    Route("/item/{item}/prove/{place}/{which}.png", picture),
+]
