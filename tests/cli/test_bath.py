@@ -57,3 +57,8 @@ def test_bad_input_is_a_sentence_on_standard_error(arguments, says):
     assert result.exit_code == 1
     assert result.stdout == ""
     assert says in result.stderr
+
+
+def test_a_thin_bath_does_not_show_a_band_of_noughts():
+    said = call("--temperature-c", "20", "--strength", "0.01").stdout
+    assert "0.0029 % CaCO3   90 %: 0.0020 to 0.0042" in said

@@ -10,7 +10,7 @@ import click
 
 from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
-from quirewell.stages.bathing import METHOD, as_json
+from quirewell.stages.bathing import METHOD, as_json, reserve_digits
 from quirewell.stages.methods import run_method
 
 
@@ -91,6 +91,7 @@ def _card(card: dict[str, Any]) -> str:
     lines = ["LIME-WATER BATH", "", "Before anything is wetted"]
     lines += [_item(f"[{row['to']}] {row['says']}") for row in card["cautions"]]
     lines += [_item(card["local_codes"]), "", "The bath"]
+    reserve = card["reserve_pct_caco3"]
     lines.append(
         f"  {card['litres']:g} L at {card['temperature_c']:g} C, "
         f"{_strength_words(card['strength'])}"
@@ -100,7 +101,7 @@ def _card(card: dict[str, Any]) -> str:
         ("caoh2_g_per_kg", "calcium hydroxide", 2),
         ("caoh2_g", "dissolved in all", 1),
         ("ca_ppm", "calcium", 0),
-        ("reserve_pct_caco3", "reserve left in one leaf", 2),
+        ("reserve_pct_caco3", "reserve left in one leaf", reserve_digits(reserve["u"])),
     ):
         lines.append(_line(name, card[key], digits))
     lines += ["", "How it is made", _item(card["how"])]

@@ -144,6 +144,15 @@ def _words(quantity: str, text: str, sources: tuple[str, ...]) -> Finding:
     return Finding("", quantity, "item", text=text, standing="published", sources=sources)
 
 
+def reserve_digits(u: float) -> int:
+    """Decimal places that show a reserve to one figure of its uncertainty, two at least.
+
+    >>> reserve_digits(0.069), reserve_digits(0.0015)
+    (2, 3)
+    """
+    return max(2, -math.floor(math.log10(u)))
+
+
 def _effect(bath: LimeWater) -> str:
     limit = CONSTANTS["neutral_wash_ppm"].value
     if bath.ca_ppm.value < limit:
@@ -155,10 +164,13 @@ def _warnings(bath: LimeWater) -> tuple[str, ...]:
     reserve = bath.reserve_pct_caco3
     wanted = CONSTANTS["permanent_reserve_pct"].value
     times = wanted / bath.reserve_saturated_pct
+    digits = reserve_digits(reserve.u)
+    about, low, high = (
+        f"{value:.{digits}f}" for value in (reserve.value, reserve.low90, reserve.high90)
+    )
     out = [
-        f"One immersion leaves about {reserve.value:.2f} % CaCO3 ({reserve.low90:.2f} to "
-        f"{reserve.high90:.2f}). The {wanted:g} % asked of permanent paper cannot be reached "
-        f"this way: it would need {times:.0f} times what saturated lime water holds.",
+        f"One immersion leaves about {about} % CaCO3 ({low} to {high}). The {wanted:g} % asked of "
+        f"permanent paper cannot be reached this way: it would need {times:.0f} times what saturated lime water holds.",
         f"Carbon dioxide from the air is not in these numbers: an open tray of 0.2 m2 with "
         f"{bath.recipe.litres:g} L of this bath loses about {_air_loss_pct(bath):.0f} % of its "
         "alkali an hour (within a factor of two, from memory), and its pH hardly shows it. "
