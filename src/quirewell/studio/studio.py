@@ -312,9 +312,15 @@ class Studio:
             guards = connection.exec_driver_sql(
                 "SELECT count(*) FROM sqlite_master WHERE type='trigger' AND tbl_name='journal'"
             ).scalar()
+        complaints = [f"the database file is damaged: {row}" for row in rows if row != "ok"]
         if guards != 2:
-            faults.append("the guards that keep journal entries from being changed are missing")
-        return [f"the database file is damaged: {row}" for row in rows if row != "ok"], faults
+            complaints.append("the guards that keep journal entries from being changed are missing")
+        return complaints, faults
+
+    @property
+    def clock(self) -> Clock:
+        """The clock the studio writes by."""
+        return self._clock
 
     @property
     def engine(self) -> Engine:
