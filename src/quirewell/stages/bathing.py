@@ -170,7 +170,8 @@ def _warnings(bath: LimeWater) -> tuple[str, ...]:
     )
     out = [
         f"One immersion leaves about {about} % CaCO3 ({low} to {high}). The {wanted:g} % asked of "
-        f"permanent paper cannot be reached this way: it would need {times:.0f} times what saturated lime water holds.",
+        f"permanent paper cannot be reached this way: it would need {times:.0f} times what "
+        "saturated lime water holds.",
         f"Carbon dioxide from the air is not in these numbers: an open tray of 0.2 m2 with "
         f"{bath.recipe.litres:g} L of this bath loses about {_air_loss_pct(bath):.0f} % of its "
         "alkali an hour (within a factor of two, from memory), and its pH hardly shows it. "
