@@ -25,12 +25,13 @@ from quirewell.science.imaging.change import (
     scanner_term,
 )
 from quirewell.science.imaging.difference import affine_text
+from quirewell.science.imaging.paper_change import LightChange, PaperChange
 from quirewell.science.imaging.register import NoRegistration, Registration
 from quirewell.science.imaging.scale_ratio import ScaleRatio, scale_ratio
 from quirewell.science.imaging.strain import SheetStrain, sheet_strain
 from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
 from quirewell.stages.methods import Outcome, method
-from quirewell.stages.pair_pictures import Pair, open_pair
+from quirewell.stages.pair_pictures import Pair, compare_paper, open_pair
 
 METHOD = "pair.compare"
 PARAMS = (
@@ -121,7 +122,10 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     warnings += _match_warnings(pair, pair.match, strain, ratio)
     axes = _axes(pair, pair.match, strain, ratio, asked)
     verdict = judge(*axes, margin_pct=asked.margin_pct)
-    findings = [*_size_findings(axes), *_match_findings(pair, pair.match), _words(verdict)]
+    paper, light = compare_paper(pair)
+    warnings += _paper_warnings(paper, light)
+    findings = [*_size_findings(axes), *_paper_findings(paper)]
+    findings += [*_match_findings(pair, pair.match), _words(verdict)]
     return Outcome(tuple(findings), tuple(warnings), _drawing(pair, pair.match))
 
 
@@ -252,6 +256,50 @@ def _match_findings(pair: Pair, match: Registration) -> list[Finding]:
             ),
         )  # fmt: skip
     return findings
+
+
+def _paper_findings(paper: PaperChange | None) -> list[Finding]:
+    if paper is None:
+        return []
+    findings = [
+        Finding(
+            "", "paper.dE00", "", paper.de00, paper.u_de00, "1",
+            low90=max(0.0, paper.de00 - 1.645 * paper.u_de00),
+            high90=paper.de00 + 1.645 * paper.u_de00, smallest_seen=paper.smallest_de00,
+            terms=tuple(Term(*term) for term in paper.terms), sources=("sharma2005",),
+            note=f"CIEDE2000 of the median bare paper, {paper.tiles} tiles of 1.5 mm seen in both",
+        )
+    ]  # fmt: skip
+    for name, change, u, one, two in zip(
+        "Lab", paper.change, paper.u_lab, paper.before, paper.after, strict=True
+    ):
+        findings.append(
+            Finding(
+                "", f"paper.d{name}", "", change, u, "1",
+                note=f"{name}* {one:.2f} before, {two:.2f} after, CIELAB D50",
+            )
+        )  # fmt: skip
+    return findings
+
+
+def _paper_warnings(paper: PaperChange | None, light: LightChange | None) -> list[str]:
+    out = []
+    if paper is None:
+        out.append(
+            "Too little bare paper is seen in both pictures to compare its colour: at least five "
+            "places of 1.5 mm without print are needed."
+        )
+    if light is None:
+        out.append(
+            "No grey steps in both pictures: whether they were lit alike cannot be checked. The "
+            "bench strip beside the leaf would show it."
+        )
+    elif light.differs:
+        out.append(
+            f"The two pictures were lit differently: the strip's grey steps moved by up to "
+            f"{light.steps_L:.1f} in L*. The paper's colour was corrected by them."
+        )
+    return out
 
 
 def _words(verdict: Verdict) -> Finding:

@@ -9,19 +9,36 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.colour.difference import ciede2000
+from quirewell.science.colour.paper_tone import tone_tiles
+from quirewell.science.colour.spaces import lab_from_linear, light_of, linear_from_lab
+from quirewell.science.imaging.bare import bare_paper
+from quirewell.science.imaging.difference import difference_picture, warp_after_to_before
 from quirewell.science.imaging.match import Mask
+from quirewell.science.imaging.paper_change import (
+    LightChange,
+    PaperChange,
+    light_change,
+    paper_change,
+)
 from quirewell.science.imaging.register import NoRegistration, Registration, register
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM, StripFound, find_strip
 from quirewell.science.imaging.visible import visible_paper
 from quirewell.studio.images import Picture, as_eight_bit, load_picture
 
-_EDGE_MARGIN_MM = 1.5
+_EDGE_MARGIN_MM = 1.0
 _ASSUMED_UM_PER_PX = 25400 / 300
+_TONE_PX = 2400
+_TILE_MM = 1.5
+_INK_MARGIN_MM = 0.5
+_BLUR_MM = 0.35
+_BAND_PX = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,3 +111,139 @@ def _um_per_px(
         share = float(params.get("strip_length_mm") or NOMINAL_LENGTH_MM) / NOMINAL_LENGTH_MM
         return strip.um_per_px_x * share, strip.um_per_px_y * share
     return (25400 / dpi[0], 25400 / dpi[1]) if dpi else None
+
+
+@dataclass(frozen=True, slots=True)
+class LaidPair:
+    """Both pictures on one grid, ``shrink`` times smaller than the before picture.
+
+    ``seen`` is true where both show paper (away from edges, strip and ground).
+    """
+
+    before: NDArray[Any]
+    after: NDArray[Any]
+    seen: Mask
+    shrink: float
+
+
+def lay_pair(pair: Pair, longest_px: int) -> LaidPair:
+    """Lay the after picture on the before picture, at most ``longest_px`` on the longer side.
+
+    Raises:
+        ValueError: when the two could not be registered, with the reason.
+    """
+    match = pair.match
+    if isinstance(match, NoRegistration):
+        raise ValueError(match.says)
+    pixels = pair.before.picture.pixels
+    shape = pixels.shape[:2]
+    shrink = max(1.0, max(shape) / longest_px)
+    laid = warp_after_to_before(pair.after.picture.pixels, match, shape, shrink)
+    size = (laid.seen.shape[1], laid.seen.shape[0])
+    before = pixels
+    if shrink > 1.0:
+        small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+        before = np.asarray(small, dtype=pixels.dtype)
+    inner = cv2.resize(pair.before.paper.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    return LaidPair(before, laid.pixels, laid.seen & (inner > 0), shrink)
+
+
+def compare_paper(pair: Pair) -> tuple[PaperChange | None, LightChange | None]:
+    """Change of the bare paper's tone, and how the strip's grey steps came out.
+
+    Where the strip says that the two pictures were lit differently, the after picture's light
+    is brought to the before picture's before the tones are compared.
+    """
+    laid = lay_pair(pair, _TONE_PX)
+    um = float(np.mean(pair.before.um_guess)) * laid.shrink
+    side = max(5, round(1000 * _TILE_MM / um))
+    grey = np.asarray(cv2.cvtColor(as_eight_bit(laid.before), cv2.COLOR_RGB2GRAY), np.uint8)
+    bare = bare_paper(grey, laid.seen, 1000 * _INK_MARGIN_MM / um)
+    on_leaf, unprinted = (_tile_share(mask, side) for mask in (laid.seen, bare))
+    first, second = (
+        tone_tiles(picture, side, on_leaf == 1).lab for picture in (laid.before, laid.after)
+    )
+    light = _light(pair)
+    if light is not None and light.differs:
+        second = relight(second, light)
+    return paper_change(first, second, unprinted > 0.9, _profiled(pair)), light
+
+
+def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:
+    """Share [0..1] of each square tile of ``side`` px that is true."""
+    rows, columns = mask.shape[0] // side, mask.shape[1] // side
+    tiles = mask[: rows * side, : columns * side].reshape(rows, side, columns, side)
+    return np.asarray(tiles.mean(axis=(1, 3)), dtype=np.float64)
+
+
+def relight(lab: NDArray[np.float64], light: LightChange) -> NDArray[np.float64]:
+    """CIELAB of the after picture had it been lit as the before picture was."""
+    linear = (linear_from_lab(lab) - light.offset) / light.gain
+    return lab_from_linear(np.where(np.isnan(linear), np.nan, np.maximum(linear, 0.0)))
+
+
+def _light(pair: Pair) -> LightChange | None:
+    if pair.before.strip is None or pair.after.strip is None:
+        return None
+    return light_change(pair.before.strip.greys, pair.after.strip.greys)
+
+
+def _profiled(pair: Pair) -> bool:
+    return bool(pair.before.picture.profile and pair.after.picture.profile)
+
+
+def picture_of_difference(pair: Pair, longest_px: int = 1400) -> NDArray[np.uint8]:
+    """The CIEDE2000 difference of the two pictures with its legend (RGB).
+
+    Both are blurred by a third of a millimetre first, so that letters a hair apart do not
+    light up as if their ink had changed.
+
+    Raises:
+        ValueError: when the two could not be registered, with the reason.
+    """
+    laid = lay_pair(pair, longest_px)
+    um = float(np.mean(pair.before.um_guess)) * laid.shrink
+    sigma = max(0.5, 1000 * _BLUR_MM / um)
+    lights = [
+        cv2.GaussianBlur(light_of(picture), (0, 0), sigma) for picture in (laid.before, laid.after)
+    ]
+    light = _light(pair)
+    difference = np.zeros(laid.seen.shape)
+    for top in range(0, laid.seen.shape[0], _BAND_PX):
+        rows = slice(top, top + _BAND_PX)
+        one, two = (lab_from_linear(np.asarray(part[rows])) for part in lights)
+        if light is not None and light.differs:
+            two = relight(two, light)
+        difference[rows] = ciede2000(one, two)
+    return difference_picture(difference, laid.seen)
+
+
+def write_difference(
+    files: Mapping[str, Path], params: Mapping[str, str], target: Path, longest_px: int = 1400
+) -> None:
+    """Write the picture of the difference as PNG."""
+    write_png(target, picture_of_difference(open_pair(files, params), longest_px))
+
+
+def write_registered_after(
+    files: Mapping[str, Path], params: Mapping[str, str], target: Path, longest_px: int = 2400
+) -> None:
+    """Write the after picture on the before picture's grid as PNG, for a curtain."""
+    write_png(target, as_eight_bit(lay_pair(open_pair(files, params), longest_px).after))
+
+
+def write_png(target: Path, rgb: NDArray[np.uint8]) -> None:
+    """Write RGB pixels as PNG, whole or not at all.
+
+    Raises:
+        OSError: when the file cannot be written.
+    """
+    done, data = cv2.imencode(".png", np.ascontiguousarray(rgb[..., ::-1]))
+    if not done:
+        raise OSError(f"{target.name} could not be written as PNG")
+    partial = target.with_name(f".{target.name}.part")
+    try:
+        partial.write_bytes(data.tobytes())
+        partial.replace(target)
+    finally:
+        partial.unlink(missing_ok=True)

@@ -105,11 +105,11 @@ def _largest(paper: NDArray[np.uint8], hidden: NDArray[np.uint8]) -> NDArray[np.
     if count < 2:
         return paper
     biggest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    whole = (np.asarray(labels) == biggest).astype(np.uint8)
+    whole = np.asarray(np.asarray(labels) == biggest, dtype=np.uint8)
     outlines, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     cv2.drawContours(whole, outlines, -1, 1, cv2.FILLED)
     whole[hidden > 0] = 0
-    return whole
+    return np.asarray(whole, dtype=np.uint8)
 
 
 def _box(paper: NDArray[np.uint8], scale: NDArray[np.float64]) -> tuple[float, tuple[float, float]]:

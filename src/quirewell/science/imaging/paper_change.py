@@ -1,0 +1,159 @@
+"""How the colour of bare paper changed, over the same places before and after.
+
+"The paper" of a printed leaf can be the clear margins alone, or the paper between the lines
+too, and margins are browner and change more. The answer given lies midway between the two.
+
+Terms, each in CIELAB units: ``places`` (how far the two answers lie apart, and how unevenly
+the paper changed, block by block),
+``scanner`` (how well one scanner repeats a tone: L 0.25, a 0.15, b 0.2, from memory), and
+``colours`` (5 % of the change itself: a characterised scanner errs by 3 to 11 % on a small
+change of paper tone; computed in the imaging notes).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quirewell.science.colour.difference import ciede2000
+from quirewell.science.colour.spaces import lab_from_srgb, linear_from_srgb
+
+Array = NDArray[np.float64]
+
+SCANNER_REPEAT_LAB = (0.25, 0.15, 0.2)
+COLOUR_SHARE = 0.05
+_UNPROFILED_SHARE = 0.10
+_BLOCKS = 6
+_LEAST_TILES = 5
+_DRAWS = 4000
+_LIT_DIFFERENTLY_L = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class PaperChange:
+    """Median tone of bare paper before and after (CIELAB D50) and their difference.
+
+    ``u_lab`` are the standard uncertainties of the differences of L, a and b;
+    ``terms`` the parts of ``u_de00`` [CIEDE2000]; ``smallest_de00`` the smallest true
+    difference that would have been called one in 95 of 100 cases.
+    """
+
+    before: tuple[float, float, float]
+    after: tuple[float, float, float]
+    change: tuple[float, float, float]
+    u_lab: tuple[float, float, float]
+    de00: float
+    u_de00: float
+    smallest_de00: float
+    terms: tuple[tuple[str, float, str], ...]
+    tiles: int
+
+
+def paper_change(
+    before: Array, after: Array, clear: NDArray[np.bool_], profiled: bool = True
+) -> PaperChange | None:
+    """Compare tones of paper tile by tile, (rows, columns, 3) CIELAB, nan where not bare.
+
+    ``clear`` is true on tiles well away from all print. None when fewer than 5 tiles are bare
+    in both pictures.
+    """
+    both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
+    tiles = int(both.sum())
+    if tiles < _LEAST_TILES:
+        return None
+    strict = both & clear
+    strict = strict if int(strict.sum()) >= _LEAST_TILES else both
+    ends = np.array(
+        [[np.median(lab[m], axis=0) for lab in (before, after)] for m in (both, strict)]
+    )
+    first, second = ends.mean(axis=0)
+    apart = np.diff(ends[:, 1] - ends[:, 0], axis=0)[0] / np.sqrt(12)
+    change = second - first
+    share = COLOUR_SHARE if profiled else _UNPROFILED_SHARE
+    parts = {
+        "places": np.hypot(_uneven(after - before, both), apart),
+        "scanner": np.asarray(SCANNER_REPEAT_LAB),
+        "colours": share * np.abs(change),
+    }
+    u_lab = np.sqrt(sum(part**2 for part in parts.values()))
+    de00 = float(ciede2000(first, second))
+    terms = tuple((name, _spread(first, second, parts[name], de00), _BASIS[name]) for name in parts)
+    return PaperChange(
+        _triple(first), _triple(second), _triple(change), _triple(u_lab), de00,
+        _spread(first, second, u_lab, de00), _smallest(first, u_lab), terms, tiles,
+    )  # fmt: skip
+
+
+_BASIS = {
+    "places": "which paper counts, and how unevenly it changed",
+    "scanner": "how well a scanner repeats a tone, from memory",
+    "colours": "share of the change that an uncalibrated scanner may get wrong",
+}
+
+
+def _uneven(change: Array, both: NDArray[np.bool_]) -> Array:
+    """Standard error of the change, counting blocks of tiles, not tiles."""
+    rows, columns = both.shape
+    values = []
+    for row in np.array_split(np.arange(rows), min(_BLOCKS, rows)):
+        for column in np.array_split(np.arange(columns), min(_BLOCKS, columns)):
+            here = both[np.ix_(row, column)]
+            if here.sum() >= 3:
+                values.append(np.median(change[np.ix_(row, column)][here], axis=0))
+    if len(values) < 3:
+        return np.full(3, 1.0)
+    return np.asarray(np.std(values, axis=0, ddof=1) / np.sqrt(len(values)))
+
+
+def _spread(first: Array, second: Array, u_lab: Array, de00: float) -> float:
+    """Root mean square move of the difference when both tones err by ``u_lab`` together."""
+    draws = np.random.default_rng(2005).normal(0.0, 1.0, (_DRAWS, 3)) * u_lab
+    return float(np.sqrt(np.mean((ciede2000(first, second + draws) - de00) ** 2)))
+
+
+def _smallest(first: Array, u_lab: Array) -> float:
+    """Above what no change gives in 95 of 100 cases, by as much again as a miss needs."""
+    draws = np.random.default_rng(2006).normal(0.0, 1.0, (_DRAWS, 3)) * u_lab
+    nothing = np.quantile(ciede2000(first, first + draws), 0.95)
+    return float(nothing + 1.645 * _spread(first, first, u_lab, 0.0) / np.sqrt(2))
+
+
+def _triple(values: Array) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+@dataclass(frozen=True, slots=True)
+class LightChange:
+    """How the same grey steps came out in two pictures.
+
+    ``steps_L`` is the largest change of L* of a step; ``gain`` and ``offset`` carry linear
+    light before onto after; ``differs`` says whether the pictures were lit differently.
+    """
+
+    steps_L: float
+    gain: float
+    offset: float
+    differs: bool
+
+
+def light_change(
+    before: tuple[float | None, ...], after: tuple[float | None, ...], top: float = 255.0
+) -> LightChange | None:
+    """Compare the strip's grey steps (sRGB values, 0 to ``top``); None with fewer than three."""
+    pairs = [
+        (b / top, a / top)
+        for b, a in zip(before, after, strict=True)
+        if b is not None and a is not None
+    ]
+    if len(pairs) < 3:
+        return None
+    one, two = (np.array(side) for side in zip(*pairs, strict=True))
+    light = [lab_from_srgb(np.repeat(side[:, None], 3, axis=1))[:, 0] for side in (one, two)]
+    worst = float(np.max(np.abs(light[1] - light[0])))
+    x, y = linear_from_srgb(one), linear_from_srgb(two)
+    design = np.column_stack([x, np.ones_like(x)])
+    weight = 1.0 / (x + 0.05)
+    gain, offset = np.linalg.lstsq(design * weight[:, None], y * weight, rcond=None)[0]
+    return LightChange(worst, float(gain), float(offset), worst > _LIT_DIFFERENTLY_L)
