@@ -179,5 +179,6 @@ def strip(output: Path, wants_json: bool) -> None:
     else:
         click.echo(
             f"{output}: print at 100 per cent; first to last mark should be "
-            f"{NOMINAL_LENGTH_MM:g} mm, left edge to left edge. Measure it once, and give what you measure."
+            f"{NOMINAL_LENGTH_MM:g} mm, left edge to left edge. Measure it "
+            "once, and give what you measure."
         )

@@ -88,7 +88,8 @@ def run_method(
     }
     run_id = "r" + hashlib.sha256(canonical(seed).encode()).hexdigest()[:15]
     findings = tuple(
-        replace(finding, id=f"{run_id}.{index}") for index, finding in enumerate(outcome.findings)
+        replace(finding, id=f"{run_id}.{index}", subject=finding.subject or subject)
+        for index, finding in enumerate(outcome.findings)
     )
     return Run(
         run_id, id, chosen.version, chosen.kind, subject, inputs, texts, findings,

@@ -93,7 +93,7 @@ def prove_view(state: ItemState) -> ProveView:
                 Shown(
                     f"{margin.value} {margin.unit}",
                     (f"margin.{margin.quantity}",),
-                    margin.quantity,
+                    "record:value",
                     float(margin.value),
                     None,
                     margin.unit,
