@@ -1,0 +1,203 @@
+"""Which part of a picture is paper: a coarse map that later steps sharpen.
+
+The ground behind a sheet is never assumed: it is whatever the rim of the picture shows that is
+not like the paper in the middle of it (darker, or the lighter and less yellow lid of a scanner,
+or of another colour). Ground and paper are then told apart by their local colours in linear
+light, so that a ground that changes over the picture is followed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from quirewell.science.colour.spaces import lab_from_linear, light_of
+
+Pixels = NDArray[np.uint8 | np.uint16]
+Mask = NDArray[np.bool_]
+Array = NDArray[np.float64]
+
+_SMALL_PX = 1100
+DARKER_L = 22.0
+LIGHTER_L = 3.0
+LESS_YELLOW = 4.0
+OTHER_COLOUR = 16.0
+ONE_COLOUR = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """The coarse map: ``leaf`` and ``ground`` on a picture reduced by ``factor`` in each way.
+
+    ``light`` is the reduced picture in linear light, ``paper_lab`` the tone of the paper in the
+    middle. ``leaf`` is all False when no paper was found; ``ground`` is all False when no
+    ground shows. Where neither holds there is something else (a strip, a shadow line).
+    """
+
+    leaf: Mask
+    ground: Mask
+    light: NDArray[np.float32]
+    factor: float
+    paper_lab: tuple[float, float, float]
+
+
+def find_region(pixels: Pixels, hidden: list[Array] | None = None) -> Region:
+    """Tell paper from ground on a reduced copy of the picture.
+
+    Parameters
+    ----------
+    pixels
+        picture (H, W, 3) in sRGB encoding
+    hidden
+        polygons [px] of things that lie on the ground, such as the bench strip
+    """
+    factor = max(1.0, max(pixels.shape[:2]) / _SMALL_PX)
+    size = round(pixels.shape[1] / factor), round(pixels.shape[0] / factor)
+    small = pixels
+    if factor > 1.0:
+        small = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), pixels.dtype)
+    light = light_of(small)
+    lab = lab_from_linear(light).astype(np.float32)
+    strip = _hidden(small.shape[:2], hidden or [], factor)
+    paper = _paper_tone(lab, strip)
+    other = _unlike_paper(lab, paper, strip) | strip
+    ground = _reaching_rim(_opened(other), strip)
+    if _rim_share(ground & ~strip) < 0.03:
+        leaf = ~strip
+        return Region(leaf, np.zeros_like(leaf), light, factor, paper)
+    for _ in range(2):
+        ground = _sharpened(light, lab, ground, strip, paper)
+    leaf = _largest(~ground & ~strip)
+    return Region(leaf, ground | strip, light, factor, paper)
+
+
+def _hidden(shape: tuple[int, ...], polygons: list[Array], factor: float) -> Mask:
+    mask = np.zeros(shape, np.uint8)
+    for polygon in polygons:
+        middle = polygon.mean(axis=0)
+        grown = middle + (polygon - middle) * (1.0 + 5.0 / np.ptp(polygon, axis=0).max())
+        cv2.fillPoly(mask, [np.round(grown / factor).astype(np.int32)], 255)
+    if polygons:
+        mask = np.asarray(cv2.dilate(mask, np.ones((5, 5), np.uint8)), np.uint8)
+    return mask > 0
+
+
+def _paper_tone(lab: NDArray[np.float32], strip: Mask) -> tuple[float, float, float]:
+    """The lightest well-filled tone of the middle of the picture."""
+    h, w = strip.shape
+    inner = (slice(h // 5, h - h // 5), slice(w // 5, w - w // 5))
+    values = lab[inner][~strip[inner]]
+    if values.size == 0:
+        values = lab.reshape(-1, 3)
+    counts, edges = np.histogram(values[:, 0], bins=101, range=(-0.5, 100.5))
+    smooth = np.convolve(counts, np.ones(5) / 5.0, "same")
+    peaks = [
+        at
+        for at in range(2, 99)
+        if smooth[at] >= 0.3 * smooth.max() and smooth[at] == smooth[at - 2 : at + 3].max()
+    ]
+    top = max(peaks) if peaks else int(np.argmax(smooth))
+    near = values[np.abs(values[:, 0] - (edges[top] + 0.5)) <= 4.0]
+    tone = np.median(near if len(near) else values, axis=0)
+    return float(tone[0]), float(tone[1]), float(tone[2])
+
+
+def _unlike_paper(lab: NDArray[np.float32], paper: tuple[float, float, float], strip: Mask) -> Mask:
+    """What could be ground: of the three kinds of ground, the one most common at the rim."""
+    light, a, b = (lab[..., index] - paper[index] for index in range(3))
+    kinds = [
+        light < -DARKER_L,
+        (light > LIGHTER_L) & (b < -LESS_YELLOW),
+        (np.hypot(a, b) > OTHER_COLOUR) & ~((light < 0) & (a > -2) & (b > -2)),
+    ]
+    shares = [_rim_share(kind & ~strip) for kind in kinds]
+    best = int(np.argmax(shares))
+    kind = kinds[best]
+    if best == 0 or shares[best] == 0:
+        return np.asarray(kind)
+    # A lid or a coloured board has one colour, its shadows included; paper may be unlike both.
+    rim = _rim_of(lab)[_rim(kind & ~strip)]
+    usual = np.median(rim[:, 1:], axis=0)
+    same = np.hypot(lab[..., 1] - usual[0], lab[..., 2] - usual[1]) < ONE_COLOUR
+    return np.asarray(kind & same)
+
+
+def _rim(mask: Mask) -> Mask:
+    return np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]])
+
+
+def _rim_of(lab: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.concatenate([lab[0], lab[-1], lab[:, 0], lab[:, -1]])
+
+
+def _opened(mask: Mask) -> Mask:
+    kernel = np.ones((3, 3), np.uint8)
+    return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel)) > 0
+
+
+def _reaching_rim(mask: Mask, strip: Mask) -> Mask:
+    """The parts of a mask that touch the rim of the picture or the strip."""
+    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    rim = np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1], labels[strip]])
+    keep = np.zeros(count, bool)
+    keep[np.unique(rim)] = True
+    keep[0] = False
+    return np.asarray(keep[labels])
+
+
+def _rim_share(mask: Mask) -> float:
+    return float(_rim(mask).mean())
+
+
+def _sharpened(
+    light: NDArray[np.float32],
+    lab: NDArray[np.float32],
+    ground: Mask,
+    strip: Mask,
+    paper: tuple[float, float, float],
+) -> Mask:
+    """Ground again, cut half-way between the local colours of ground and paper."""
+    bare = ~ground & ~strip & (np.abs(lab[..., 0] - paper[0]) < 20.0)
+    behind = _local(light, ground & ~strip)
+    before = _local(light, bare)
+    way = before - behind
+    share = ((light - behind) * way).sum(axis=2) / np.maximum((way**2).sum(axis=2), 1e-6)
+    grown = np.asarray(cv2.dilate(ground.astype(np.uint8), np.ones((9, 9), np.uint8))) > 0
+    near = (share < 0.5) & grown
+    return _reaching_rim(near | (ground & (share < 0.5)), strip)
+
+
+def _local(light: NDArray[np.float32], mask: Mask) -> NDArray[np.float32]:
+    """Mean colour of the masked pixels around each pixel, taken from afar where none are near."""
+    weight = mask.astype(np.float32)
+    total, count = np.zeros_like(light), np.zeros_like(weight)
+    for sigma, share in ((6.0, 1.0), (30.0, 1e-3), (150.0, 1e-6)):
+        step = max(1, int(sigma / 4))
+        size = max(1, weight.shape[1] // step), max(1, weight.shape[0] // step)
+        full = weight.shape[1], weight.shape[0]
+        parts = []
+        for plane in (light * weight[..., None], weight):
+            low = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
+            low = cv2.GaussianBlur(low, (0, 0), sigma / step)
+            parts.append(cv2.resize(low, full, interpolation=cv2.INTER_LINEAR))
+        total += np.float32(share) * parts[0]
+        count += np.float32(share) * parts[1]
+    return np.asarray(total / np.maximum(count, 1e-12)[..., None], dtype=np.float32)
+
+
+def _largest(mask: Mask) -> Mask:
+    """The largest part, its holes filled."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(
+        mask.astype(np.uint8), connectivity=4
+    )
+    if count < 2:
+        return np.zeros_like(mask)
+    best = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    part = (labels == best).astype(np.uint8)
+    outside = np.zeros((part.shape[0] + 2, part.shape[1] + 2), np.uint8)
+    outside[1:-1, 1:-1] = part
+    cv2.floodFill(outside, None, (0, 0), 2)
+    return np.asarray(outside[1:-1, 1:-1] != 2)
