@@ -146,7 +146,10 @@ def _assign(state: ItemState, noun: nouns.Assign) -> dict[str, nouns.Capture]:
     if noun.capture not in state.captures:
         raise RecordError(f"there is no picture {noun.capture!r} in this item")
     if noun.place:
-        nouns.check_place(noun.place)
+        try:
+            nouns.check_place(noun.place)
+        except ValueError as error:
+            raise RecordError(f"capture.assigned: {error}") from error
     capture = replace(
         state.captures[noun.capture],
         place=noun.place,

@@ -56,7 +56,7 @@ def from_body(cls: type[T], body: Mapping[str, Any]) -> T:
     """
     if not isinstance(body, Mapping):
         raise BodyError(f"{cls.__name__}: expected named fields, got {type(body).__name__}")
-    hints = _hints(cls)
+    hints = _hints(typing.cast(Any, cls))
     names = {field.name for field in dataclasses.fields(cls)}  # type: ignore[arg-type]
     unknown = sorted(set(body) - names)
     if unknown:
