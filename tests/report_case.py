@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import shutil
+import subprocess
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -32,6 +34,14 @@ def clock() -> Callable[[], datetime]:
         return state["at"]
 
     return tick
+
+
+def text_of(pdf: Path) -> str:
+    """Text of a PDF, spaces and line ends made single."""
+    tool = shutil.which("pdftotext")
+    assert tool, "pdftotext is part of the test set-up (poppler-utils)"
+    found = subprocess.run([tool, str(pdf), "-"], capture_output=True, check=True, text=True)
+    return " ".join(found.stdout.split())
 
 
 def scan_bytes(seed: int, turn_px: int = 0, tone: tuple[int, int, int] = (222, 200, 158)) -> bytes:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import resource
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -19,15 +18,7 @@ from quirewell.report.references import reference_words
 from quirewell.report.treatment import write_report
 from quirewell.stages.results import Shown
 from quirewell.studio.studio import Studio
-from report_case import add, report_studio
-
-
-def text_of(pdf: Path) -> str:
-    """Text of a PDF, spaces and line ends made single."""
-    tool = shutil.which("pdftotext")
-    assert tool, "pdftotext is part of the test set-up (poppler-utils)"
-    found = subprocess.run([tool, str(pdf), "-"], capture_output=True, check=True, text=True)
-    return " ".join(found.stdout.split())
+from report_case import add, report_studio, text_of
 
 
 @pytest.fixture(scope="module")

@@ -64,8 +64,8 @@ def _content(state: ItemState, head: str, at: datetime, picture: Capture | None)
     found = [entry for entry in state.defects.values() if entry.moment == "before"]
     rows = [
         [
-            place_words(entry.place), entry.term, entry.severity,
-            "; ".join(part for part in (entry.extent, entry.note) if part),
+            place_words(entry.place), _short(entry.term, 40), entry.severity,
+            _short("; ".join(part for part in (entry.extent, entry.note) if part), 90),
         ]
         for entry in found[:MOST_ROWS]
     ]  # fmt: skip
@@ -82,5 +82,10 @@ def _content(state: ItemState, head: str, at: datetime, picture: Capture | None)
         "rows": rows,
         "more": f"And {more} more in the record." if more > 0 else "",
         "asks": list(ASKS),
-        "lines": [""] * max(1, 2 + MOST_ROWS - max(1, len(rows)) * 2 // 3 - 2) + [LAST_LINE],
+        "last": LAST_LINE,
     }
+
+
+def _short(words: str, most: int) -> str:
+    """Words cut to what the page holds; the record holds them all."""
+    return words if len(words) <= most else words[: most - 1].rstrip() + "…"
