@@ -69,6 +69,16 @@ def test_undone_event_is_left_out_and_its_record_counts_as_touched() -> None:
     assert not state.defects and state.touched["d"] == 3
 
 
+@pytest.mark.parametrize("value", ["NaN", "Infinity", "-inf", "1e999999"])
+def test_number_that_no_instrument_shows_is_refused(value: str) -> None:
+    for kind, field in (("capture.added", "resolution_dpi"), ("margin.locked", "value")):
+        body = PICTURE if kind == "capture.added" else {"quantity": "q", "unit": "%"}
+        if field == "value" and value == "1e999999":
+            continue
+        with pytest.raises(RecordError, match=field):
+            noun_of(kind, {**body, field: value})
+
+
 def test_every_kind_names_its_record() -> None:
     assert key_of("defect.noted", {"id": "d", "place": "w01", "term": "fold"}) == "d"
     assert key_of("grade.estimated", {"moment": "after"}) == "grade.after"

@@ -7,11 +7,12 @@ Bodies hold only text, booleans, null, lists and mappings: numbers travel as dec
 from __future__ import annotations
 
 import dataclasses
+import math
 import types
 import typing
 from collections.abc import Mapping
 from decimal import Decimal
-from functools import lru_cache
+from functools import cache
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from quirewell.record.canonical import plain
@@ -23,7 +24,7 @@ class BodyError(ValueError):
     """An event body that does not fit its declared type; the message names the field."""
 
 
-@lru_cache(maxsize=None)
+@cache
 def _hints(cls: type) -> dict[str, Any]:
     return typing.get_type_hints(cls)
 
@@ -88,14 +89,7 @@ def _decode(hint: Any, value: Any, where: str) -> Any:
             raise BodyError(f"{where} must be one of {', '.join(get_args(hint))}, got {value!r}")
         return value
     if origin is tuple:
-        if not isinstance(value, (list, tuple)):
-            raise BodyError(f"{where} must be a list, got {value!r}")
-        arguments = get_args(hint)
-        if len(arguments) == 2 and arguments[1] is Ellipsis:
-            return tuple(_decode(arguments[0], entry, where) for entry in value)
-        if len(arguments) != len(value):
-            raise BodyError(f"{where} must have {len(arguments)} entries, got {len(value)}")
-        return tuple(_decode(arg, entry, where) for arg, entry in zip(arguments, value))
+        return _tuple(get_args(hint), value, where)
     if origin in (dict, Mapping):
         if not isinstance(value, Mapping):
             raise BodyError(f"{where} must be named entries, got {value!r}")
@@ -105,19 +99,33 @@ def _decode(hint: Any, value: Any, where: str) -> Any:
     return _scalar(hint, value, where)
 
 
+def _tuple(arguments: tuple[Any, ...], value: Any, where: str) -> tuple[Any, ...]:
+    if not isinstance(value, (list, tuple)):
+        raise BodyError(f"{where} must be a list, got {value!r}")
+    if len(arguments) == 2 and arguments[1] is Ellipsis:
+        return tuple(_decode(arguments[0], entry, where) for entry in value)
+    if len(arguments) != len(value):
+        raise BodyError(f"{where} must have {len(arguments)} entries, got {len(value)}")
+    return tuple(
+        _decode(argument, entry, where) for argument, entry in zip(arguments, value, strict=True)
+    )
+
+
 def _scalar(hint: Any, value: Any, where: str) -> Any:
     if hint is Any:
         return value
-    if hint is bool:
-        if isinstance(value, bool):
+    if hint in (bool, str):
+        if isinstance(value, hint):
             return value
-    elif hint is str:
-        if isinstance(value, str):
-            return value
-    elif hint in (int, float, Decimal):
-        if not isinstance(value, bool) and isinstance(value, (str, int, float, Decimal)):
-            try:
-                return hint(value)
-            except (ValueError, ArithmeticError):
-                pass
+    elif hint in (int, float, Decimal) and _is_number_like(value):
+        try:
+            number = hint(value)
+        except (ValueError, ArithmeticError):
+            number = None
+        if number is not None and math.isfinite(number):
+            return number
     raise BodyError(f"{where} must be a {getattr(hint, '__name__', hint)}, got {value!r}")
+
+
+def _is_number_like(value: Any) -> bool:
+    return not isinstance(value, bool) and isinstance(value, (str, int, float, Decimal))
