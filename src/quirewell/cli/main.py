@@ -1,0 +1,100 @@
+"""``quirewell``: one command, the job's own verbs beneath it."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+from quirewell import __version__
+
+# Verb -> (module, name, in a line): loaded when used, so that `--help` answers at once.
+COMMANDS = {
+    "demo": (
+        "quirewell.cli.demo",
+        "demo",
+        "Build the invented example: scans, studio, results, report.",
+    ),
+    "serve": (
+        "quirewell.cli.serve",
+        "serve",
+        "Open a studio's pages in the browser, on this machine only.",
+    ),
+    "intake": (
+        "quirewell.cli.intake",
+        "intake",
+        "Take a folder of scans and photographs into the studio.",
+    ),
+    "measure": (
+        "quirewell.cli.measure",
+        "measure",
+        "Measure one leaf: size, losses, paper tone, scale.",
+    ),
+    "compare": (
+        "quirewell.cli.compare",
+        "compare",
+        "Compare one leaf before and after: size, colour, verdict.",
+    ),
+    "bath": ("quirewell.cli.bath", "bath", "Work out a lime-water bath before it is mixed."),
+    "treat": (
+        "quirewell.cli.treat",
+        "treat",
+        "See the treatment steps, their cautions and what was done.",
+    ),
+    "condition": (
+        "quirewell.cli.report",
+        "condition",
+        "Print a one-page condition sheet from a photograph.",
+    ),
+    "strip": (
+        "quirewell.cli.report",
+        "strip",
+        "Print the bench strip that gives a scan its scale.",
+    ),
+    "report": ("quirewell.cli.report", "report", "Write the treatment report as a PDF."),
+    "recheck": (
+        "quirewell.cli.report",
+        "recheck",
+        "Compute a report's numbers again and list what differs.",
+    ),
+    "studio": ("quirewell.cli.studio", "studio", "Make, check, back up and restore a studio."),
+}
+
+
+class Verbs(click.Group):
+    """The verbs in the job's own order, each loaded only when used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, name, _ = COMMANDS[cmd_name]
+        command: click.Command = getattr(importlib.import_module(module), name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, says) for name, (_, _, says) in COMMANDS.items()]
+        with formatter.section("Verbs"):
+            formatter.write_dl(rows)
+
+
+@click.command(cls=Verbs)
+@click.version_option(__version__, prog_name="quirewell")
+def main() -> None:
+    """Measured, honest treatment records for stapled newsprint publications.
+
+    \b
+    Start here:
+      quirewell demo my-demo            build the invented example, with its report
+      quirewell serve --studio my-demo  look at it in the browser
+    \b
+    Your own scans:
+      quirewell measure scan.tif        size, losses and paper tone of one leaf
+      quirewell compare before.tif after.tif
+      quirewell intake FOLDER --studio DIR --item TITLE
+    \b
+    Every verb takes --help, and --json for a script: then JSON is the only thing on
+    standard output, and each value carries its standard uncertainty u and its unit.
+    """
