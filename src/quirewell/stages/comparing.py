@@ -11,10 +11,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from quirewell.record.finding import Finding, Standing
+from quirewell.record.finding import Finding, Run, Standing
 from quirewell.record.measured import Term
 from quirewell.science.evidence.uncertainty import BudgetTerm
 from quirewell.science.imaging.change import (
@@ -350,4 +351,30 @@ def _drawing(pair: Pair, match: Registration) -> dict[str, str]:
         "after_size_px": sizes[1],
         "points_px": points,
         "turn": match.turn,
+    }
+
+
+def as_json(run: Run) -> dict[str, Any]:
+    """A comparison as the command line's JSON: dotted quantities nested, verdict, warnings.
+
+    A size that could not be given is null; the verdict says why.
+    """
+    out: dict[str, Any] = {
+        "change": {"width_pct": None, "height_pct": None, "smallest_detectable_pct": None},
+        "paper": {"dE00": None},
+        "registration": {"residual_um": None},
+    }
+    for finding in run.findings:
+        if finding.value is not None:
+            group, name = finding.quantity.split(".", 1)
+            out[group][name] = finding.measured().as_json()
+    words = next(f.text for f in run.findings if f.quantity == "verdict")
+    return {
+        **out,
+        "verdict": words,
+        "warnings": list(run.warnings),
+        "notes": {f.quantity: f.note for f in run.findings if f.note},
+        "inputs": {entry.role: {"name": entry.ref, "sha256": entry.sha256} for entry in run.inputs},
+        "params": dict(run.params),
+        "method": f"{run.method}@{run.version}",
     }

@@ -1,0 +1,166 @@
+"""``quirewell compare``: the same page before and after, and what could have been missed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import textwrap
+from pathlib import Path
+from typing import Any
+
+import click
+
+from quirewell.record.finding import Input, Run
+from quirewell.science.imaging.register import NoRegistration
+from quirewell.stages.comparing import METHOD, as_json
+from quirewell.stages.methods import run_method
+from quirewell.stages.pair_pictures import (
+    lay_pair,
+    open_pair,
+    picture_of_difference,
+    write_png,
+)
+from quirewell.studio.images import ImageError, as_eight_bit
+
+_PICTURE = click.Path(path_type=Path, dir_okay=False)
+_NUMBERS = (
+    ("dpi", "DPI", "Resolution of both scans, where the files say it wrongly or not at all."),
+    ("dpi_before", "DPI", "Resolution of the first scan, where the two differ."),
+    ("dpi_after", "DPI", "Resolution of the second scan."),
+    ("strip_length_mm", "MM", "The bench strip as you measured it, first mark to last."),
+    ("rh_before_pct", "RH", "Humidity of the room at the first scan, in % RH."),
+    ("rh_after_pct", "RH", "Humidity of the room at the second scan, in % RH."),
+    ("margin_pct", "PCT", "Change you decided beforehand not to mind, in %."),
+)
+
+
+def _numbers(command: Any) -> Any:
+    for name, shape, says in reversed(_NUMBERS):
+        option = "--" + name.replace("_", "-")
+        command = click.option(option, name, default="", metavar=shape, help=says)(command)
+    return command
+
+
+@click.command()
+@click.argument("before", type=_PICTURE)
+@click.argument("after", type=_PICTURE)
+@_numbers
+@click.option(
+    "--same-day", is_flag=True, help="Both scans on one day in one room: narrows the humidity term."
+)
+@click.option("--two-scanners", is_flag=True, help="The two scans come from different scanners.")
+@click.option(
+    "--grain",
+    type=click.Choice(["height", "width", "unknown"]),
+    default="height",
+    show_default=True,
+    help="What the paper's grain runs along; in booklets mostly the spine, which is height.",
+)
+@click.option(
+    "--difference", type=_PICTURE, metavar="PNG", help="Write the picture of the difference here."
+)
+@click.option(
+    "--registered",
+    type=_PICTURE,
+    metavar="PNG",
+    help="Write the second picture laid on the first one here.",
+)
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def compare(
+    before: Path,
+    after: Path,
+    same_day: bool,
+    two_scanners: bool,
+    grain: str,
+    difference: Path | None,
+    registered: Path | None,
+    wants_json: bool,
+    **numbers: str,
+) -> None:
+    """Compare one page BEFORE treatment with the same page AFTER it.
+
+    \b
+    Examples:
+      quirewell compare w01-outer-left-before.tif w01-outer-left-after.tif
+      quirewell compare before.tif after.tif --rh-before-pct 48 --rh-after-pct 52 --json
+      quirewell compare before.tif after.tif --margin-pct 0.25 --difference difference.png
+
+    Gives the change of width and height in per cent with its uncertainty, the smallest change
+    that would have been seen, and the colour difference of the bare paper. A margin counts
+    only if it was set before measuring. Nothing is ever read as "unchanged" only because no
+    change was found: the verdict says how much could have been missed.
+    """
+    params = {name: text.replace(",", ".") for name, text in numbers.items() if text}
+    params["grain"] = grain
+    params |= {"same_day": "yes"} if same_day else {}
+    params |= {"same_scanner": "no"} if two_scanners else {}
+    files = {"before": before, "after": after}
+    try:
+        inputs = tuple(
+            Input(role, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
+            for role, path in files.items()
+        )
+        run = run_method(METHOD, "pair", files, inputs, params)
+        written = _write_pictures(files, params, difference, registered)
+    except OSError as error:
+        raise click.ClickException(
+            f"{error.filename or error}: {error.strerror or 'cannot be read or written'}."
+        ) from error
+    except (ImageError, ValueError) as error:
+        raise click.ClickException(f"{error}.".replace("..", ".")) from error
+    out = as_json(run)
+    out["pictures"] = written
+    click.echo(json.dumps(out, indent=2) if wants_json else _card(run, written))
+    if len(written) < sum(path is not None for path in (difference, registered)):
+        click.echo("No picture was written: the two could not be laid on each other.", err=True)
+
+
+def _write_pictures(
+    files: dict[str, Path], params: dict[str, str], difference: Path | None, registered: Path | None
+) -> dict[str, str]:
+    if difference is None and registered is None:
+        return {}
+    pair = open_pair(files, params)
+    written: dict[str, str] = {}
+    if isinstance(pair.match, NoRegistration):
+        return written
+    if difference is not None:
+        write_png(difference, picture_of_difference(pair))
+        written["difference"] = str(difference)
+    if registered is not None:
+        write_png(registered, as_eight_bit(lay_pair(pair, 2400).after))
+        written["registered"] = str(registered)
+    return written
+
+
+_SIGNED = ("change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db")
+_ROWS = (
+    ("change.width_pct", "width", 3),
+    ("change.height_pct", "height", 3),
+    ("change.smallest_detectable_pct", "smallest seen", 3),
+    ("change.smallest_detectable_match_pct", "  by match alone", 3),
+    ("paper.dE00", "paper, CIEDE2000", 2),
+    ("paper.dL", "paper, L*", 2),
+    ("paper.da", "paper, a*", 2),
+    ("paper.db", "paper, b*", 2),
+    ("registration.residual_um", "pictures agree to", 1),
+)
+
+
+def _card(run: Run, written: dict[str, str]) -> str:
+    found = {finding.quantity: finding for finding in run.findings}
+    lines = ["BEFORE AND AFTER", ""]
+    for quantity, name, digits in _ROWS:
+        finding = found.get(quantity)
+        if finding is not None and finding.value is not None:
+            unit = "" if finding.unit == "1" else f" {finding.unit}"
+            sign = "+" if quantity in _SIGNED else ""
+            spread = f"  u {finding.u:.{digits}f}{unit}" if finding.u else ""
+            lines.append(f"  {name:<18} {finding.value:{sign}.{digits}f}{unit}{spread}")
+            for term in finding.terms:
+                lines.append(f"    {term.name:<16} u {term.u:.{digits}f}{unit}  {term.basis}")
+    lines += ["", *textwrap.wrap("Verdict: " + found["verdict"].text, 88)]
+    for says in run.warnings:
+        lines += ["", *textwrap.wrap(says, 88, initial_indent="! ", subsequent_indent="  ")]
+    lines += [f"Wrote {path}" for path in written.values()]
+    return "\n".join(lines)
