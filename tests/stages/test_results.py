@@ -95,7 +95,7 @@ def test_totals_count_verdicts_and_name_the_extremes(state: ItemState) -> None:
 
 def test_what_was_not_measured_is_said(state: ItemState) -> None:
     said = " ".join(prove_view(state).not_measured)
-    assert "wrap 2, wrap 3" in said and "wrap 1," not in said
+    assert "wraps 2 to 9" in said and "wrap 1," not in said
     assert "no leaf was weighed" in said
     assert "pH: no reading" not in said
     assert "computed from the bath, not measured in the paper" in said

@@ -13,7 +13,7 @@ from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.prove import ProveView, prove_view
-from quirewell.stages.results import Shown, by_sheet, page_results, shown, shown_reading
+from quirewell.stages.results import Shown, by_sheet, listed, page_results, shown, shown_reading
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
 
 STORAGE = (
@@ -164,7 +164,7 @@ def _kind_name(step: Step) -> str:
 
 
 def _on(step: Step) -> str:
-    return ", ".join(place_words(place) for place in step.places)
+    return listed(step.places)
 
 
 def _step(step: Step) -> dict[str, Any]:

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import PLUS_MINUS_SAYS
 from quirewell.stages.examine import known_sheets
-from quirewell.stages.naming import sheet_of, sheet_words
 from quirewell.stages.results import (
     NOTHING,
     PageResult,
     Shown,
+    listed,
     page_results,
 )
 
@@ -164,9 +164,9 @@ def not_measured(state: ItemState, results: tuple[PageResult, ...]) -> tuple[str
     unseen = [sheet for sheet in sheets if sheet not in measured]
     half = [sheet for sheet in sheets if sheet in measured and sheet not in paired]
     if unseen:
-        rows.append(f"Size and paper colour of {_listed(unseen)}: not measured.")
+        rows.append(f"Size and paper colour of {listed(unseen)}: not measured.")
     if half:
-        rows.append(f"The change of {_listed(half)}: measured once, so no change can be given.")
+        rows.append(f"The change of {listed(half)}: measured once, so no change can be given.")
     for quantity, says in (
         ("ph", "pH: no reading was taken."),
         ("mass", "Mass: no leaf was weighed."),
@@ -182,10 +182,3 @@ def not_measured(state: ItemState, results: tuple[PageResult, ...]) -> tuple[str
             "measured in the paper."
         )
     return (*rows, *_NEVER)
-
-
-def _listed(sheets: list[str]) -> str:
-    names = [sheet_words(sheet).lower() for sheet in sheets if sheet_of(sheet)]
-    if len(names) > 1:
-        return f"{', '.join(names[:-1])} and {names[-1]}"
-    return names[0]

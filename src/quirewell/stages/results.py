@@ -13,7 +13,7 @@ from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Measured
 from quirewell.record.nouns import Capture, ItemState, Reading
 from quirewell.stages.asking import say, unit_text
-from quirewell.stages.naming import leaf_of, page_number, place_words, sheet_of, sheet_words
+from quirewell.stages.naming import leaf_of, page_number, place_words, sheet_of
 
 MEASURE, COMPARE = "leaf.measure", "pair.compare"
 
@@ -204,14 +204,35 @@ def page_name(place: str, state: ItemState) -> str:
     return f"{name}: page {number}" if number is not None else name
 
 
+def listed(places: Iterable[str]) -> str:
+    """Places in words, runs of whole wraps drawn together.
+
+    >>> listed(["c", "w01", "w02", "w03", "w07", "spine"])
+    'cover, wraps 1 to 3, wrap 7, spine'
+    """
+    words: list[str] = []
+    run: list[int] = []
+    for place in (*places, ""):
+        wrap = int(place[1:]) if place[:1] == "w" and place[1:].isdigit() else None
+        if run and wrap != run[-1] + 1:
+            words += _wrap_words(run)
+            run = []
+        if wrap is not None:
+            run.append(wrap)
+        elif place:
+            words.append(place_words(place))
+    return ", ".join(words)
+
+
+def _wrap_words(run: list[int]) -> list[str]:
+    if len(run) < 3:
+        return [f"wrap {wrap}" for wrap in run]
+    return [f"wraps {run[0]} to {run[-1]}"]
+
+
 def by_sheet(results: Iterable[PageResult]) -> dict[str, tuple[PageResult, ...]]:
     """Results grouped by sheet, in the order given."""
     groups: dict[str, list[PageResult]] = {}
     for entry in results:
         groups.setdefault(entry.sheet, []).append(entry)
     return {sheet: tuple(group) for sheet, group in groups.items()}
-
-
-def sheet_title(sheet: str, state: ItemState) -> str:
-    """Title of a sheet in the results: "Wrap 3"."""
-    return sheet_words(sheet)
