@@ -1,0 +1,63 @@
+"""``quirewell demo``: a finished treatment to look at, built from an invented publication."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from quirewell.demo.build import DPI, SEED, build_demo, is_built, report_path, truth_path
+from quirewell.report.model import Untraceable
+from quirewell.report.typeset import ReportError
+from quirewell.stages.refusal import Refusal
+from quirewell.studio.faults import StudioError
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--dpi", default=DPI, show_default=True, type=click.IntRange(50, 600),
+    help="Resolution of the drawn scans; 300 takes about ten times as long.",
+)  # fmt: skip
+@click.option(
+    "--seed", default=SEED, show_default=True, type=click.IntRange(0, 10**6),
+    help="The same seed draws the same scans.",
+)  # fmt: skip
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def demo(folder: Path, dpi: int, seed: int, wants_json: bool) -> None:
+    """Build a studio in DIR with one treated publication, to look around in.
+
+    The Copperbeck Garden Annual of 1936 is invented: nine wraps and a colour cover, drawn as
+    scans before and after a treatment whose every change is known (DIR/demo/truth.json). It is
+    taken in, measured, treated on paper and reported by the same commands as your own.
+
+    \b
+    Examples:
+      quirewell demo demo-studio
+      quirewell serve --studio demo-studio
+    """
+    try:
+        already = is_built(folder)
+        failures: tuple[str, ...] = ()
+        if not already:
+            failures = build_demo(
+                folder, dpi=dpi, seed=seed, tell=lambda says: click.echo(says, err=True)
+            ).failures
+    except (StudioError, Refusal, ReportError, Untraceable, ValueError) as error:
+        raise click.ClickException(f"{str(error).rstrip('.')}.") from error
+    said = {
+        "studio": str(folder), "report": str(report_path(folder)),
+        "truth": str(truth_path(folder)), "already": already, "not_done": list(failures),
+    }  # fmt: skip
+    click.echo(json.dumps(said, indent=2) if wants_json else _words(said, already, failures))
+
+
+def _words(said: dict[str, object], already: bool, failures: tuple[str, ...]) -> str:
+    lines = [
+        f"{said['studio']}: {'the demo is there already' if already else 'the demo is built'}."
+    ]
+    lines += [f"  report        {said['report']}", f"  planted truth {said['truth']}"]
+    lines += [f"  not done      {says}" for says in failures]
+    lines.append(f"Look at it with: quirewell serve --studio {said['studio']}")
+    return "\n".join(lines)
