@@ -81,6 +81,14 @@ def test_same_picture_under_two_names_is_one_picture(studio: Studio) -> None:
     assert len(studio.state(ITEM).captures) == 1
 
 
+def test_new_scan_of_a_taken_place_waits_for_a_person(studio: Studio) -> None:
+    for seed in (1, 2):
+        source = Source("w01-outer-left-before.png", io.BytesIO(picture_bytes(seed)))
+        report = take_in(studio, ITEM, [source])
+    assert "has a picture already (w01-outer-left-before.png)" in report.to_assign[0].says
+    assert [entry.place for entry in studio.state(ITEM).captures.values()] == ["w01.outer", ""]
+
+
 def test_picture_may_be_in_two_items(studio: Studio) -> None:
     studio.append("other", 0, [Draft("other", "item.opened", {"title": "Other"})])
     for item in (ITEM, "other"):

@@ -61,7 +61,12 @@ class Finding:
         if self.value is None:
             raise ValueError(f"{self.quantity} of {self.subject} holds words, not a number")
         return Measured(
-            self.value, self.u or 0.0, self.unit, self.low90, self.high90, self.terms,
+            self.value,
+            self.u or 0.0,
+            self.unit,
+            self.low90,
+            self.high90,
+            self.terms,
             self.smallest_seen,
         )
 

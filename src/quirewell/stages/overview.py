@@ -15,6 +15,7 @@ from quirewell.stages.examine import (
     measurable,
     unmeasured,
 )
+from quirewell.stages.intake import wraps_from
 from quirewell.stages.naming import STAGES, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
@@ -255,10 +256,11 @@ def _item_body(form: dict[str, str]) -> dict[str, object]:
 
 
 def _gathering_body(form: dict[str, str]) -> dict[str, object]:
-    wraps = _count(form, "wraps", None)
+    wraps = wraps_from(form)
     if wraps is None:
         raise Refusal(
-            (Problem("wraps", "Say how many wraps (nested sheets) it has."),), values=form
+            (Problem("wraps", "Say how many wraps (nested sheets) or interior pages it has."),),
+            values=form,
         )
     size = {name: decimal_or_none(form, name) for name in ("height_mm", "width_mm")}
     return _body(

@@ -7,7 +7,7 @@ recognised by its hash. A bad picture is reported with its sentence and the othe
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -17,7 +17,7 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages import tasks
-from quirewell.stages.filenames import Clash, IntakePlan, Named, is_junk, plan_intake
+from quirewell.stages.filenames import Clash, IntakePlan, Named, is_junk, named_of, plan_intake
 from quirewell.stages.naming import place_words
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.studio.blobs import Staged, hash_file
@@ -141,7 +141,8 @@ def _take_one(
             if known is not None:
                 return known
             header = _looked_through(studio, copy, source.name, runner)
-            capture = _capture_of(copy, header, source.name, plan)
+            named, why = _where(state, source.name, plan)
+            capture = _capture_of(copy, header, source.name, named, why)
             studio.blobs.keep(copy)
             return _record(studio, state, capture, actor)
     except DiskFull:
@@ -183,8 +184,20 @@ def _looked_through(studio: Studio, copy: Staged, name: str, runner: Runner | No
         raise ImageError(str(error).replace(copy.path.name, name)) from error
 
 
-def _capture_of(copy: Staged, header: ImageHeader, name: str, plan: IntakePlan) -> Capture:
+def _where(state: ItemState, name: str, plan: IntakePlan) -> tuple[Named | None, str]:
+    """Where a picture goes; None, with the reason, when that is for a person to say."""
     named = plan.named(name)
+    if named is None:
+        return None, plan.why_not(name)
+    for other in state.captures.values():
+        if other.place and named_of(other) == named:
+            return None, f"{named.words} has a picture already ({other.filename})"
+    return named, ""
+
+
+def _capture_of(
+    copy: Staged, header: ImageHeader, name: str, named: Named | None, why: str
+) -> Capture:
     at = named or Named("", "whole", "before", "scan")
     return Capture(
         id=capture_id(copy.sha256),
@@ -201,7 +214,7 @@ def _capture_of(copy: Staged, header: ImageHeader, name: str, plan: IntakePlan) 
         place=at.place,
         panel=at.panel,
         view=at.view,
-        notes=plan.why_not(name),
+        notes=why,
         warnings=header.warnings,
     )
 
@@ -236,8 +249,3 @@ def _record(studio: Studio, state: ItemState, capture: Capture, actor: str) -> A
 
 def _sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else f"{text}."
-
-
-def names_of(sources: Sequence[Source]) -> list[str]:
-    """Names of some files, for a plan before anything is taken in."""
-    return [source.name for source in sources]
