@@ -1,0 +1,206 @@
+"""Forms save, refuse in place, notice a stale save, and lose nothing that was typed."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from web.conftest import Bench
+
+
+def post(bench: Bench, path: str, follow: bool = True, **form: Any) -> Any:
+    return bench.client.post(bench.url(path), data=form, follow_redirects=follow)
+
+
+def plan(bench: Bench, kind: str = "surface-clean", places: str = "w01") -> str:
+    post(bench, "/treat/plan", kind=kind, places=places)
+    return list(bench.state.steps)[-1]
+
+
+def test_a_title_is_enough_for_a_new_item(bench: Bench) -> None:
+    answer = bench.client.post("/new", data={"title": "Larkmoor seed list"})
+    assert answer.status_code == 200
+    assert answer.url.path == "/item/larkmoor-seed-list"
+    assert "the item is open" in answer.text
+
+
+def test_a_new_item_without_title_is_refused_in_place(bench: Bench) -> None:
+    answer = bench.client.post("/new", data={"title": " ", "year": "1936"})
+    assert answer.status_code == 422
+    assert "Give the item a title" in answer.text
+    assert 'value="1936"' in answer.text
+    assert 'aria-invalid="true"' in answer.text
+
+
+@pytest.mark.parametrize("wraps", ["0", "2.5", "many", "100", "1e9", "NaN"])
+def test_a_wrong_count_of_wraps_is_refused_in_a_sentence(bench: Bench, wraps: str) -> None:
+    answer = post(bench, "/gathering", wraps=wraps)
+    assert answer.status_code == 422
+    assert wraps in answer.text
+    assert bench.state.gathering is not None and bench.state.gathering.wraps == 2
+
+
+def test_hostile_text_is_shown_as_text(bench: Bench) -> None:
+    nasty = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{7*7777}}"
+    post(bench, "/describe", title=nasty, owner=nasty, notes=nasty)
+    post(bench, "/examine/defect", term=nasty, place="w01", extent=nasty, note=nasty)
+    post(bench, "/treat/test", colour=nasty, liquid="water", result="no change", place="w01")
+    for path in ("", "/examine", "/examine/w01", "/treat", "/intake", "/prove"):
+        text = bench.client.get(bench.url(path)).text
+        assert "<script>alert" not in text and "<img src=x" not in text
+        assert "54439" not in text
+    assert "&lt;script&gt;" in bench.client.get("/").text
+
+
+def test_a_saved_change_is_offered_for_undo_and_can_be_undone(bench: Bench) -> None:
+    answer = post(
+        bench, "/examine/defect", term="tideline", place="w01", back=bench.url("/examine")
+    )
+    assert "a defect (tideline), wrap 1" in answer.text
+    seq = re.search(r'name="seq" value="(\d+)"', answer.text)
+    assert seq is not None and bench.state.defects
+    undone = post(bench, "/undo", seq=seq[1], back=bench.url("/examine"))
+    assert undone.url.path == bench.url("/examine")
+    assert not bench.state.defects
+
+
+def test_an_undo_that_cannot_be_says_why(bench: Bench) -> None:
+    assert post(bench, "/undo", seq="999").status_code == 409
+    assert post(bench, "/undo", seq="x").status_code == 400
+
+
+@pytest.mark.parametrize(
+    "back", ["//evil.example/", "https://evil.example/", "/\\evil.example", "javascript:alert(1)",
+             "/\t/evil.example", "evil"],
+)  # fmt: skip
+def test_a_form_cannot_lead_away_from_here(bench: Bench, back: str) -> None:
+    answer = post(bench, "/examine/defect", follow=False, term="tear", place="item", back=back)
+    assert answer.status_code == 303
+    assert answer.headers["location"].startswith(bench.url("/examine?"))
+
+
+def test_two_tabs_editing_one_step_see_both_values_and_choose(bench: Bench) -> None:
+    step = plan(bench)
+    shown = str(bench.state.touched[step])
+    fields = {"id": step, "record": step, "touched": shown}
+    post(bench, "/treat/correct", **fields, note="brushed from the centre", minutes="20")
+    late = post(bench, "/treat/correct", **fields, note="brushed and erased", minutes="35")
+    assert late.status_code == 409
+    assert "brushed from the centre" in late.text and "brushed and erased" in late.text
+    assert bench.state.steps[step].note == "brushed from the centre"
+    again = re.search(r'name="touched" value="(\d+)"', late.text)
+    assert again is not None and again[1] == str(bench.state.touched[step])
+    sent = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', late.text))
+    mine = bench.client.post(bench.url("/treat/correct"), data=sent)
+    assert mine.status_code == 200
+    assert bench.state.steps[step].note == "brushed and erased"
+    assert str(bench.state.steps[step].minutes) == "35"
+
+
+def test_two_tabs_editing_two_records_do_not_disturb_each_other(bench: Bench) -> None:
+    first, second = plan(bench), plan(bench, "mend")
+    touched = {key: str(bench.state.touched[key]) for key in (first, second)}
+    post(bench, "/treat/correct", id=first, record=first, touched=touched[first], note="one")
+    answer = post(
+        bench, "/treat/correct", id=second, record=second, touched=touched[second], note="two"
+    )
+    assert answer.status_code == 200
+    assert [bench.state.steps[key].note for key in (first, second)] == ["one", "two"]
+
+
+def test_a_wet_step_asks_for_an_ink_test_and_takes_a_reason(bench: Bench) -> None:
+    step = plan(bench, "wash")
+    page = bench.client.get(bench.url("/treat")).text
+    caution, button = page.index("Before you begin"), page.index("Start: Washed")
+    assert caution < button
+    refused = post(bench, "/treat/start", id=step, override="")
+    assert refused.status_code == 422
+    assert "ink test" in refused.text and 'name="override"' in refused.text
+    assert bench.state.steps[step].state == "planned"
+    short = post(bench, "/treat/start", id=step, override="hm")
+    assert short.status_code == 422
+    started = post(
+        bench, "/treat/start", id=step, override="black ink only, tested on the waste leaf"
+    )
+    assert started.status_code == 200
+    assert bench.state.steps[step].state == "started"
+    assert [entry.reason for entry in bench.state.overrides.values()] == [
+        "black ink only, tested on the waste leaf"
+    ]
+    assert "wrap 1" in started.text.split("Wet now by this record")[1][:80]
+
+
+def test_a_step_runs_from_plan_to_done(bench: Bench) -> None:
+    step = plan(bench, "mend", "1-2")
+    post(bench, "/treat/test", place="w01", colour="black", liquid="water", result="no change")
+    post(bench, "/treat/test", place="w02", colour="black", liquid="water", result="no change")
+    assert post(bench, "/treat/start", id=step).status_code == 200
+    wrong = post(bench, "/treat/finish", id=step, minutes="soon", note="foot of the spine")
+    assert wrong.status_code == 422 and "soon" in wrong.text
+    assert post(bench, "/treat/finish", id=step, minutes="40", note="foot").status_code == 200
+    done = bench.state.steps[step]
+    assert (done.state, str(done.minutes), done.note) == ("done", "40", "foot")
+    assert done.started_at.endswith("Z") and done.done_at >= done.started_at
+
+
+def test_a_reading_is_kept_as_typed(bench: Bench) -> None:
+    post(bench, "/treat/reading", quantity="pH", value="5,2 at 21C", place="w01",
+         method="strip on the paper")  # fmt: skip
+    reading = next(iter(bench.state.readings.values()))
+    assert str(reading.value) == "5.2" and str(reading.temperature_c) == "21"
+    wrong = post(bench, "/treat/reading", quantity="pH", value="seventeen", place="w01")
+    assert wrong.status_code == 422 and "seventeen" in wrong.text
+
+
+def test_a_bath_as_mixed_shows_numbers_that_can_be_asked(bench: Bench) -> None:
+    answer = post(bench, "/treat/bath", strength="0.5", temperature_c="20", litres="4")
+    assert answer.status_code == 200
+    assert "On whose word" in answer.text and "bath.lime_water, version" in answer.text
+    assert len(bench.state.baths) == 1
+
+
+def test_the_owners_estimate_is_plain_fields(bench: Bench) -> None:
+    post(bench, "/examine/grade", moment="before", value="3.5", words="brittle, spine split")
+    assert str(bench.state.grades["grade.before"].value) == "3.5"
+    for value in ("11", "0", "good"):
+        assert post(bench, "/examine/grade", moment="before", value=value).status_code == 422
+
+
+def test_a_locked_margin_cannot_be_moved(bench: Bench) -> None:
+    assert post(bench, "/prove/margin", quantity="change.width_pct", value="0.5").status_code == 200
+    again = post(bench, "/prove/margin", quantity="change.width_pct", value="2")
+    assert again.status_code == 422
+    assert str(bench.state.margins["margin.change.width_pct"].value) == "0.5"
+
+
+def test_a_picture_is_assigned_by_hand(bench: Bench) -> None:
+    loose = next(entry for entry in bench.state.captures.values() if not entry.place)
+    fields = {"capture": loose.id, "panel": "left", "moment": "before"}
+    taken = post(bench, "/intake/assign", **fields, place="w01.outer")
+    assert taken.status_code == 422 and "has a picture already" in taken.text
+    post(bench, "/intake/assign", **fields, place="w02.inner")
+    assert bench.state.captures[loose.id].place.startswith("w02.inner")
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "status"),
+    [
+        (b"{}", "application/json", 400),
+        (b"", "", 400),
+        (b"--x\r\nbroken", "multipart/form-data; boundary=x", 422),
+        (b"no boundary", "multipart/form-data", 400),
+        (b"term=" + b"a" * 300_000, "application/x-www-form-urlencoded", 413),
+    ],
+)
+def test_a_body_that_is_no_form_saves_nothing(
+    bench: Bench, body: bytes, kind: str, status: int
+) -> None:
+    before = bench.state.version
+    answer = bench.client.post(
+        bench.url("/examine/defect"), content=body, headers={"Content-Type": kind}
+    )
+    assert answer.status_code == status
+    assert "Traceback" not in answer.text
+    assert bench.state.version == before
