@@ -40,7 +40,7 @@ class Line:
         """Whether it runs across the picture."""
         return self.side in ("head", "foot")
 
-    def at(self, along: Array | float) -> Array:
+    def at(self, along: NDArray[np.floating] | float) -> Array:
         """Place across at places along."""
         return np.asarray(self.offset + self.slope * np.asarray(along, dtype=np.float64))
 

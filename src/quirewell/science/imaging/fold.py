@@ -17,7 +17,9 @@ Pixels = NDArray[np.uint8 | np.uint16]
 # A fold is a groove, not a point: where a rule would be laid on it (common practice, no source).
 FOLD_U_MM = 0.10
 _BLOCKS = 50
-_CLEAR = 5.0
+# Log of lightness; a fold darkens its line by 2 % or more, and half as much again as any other.
+_SHALLOWEST = 0.02
+_CLEARER = 1.5
 
 
 def find_fold(
@@ -58,9 +60,10 @@ def find_fold(
     )
     dips = _dips(profiles, px_mm)
     score = _score(dips)
-    noise = 1.4826 * float(np.median(np.abs(score - np.median(score))))
     at = int(np.argmax(score))
-    if score[at] <= 0 or score[at] < np.median(score) + _CLEAR * max(noise, 1e-4):
+    aside = np.abs(np.arange(score.size) - at) > 1.5 / px_mm
+    rival = float(score[aside].max()) if aside.any() else 0.0
+    if score[at] < _SHALLOWEST or score[at] < _CLEARER * rival:
         return None
     return _through(dips, columns, bands, at, tilt, 0.5 * (top + bottom), px_mm, side)
 
