@@ -98,7 +98,7 @@ def open_side(path: Path, params: Mapping[str, str], role: str) -> Side:
     scale = _um_per_px(strip, dpi, params)
     margin_px = 1000 * _EDGE_MARGIN_MM / (scale or (_ASSUMED_UM_PER_PX,) * 2)[0]
     hide = [] if strip is None else [strip.box_px]
-    paper = visible_paper(rgb, hide, float(np.clip(margin_px, 2, 60)))
+    paper = visible_paper(picture.pixels, hide, float(np.clip(margin_px, 2, 60)))
     return Side(
         picture, grey, paper.mask, paper.ground, strip, dpi, scale, paper.angle_deg, paper.box_px
     )
