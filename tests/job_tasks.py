@@ -52,3 +52,22 @@ def wait_for(mark: str) -> str:
 
 def hungry() -> int:
     return len(bytearray(1 << 46))
+
+
+def bookkeep(
+    method: str,
+    subject: str,
+    files: dict[str, str],
+    inputs: tuple[tuple[str, str, str], ...],
+    params: dict[str, str],
+) -> dict[str, object]:
+    """A run without findings, as the measuring task leaves one; wrap 2 cannot be measured."""
+    from quirewell.record.codec import to_body
+    from quirewell.record.finding import Input, Run
+
+    if subject.startswith("w02") and method == "leaf.measure":
+        raise ValueError("no leaf was found in the picture")
+    assert all(Path(path).is_file() for path in files.values())
+    name = f"{method}-{subject}-{'-'.join(entry[1] for entry in inputs)}"
+    made = tuple(Input(*entry) for entry in inputs)
+    return to_body(Run(name, method, 1, "exact", subject, made, dict(params)))

@@ -80,7 +80,9 @@ def _call(
 ) -> Call:
     files = {role: str(path_of(capture.sha256)) for role, capture in captures.items()}
     inputs = tuple((role, capture.id, capture.sha256) for role, capture in captures.items())
-    return Call(TASK, (method, subject, files, inputs, dict(params or {})), place_words(subject))
+    moments = " and ".join(capture.moment or "before" for capture in captures.values())
+    label = f"{place_words(subject)}, {moments}"
+    return Call(TASK, (method, subject, files, inputs, dict(params or {})), label)
 
 
 def carry_out(

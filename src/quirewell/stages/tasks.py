@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from quirewell.studio.images import PREVIEW_QUALITY, as_eight_bit, load_picture
@@ -29,16 +31,26 @@ def look_through(path: str, previews: Mapping[str, int]) -> dict[str, Any]:
         ImageError: in a sentence, when it is damaged.
     """
     pixels = as_eight_bit(load_picture(Path(path)).pixels)
-    image = Image.fromarray(np.ascontiguousarray(pixels))
+    height, width = pixels.shape[:2]
+    small = np.ascontiguousarray(pixels)
     for name, size in sorted(previews.items(), key=lambda entry: -entry[1]):
-        small = image.copy()
-        small.thumbnail((size, size), Image.Resampling.LANCZOS, reducing_gap=3.0)
+        small = _shrunk(small, size)
         target = Path(name)
         target.parent.mkdir(parents=True, exist_ok=True)
         part = target.with_name(f"{target.name}.{os.getpid()}.part")
-        small.save(part, "JPEG", quality=PREVIEW_QUALITY)
+        Image.fromarray(small).save(part, "JPEG", quality=PREVIEW_QUALITY)
         part.replace(target)
-    return {"width_px": image.width, "height_px": image.height}
+    return {"width_px": width, "height_px": height}
+
+
+def _shrunk(pixels: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:
+    """The picture with its longer side at most ``size`` [px], each pixel the mean of its area."""
+    height, width = pixels.shape[:2]
+    share = size / max(height, width)
+    if share >= 1:
+        return pixels
+    wanted = max(1, round(width * share)), max(1, round(height * share))
+    return np.asarray(cv2.resize(pixels, wanted, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def cut_tiles(path: str, directory: str) -> str:
