@@ -52,7 +52,8 @@ def reference_words(key: str) -> str:
     fields = bibliography().get(key)
     if fields is None:
         return "this source is not in the bibliography"
-    where = fields.get("journal") or fields.get("publisher") or fields.get("organization", "")
+    kinds = ("journal", "booktitle", "publisher", "organization", "howpublished")
+    where = next((fields[kind] for kind in kinds if fields.get(kind)), "")
     volume = fields.get("volume", "")
     if volume and fields.get("number"):
         volume += f"({fields['number']})"
@@ -61,7 +62,7 @@ def reference_words(key: str) -> str:
         place += f", {fields['pages']}"
     doi = f"doi:{fields['doi']}" if fields.get("doi") else ""
     parts = (
-        f"{_people(fields.get('author', ''))} ({fields.get('year', 'no year')})",
+        f"{_people(fields.get('author', ''))} ({fields.get('year', 'no year')})".strip(),
         fields.get("title", ""),
         place,
         doi,

@@ -1,0 +1,33 @@
+"""Sources in words come from the bibliography in the tree."""
+
+from __future__ import annotations
+
+import pytest
+
+from quirewell.report.references import bibliography, plain, reference_words
+
+
+def test_every_entry_has_what_a_reader_needs() -> None:
+    assert len(bibliography()) > 10
+    for key, fields in bibliography().items():
+        assert fields.get("title") and (fields.get("author") or fields.get("booktitle")), key
+        assert "{" not in reference_words(key) and "\\" not in reference_words(key), key
+
+
+def test_a_source_reads_as_one_line() -> None:
+    words = reference_words("bates1956")
+    assert words.startswith("Bates, Bower and Smith (1956). Calcium hydroxide as a highly alkaline")
+    assert "56(6), 305–312" in words and "[Abstract read]" in words
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (r"Bukovsk{\'y}", "Bukovský"),
+        (r"S{\"o}der", "Söder"),
+        ("305--312", "305–312"),
+        (r"Fish {\&} Co", "Fish & Co"),
+    ],
+)
+def test_marks_become_letters(given: str, said: str) -> None:
+    assert plain(given) == said
