@@ -35,7 +35,7 @@ def subject_of(capture: Capture) -> str:
 def to_measure(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
     """A call for each scan of a sheet that has no measurement yet."""
     return tuple(
-        _call(MEASURE, subject_of(capture), {"image": capture}, path_of)
+        _call(MEASURE, subject_of(capture), {"image": capture}, path_of, panel_params(capture))
         for capture in unmeasured(state)
     )
 
@@ -53,6 +53,12 @@ def to_compare(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
         if wanted not in compared:
             calls.append(_call(COMPARE, subject, pair, path_of, margin_params(state)))
     return tuple(calls)
+
+
+def panel_params(capture: Capture) -> dict[str, str]:
+    """Which half of an opened wrap a scan shows, as the measuring method takes it."""
+    panel = panel_of(capture)
+    return {} if panel == "whole" else {"panel": panel}
 
 
 def margin_params(state: ItemState) -> dict[str, str]:

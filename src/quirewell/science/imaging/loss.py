@@ -24,6 +24,8 @@ Mask = NDArray[np.bool_]
 
 SMALLEST_MM2 = 1.0
 _DEPTH_MM = 0.45
+# A long, shallow piece is an edge that is not straight.
+_MEAN_DEPTH_MM = 0.35
 _MOST_HOLES = 5
 _RIM_U_PX = 0.10
 _LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
@@ -70,6 +72,7 @@ def find_loss(pixels: Pixels, leaf: Leaf, px_mm: float) -> Loss | None:
         for mask in _parts(core, region.ground & (away > 0), small_mm)
         if (piece := _measure(pixels, leaf, mask, px_mm, "edge"))
         and piece.area_px * px_mm**2 >= SMALLEST_MM2
+        and piece.area_px * px_mm >= _MEAN_DEPTH_MM * piece.outline_px
     ]
     says: list[str] = []
     spots = _spots(leaf, away * px_mm, small_mm)
