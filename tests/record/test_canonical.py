@@ -33,6 +33,11 @@ def test_what_has_no_plain_form_is_refused() -> None:
             plain(value)
 
 
+def test_text_that_no_file_can_hold_is_refused() -> None:
+    with pytest.raises(ValueError, match="broken signs"):
+        canonical({"filename": "w01\udcff.tif"})
+
+
 def test_link_is_sha256_over_previous_hash_newline_payload() -> None:
     assert link(GENESIS, "x") == hashlib.sha256(b"0" * 64 + b"\nx").hexdigest()
 

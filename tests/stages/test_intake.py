@@ -162,6 +162,29 @@ def test_file_above_the_cap_is_refused_while_streaming(studio: Studio) -> None:
     assert not studio.blobs.unfinished()
 
 
+def test_name_that_cannot_be_printed_is_shown_with_question_marks(
+    studio: Studio, tmp_path: Path
+) -> None:
+    folder = tmp_path / "scans"
+    folder.mkdir()
+    (folder / "w01\n\udcff.png").write_bytes(picture_bytes())
+    report = take_in(studio, ITEM, folder_sources(folder))
+    assert report.taken[0].name == "w01??.png"
+
+
+def test_whatever_else_lies_in_a_folder_is_refused_by_name(studio: Studio, tmp_path: Path) -> None:
+    import os
+
+    folder = write_pictures(tmp_path / "scans", NAMES)
+    (folder / "sub").mkdir()
+    os.mkfifo(folder / "pipe.tif")
+    (folder / "gone.tif").symlink_to(tmp_path / "nowhere")
+    (folder / "page.svg").write_text("<svg onload='x()'/>")
+    (folder / "Thumbs.db").write_bytes(b"junk")
+    report = take_in(studio, ITEM, folder_sources(folder))
+    assert len(report.taken) == 3 and [entry.name for entry in report.refused] == ["page.svg"]
+
+
 def test_empty_or_missing_folder_is_said(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="no folder"):
         folder_sources(tmp_path / "nowhere")

@@ -141,8 +141,8 @@ def restore(archive: Path, folder: Path, wants_json: bool) -> None:
 
 def _check_words(result: CheckResult) -> str:
     lines = [
-        f"{result.folder}: {result.items} items, {result.events} journal entries, "
-        f"{result.originals} originals, {result.bytes / 1e6:.1f} MB.",
+        f"{result.folder}: items {result.items}, journal entries {result.events}, "
+        f"originals {result.originals}, {result.bytes / 1e6:.1f} MB.",
         f"Journal head: {result.head}",
     ]
     if result.ok:

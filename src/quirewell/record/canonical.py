@@ -36,8 +36,10 @@ def decimal_text(number: int | float | Decimal) -> str:
 
 def plain(value: Any) -> Any:
     """Value with every number replaced by its decimal text, ready for :func:`canonical`."""
-    if value is None or isinstance(value, (bool, str)):
+    if value is None or isinstance(value, bool):
         return value
+    if isinstance(value, str):
+        return _text(value)
     if isinstance(value, (int, float, Decimal)):
         return decimal_text(value)
     if isinstance(value, dict):
@@ -48,6 +50,14 @@ def plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [plain(entry) for entry in value]
     raise TypeError(f"cannot record a {type(value).__name__}: {value!r}")
+
+
+def _text(value: str) -> str:
+    try:
+        value.encode()
+    except UnicodeEncodeError as error:
+        raise ValueError(f"text must be Unicode without broken signs, got {value!r}") from error
+    return value
 
 
 def canonical(value: Any) -> str:

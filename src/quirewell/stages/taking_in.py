@@ -88,10 +88,19 @@ def folder_sources(folder: Path) -> list[Source]:
     if not folder.is_dir():
         raise Refusal((Problem("folder", f"There is no folder {folder}."),))
     found = sorted(entry for entry in folder.iterdir() if entry.is_file())
-    sources = [Source(entry.name, entry) for entry in found if not is_junk(entry.name)]
+    sources = [Source(shown_name(entry.name), entry) for entry in found if not is_junk(entry.name)]
     if not sources:
         raise Refusal((Problem("folder", f"There are no files in {folder}."),))
     return sources
+
+
+def shown_name(name: str) -> str:
+    """A file's name as it can be shown and recorded: signs that cannot be printed become "?".
+
+    >>> shown_name("w01\\n.tif")
+    'w01?.tif'
+    """
+    return "".join(sign if sign.isprintable() else "?" for sign in name)
 
 
 def take_in(

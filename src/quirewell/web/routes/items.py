@@ -11,6 +11,7 @@ from starlette.routing import Route
 from quirewell.stages import overview
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import shade, shades
+from quirewell.stages.treat import undo_guard
 from quirewell.studio.faults import NotUndoable
 from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
@@ -82,7 +83,7 @@ async def undo(request: Request) -> Response:
         if not (number.isdigit() and len(number) < 12):
             raise HTTPException(400, "Nothing was undone: the form did not say what to undo.")
         try:
-            event = house.studio.undo(state.id, int(number), actor=ACTOR)
+            event = house.studio.undo(state.id, int(number), ACTOR, guard=undo_guard)
         except NotUndoable as error:
             raise HTTPException(409, str(error)) from error
         return see(back, done=event.seq)
