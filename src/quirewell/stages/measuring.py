@@ -204,3 +204,25 @@ def _pixel_findings(leaf: Leaf) -> list[Finding]:
         terms = (BudgetTerm("edge", u, basis="unevenness of the edges about their lines"),)
         found.append(_measured(f"leaf.{name}_px", float(np.mean(spans)), "px", Budget(terms)))
     return found
+
+
+_CURES = {
+    "strip length": "A steel rule: measure the bench strip once, from the left edge of its first "
+    "mark to the left edge of its last, and state the length.",
+    "known length": "A longer known length, or one measured more closely.",
+    "points": "Points farther apart, or a scan at a higher resolution.",
+    "scanner": "A check of the scanner: scan the bench strip in several places and directions and "
+    "state how well the lengths agree.",
+    "edge": "A dark card that shows the edges clearly, and 300 dpi or more.",
+    "edge bias": "A scan at a higher resolution.",
+    "scale": "A bench strip or a steel rule in the same scan.",
+}
+
+
+def narrower(findings: tuple[Finding, ...]) -> str:
+    """The one cheap thing that would narrow the leaf's size most; "" when no size was given."""
+    sizes = [f for f in findings if f.quantity in ("leaf.width_mm", "leaf.height_mm") and f.terms]
+    if not sizes:
+        return ""
+    worst = max(sizes, key=lambda finding: finding.u or 0.0)
+    return _CURES.get(max(worst.terms, key=lambda term: term.u).name, "")

@@ -23,7 +23,7 @@ def quality_warnings(
     if share > CLIPPED_SHARE:
         says.append(
             f"{100 * share:.0f} % of the leaf is burnt out (a colour channel at its end): its tone "
-            "is lighter than measured. Scan darker, with all automatic corrections off."
+            "is lighter than could be measured. Scan darker, with all automatic corrections off."
         )
     if leaf is not None and leaf.blur_px is not None and leaf.blur_px > SOFT_PX:
         says.append(

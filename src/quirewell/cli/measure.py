@@ -1,0 +1,91 @@
+"""``quirewell measure``: one leaf in one picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from quirewell.cli.output import PLUS_MINUS_SAYS, fail, nest, paragraphs, print_json, table
+from quirewell.record.finding import Run
+from quirewell.stages.measuring import METHOD, narrower
+from quirewell.stages.measuring_asked import BadParameter
+from quirewell.stages.methods import run_method
+from quirewell.studio.images import ImageError
+
+_NUMBERS = (
+    ("dpi", "DPI", "Resolution of the scan, where the file says it wrongly or not at all."),
+    ("dpi_u_pct", "PCT", "How sure the resolution is: standard uncertainty in % (0.2)."),
+    ("known_length_mm", "MM", "A length you know in the picture; needs --points."),
+    ("known_length_u_mm", "MM", "Its standard uncertainty (0.1)."),
+    ("known_points", "X1,Y1,X2,Y2", "The two points it runs between, in pixels from upper left."),
+    ("strip_length_mm", "MM", "The bench strip as you measured it: left edge of the first mark to "
+     "left edge of the last (160 as drawn)."),
+    ("strip_length_u_mm", "MM", "Standard uncertainty of that (0.1 once measured)."),
+    ("scanner_u_um", "UM", "How true your scanner draws a length across the sheet: standard "
+     "uncertainty in um, where you checked it."),
+)  # fmt: skip
+_SHOWN = (
+    "leaf.width_mm", "leaf.height_mm", "leaf.width_px", "leaf.height_px", "leaf.squareness_deg",
+    "leaf.loss_mm2", "leaf.area_mm2", "tone.L", "tone.a", "tone.b", "tone.yellowness",
+    "tone.margin_db", "scale.um_per_px",
+)  # fmt: skip
+
+
+def _numbers(command: Any) -> Any:
+    for name, shape, says in reversed(_NUMBERS):
+        option = "--points" if name == "known_points" else "--" + name.replace("_", "-")
+        command = click.option(option, name, default="", metavar=shape, help=says)(command)
+    return command
+
+
+@click.command()
+@click.argument("image", type=click.Path(path_type=Path))
+@_numbers
+@click.option(
+    "--panel",
+    default="whole",
+    show_default=True,
+    metavar="whole|left|right",
+    help="Which half of an opened wrap the scan shows, with the fold in it.",
+)
+@click.option(
+    "--ground", default="", metavar="dark|light", help="What lies behind the leaf, to check by."
+)
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def measure(image: Path, wants_json: bool, **params: str) -> None:
+    """Measure one leaf: width, height, squareness, missing area, paper tone.
+
+    \b
+    Examples:
+      quirewell measure w03-outer-left-before.tif --panel left
+      quirewell measure leaf.tif --strip-length-mm 159.8 --json
+      quirewell measure leaf.jpg --known-length-mm 150 --points 210,3300,1982,3304
+
+    The scale is taken from the bench strip in the picture, else from a known length, else from
+    the resolution you state, else from the file's own tag, which is the least sure. Lay the leaf
+    on dark card with a centimetre showing all round. Never press a brittle or rolled item under
+    the lid, and never lay damp paper on the glass.
+    """
+    given = {name: value for name, value in params.items() if value}
+    try:
+        run = run_method(METHOD, "image", {"image": image}, params=given)
+    except (ImageError, BadParameter) as error:
+        fail(f"{error}.".replace("..", "."), wants_json)
+    if wants_json:
+        print_json(nest(run))
+    else:
+        click.echo("\n".join(_card(image, run)))
+
+
+def _card(image: Path, run: Run) -> list[str]:
+    by_name = {finding.quantity: finding for finding in run.findings}
+    source = by_name["scale.source"]
+    lines = [f"{image.name}", f"  {'Scale from':<38} {source.note or source.text}"]
+    lines += table(by_name[name] for name in _SHOWN if name in by_name)
+    lines += ["", f"  {PLUS_MINUS_SAYS}."]
+    cure = narrower(run.findings)
+    if cure:
+        lines += paragraphs("What would narrow the size most", [cure])
+    return lines + paragraphs("What to know", run.warnings)
