@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 from collections.abc import Iterator
 from pathlib import Path
@@ -59,6 +60,17 @@ def test_scans_are_measured_and_pairs_compared_once(studio: Studio, runner: Runn
     assert studio.events(ITEM)[-1].actor == "measuring"
     again = measure_item(studio, ITEM, runner)
     assert again.total == 2 and len(studio.state(ITEM).runs) == 4
+
+
+def test_pair_is_the_same_run_whichever_scan_came_first(studio: Studio) -> None:
+    state = studio.state(ITEM)
+    turned = dict(reversed(state.touched.items()))
+    late = max(state.touched.values()) + 1
+    before = next(c.id for c in state.captures.values() if c.filename == SCANS[0])
+    swapped = dataclasses.replace(state, touched={**turned, before: late})
+    for one in (state, swapped):
+        call = survey.to_compare(one, studio.blobs.path)[0]
+        assert [entry[0] for entry in call.arguments[3]] == ["before", "after"]
 
 
 def test_new_scan_in_a_pair_is_compared_again(studio: Studio, runner: Runner) -> None:

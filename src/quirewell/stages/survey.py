@@ -68,13 +68,20 @@ def margin_params(state: ItemState) -> dict[str, str]:
 
 
 def pairs(state: ItemState) -> dict[str, dict[str, Capture]]:
-    """Latest scans before and after of each page that has both, by the page's place."""
+    """Latest scans before and after of each page that has both, by the page's place.
+
+    "before" always comes first: the order of its inputs is part of a run's identity.
+    """
     found: dict[str, dict[str, Capture]] = {}
     ordered = sorted(state.captures.values(), key=lambda entry: state.touched.get(entry.id, 0))
     for capture in ordered:
         if measurable(capture):
             found.setdefault(subject_of(capture), {})[capture.moment or "before"] = capture
-    return {subject: pair for subject, pair in found.items() if len(pair) == 2}
+    return {
+        subject: {"before": pair["before"], "after": pair["after"]}
+        for subject, pair in found.items()
+        if len(pair) == 2
+    }
 
 
 def _call(
