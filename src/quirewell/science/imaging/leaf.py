@@ -56,8 +56,9 @@ class Leaf:
         region = self.region
         if not region.ground.any():
             return False
-        ground = float(np.median(region.light[region.ground][:, 1]))
-        return ground > float(np.median(region.light[region.leaf][:, 1]))
+        green = region.light[::3, ::3, 1]
+        ground = float(np.median(green[region.ground[::3, ::3]]))
+        return ground > float(np.median(green[region.leaf[::3, ::3]]))
 
 
 def find_leaf(

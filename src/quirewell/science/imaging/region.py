@@ -173,19 +173,19 @@ def _sharpened(
 def _local(light: NDArray[np.float32], mask: Mask) -> NDArray[np.float32]:
     """Mean colour of the masked pixels around each pixel, taken from afar where none are near."""
     weight = mask.astype(np.float32)
-    total, count = np.zeros_like(light), np.zeros_like(weight)
-    for sigma, share in ((6.0, 1.0), (30.0, 1e-3), (150.0, 1e-6)):
-        step = max(1, int(sigma / 4))
-        size = max(1, weight.shape[1] // step), max(1, weight.shape[0] // step)
-        full = weight.shape[1], weight.shape[0]
-        parts = []
-        for plane in (light * weight[..., None], weight):
-            low = cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
-            low = cv2.GaussianBlur(low, (0, 0), sigma / step)
-            parts.append(cv2.resize(low, full, interpolation=cv2.INTER_LINEAR))
-        total += np.float32(share) * parts[0]
-        count += np.float32(share) * parts[1]
-    return np.asarray(total / np.maximum(count, 1e-12)[..., None], dtype=np.float32)
+    stacked = np.dstack([light * weight[..., None], weight])
+    full = weight.shape[1], weight.shape[0]
+    grid = max(1, full[0] // 3), max(1, full[1] // 3)
+    base = cv2.resize(stacked, grid, interpolation=cv2.INTER_AREA)
+    total = np.zeros_like(base)
+    for sigma, share in ((2.0, 1.0), (10.0, 1e-3), (50.0, 1e-6)):
+        step = max(1, int(sigma / 2))
+        size = max(1, grid[0] // step), max(1, grid[1] // step)
+        low = cv2.resize(base, size, interpolation=cv2.INTER_AREA)
+        low = cv2.GaussianBlur(low, (0, 0), sigma / step)
+        total += np.float32(share) * cv2.resize(low, grid, interpolation=cv2.INTER_LINEAR)
+    mean = total[..., :3] / np.maximum(total[..., 3:], 1e-12)
+    return np.asarray(cv2.resize(mean, full, interpolation=cv2.INTER_LINEAR), dtype=np.float32)
 
 
 def _largest(mask: Mask) -> Mask:

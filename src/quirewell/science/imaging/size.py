@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from quirewell.science.evidence.uncertainty import Budget, BudgetTerm
-from quirewell.science.imaging.edges import EDGE_BIAS_PX, Edge, Line
+from quirewell.science.imaging.edges import EDGE_BIAS_LIGHT_PX, EDGE_BIAS_PX, Edge, Line
 from quirewell.science.imaging.leaf import Leaf
 from quirewell.science.imaging.scale import Scale
 
@@ -61,9 +61,10 @@ def _length(leaf: Leaf, scale: Scale, pair: tuple[str, str], at_px: float) -> Le
     px_mm = (scale.um_per_px_x if upright else scale.um_per_px_y) / 1000.0
     edges = [leaf.edges.get(side) for side in pair]  # type: ignore[call-overload]
     rough = math.sqrt(sum(edge.u_px**2 for edge in edges if edge is not None))
+    bias = EDGE_BIAS_LIGHT_PX if leaf.on_light_ground else EDGE_BIAS_PX
     terms = [
         BudgetTerm("edge", px_mm * rough, basis="unevenness of the edges about their lines"),
-        BudgetTerm("edge bias", px_mm * 2 * EDGE_BIAS_PX, basis="half-way point against true edge"),
+        BudgetTerm("edge bias", px_mm * 2 * bias, basis="half-way point against true edge"),
     ]
     relative = scale.terms_x if upright else scale.terms_y
     terms += [BudgetTerm(t.name, value * t.u / 100, t.dof, t.basis) for t in relative]
