@@ -100,7 +100,7 @@ def test_every_answer_carries_the_policy(
     answer = client.get(path, headers=headers)
     assert answer.headers["content-security-policy"] == POLICY
     assert answer.headers["x-content-type-options"] == "nosniff"
-    assert answer.headers["referrer-policy"] == "no-referrer"
+    assert answer.headers["referrer-policy"] == "same-origin"
     assert answer.headers["cross-origin-opener-policy"] == "same-origin"
     assert answer.headers["cross-origin-resource-policy"] == "same-origin"
 

@@ -8,6 +8,7 @@ and what was not is offered again.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -16,6 +17,7 @@ from quirewell.jobs.batch import Batch
 from quirewell.studio.faults import StudioError
 
 Says = Callable[[str], None]
+POLL_S = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,29 +56,41 @@ class Measuring:
 
 
 class Errand:
-    """One piece of work in a thread of the server, told in words; ``result`` when it went well."""
+    """One piece of work in a thread of the server, told in words; ``result`` when it went well.
 
-    def __init__(self, title: str, act: Callable[[Says], Any]) -> None:
+    It waits for the work before it (``after``), so that a report holds what is being measured.
+    """
+
+    def __init__(self, title: str, act: Callable[[Says], Any], after: InHand | None = None) -> None:
+        self.title = title
         self.result: Any = None
         self._says = title
-        self._title = title
-        self._failure = ""
+        self._failures: tuple[str, ...] = ()
         self._over = threading.Event()
-        threading.Thread(target=self._run, args=(act,), daemon=True).start()
+        threading.Thread(target=self._run, args=(act, after), daemon=True).start()
 
-    def _run(self, act: Callable[[Says], Any]) -> None:
+    def _run(self, act: Callable[[Says], Any], after: InHand | None) -> None:
         try:
+            if after is not None:
+                self._wait_for(after)
             self.result = act(self._say)
         except (StudioError, ValueError, LookupError, OSError) as error:
-            self._failure = f"{self._title}: {error}"
+            self._failures += (f"{self.title}: {error}",)
         except Exception as error:
-            self._failure = f"{self._title}: a fault of the program ({type(error).__name__})"
+            says = f"{self.title}: a fault of the program ({type(error).__name__})"
+            self._failures += (says,)
             raise
         finally:
             self._over.set()
 
+    def _wait_for(self, before: InHand) -> None:
+        while (work := before.work()).running:
+            self._says = f"{self.title} as soon as this is done: {work.says}"
+            time.sleep(POLL_S)
+        self._failures = work.failures
+
     def _say(self, words: str) -> None:
-        self._says = f"{self._title}: {words}"
+        self._says = f"{self.title}: {words}"
 
     def wait(self, timeout_s: float) -> None:
         """Wait until it is over."""
@@ -84,8 +98,7 @@ class Errand:
 
     def work(self) -> Work:
         """Where it stands now."""
-        failures = (self._failure,) if self._failure else ()
-        return Work(self._says, 0, 0, not self._over.is_set(), failures)
+        return Work(self._says, 0, 0, not self._over.is_set(), self._failures)
 
 
 class Desk:
@@ -103,6 +116,15 @@ class Desk:
                 return False
             self._held[item_id] = start()
         return True
+
+    def errand(self, item_id: str, title: str, act: Callable[[Says], Any]) -> None:
+        """Begin an errand, after the work in hand; the same errand is not begun twice."""
+        with self._lock:
+            now = self._held.get(item_id)
+            running = now is not None and now.work().running
+            if running and isinstance(now, Errand) and now.title == title:
+                return
+            self._held[item_id] = Errand(title, act, now if running else None)
 
     def held(self, item_id: str) -> InHand | None:
         """The item's last work itself."""

@@ -56,9 +56,9 @@ def said_of(request: Request, house: House) -> Said | None:
     item_id = request.path_params.get("item", "")
     if not (number.isdigit() and len(number) < 12 and item_id):
         return None
-    for event in reversed(house.studio.events(item_id)):
-        if event.seq == int(number):
-            return Said(event.seq, _words(event), KINDS[event.kind].undoable)
+    event = house.studio.event(int(number))
+    if event is not None and event.stream == item_id:
+        return Said(event.seq, _words(event), KINDS[event.kind].undoable)
     return None
 
 

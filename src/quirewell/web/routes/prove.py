@@ -138,7 +138,7 @@ def build(request: Request) -> Response:
         written.pdf.replace(target)
         return target.stem
 
-    house.desk.begin(state.id, lambda: Errand("Writing the report", write))
+    house.desk.errand(state.id, "Writing the report", write)
     return see(f"/item/{state.id}/prove")
 
 
@@ -163,9 +163,8 @@ def check(request: Request) -> Response:
     path = report_path(house, report_id)
     if report_id not in state.reports or not path.is_file():
         raise HTTPException(404, "That report is not kept here; write it again.")
-    house.desk.begin(
-        state.id,
-        lambda: Errand("Rechecking the report", lambda says: recheck(path, house.studio, says)),
+    house.desk.errand(
+        state.id, "Rechecking the report", lambda says: recheck(path, house.studio, says)
     )
     return see(f"/item/{state.id}/prove")
 

@@ -1,0 +1,126 @@
+"""The islands by mouse, touch and keyboard: curtain, viewer, upload, work in hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from browser.conftest import PLACE, Complaints, Served
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 820, "height": 1000}, has_touch=True)
+    opened = context.new_page()
+    complaints = Complaints()
+    complaints.listen(opened)
+    yield opened
+    context.close()
+    assert not complaints
+
+
+def share(page: Page) -> float:
+    """How far from the left the after picture is cut, in per cent, as the browser draws it."""
+    clip = (
+        page.locator("qw-curtain .stage img").nth(1).evaluate("e => getComputedStyle(e).clipPath")
+    )
+    return float(clip.split()[-1].rstrip("%)")) if "%" in clip else 0.0
+
+
+def test_the_curtain_moves_by_keyboard(page: Page, served: Served) -> None:
+    page.goto(served.url(f"/prove/{PLACE}"))
+    slider = page.get_by_role("slider")
+    slider.focus()
+    assert share(page) == 50
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    assert share(page) == 55
+    page.keyboard.press("Home")
+    assert share(page) == 0
+    assert "before on the left 0 %" in (slider.get_attribute("aria-valuetext") or "")
+
+
+def test_the_curtain_moves_by_mouse_and_by_touch(page: Page, served: Served) -> None:
+    page.goto(served.url(f"/prove/{PLACE}"))
+    stage = page.locator("qw-curtain .stage")
+    page.wait_for_function("() => [...document.images].every(i => i.complete && i.naturalWidth)")
+    stage.scroll_into_view_if_needed()
+    box = stage.bounding_box()
+    assert box
+    y = box["y"] + 40
+    page.mouse.move(box["x"] + box["width"] / 2, y)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.25, y, steps=4)
+    page.mouse.up()
+    assert share(page) == pytest.approx(25, abs=1)
+    page.touchscreen.tap(box["x"] + box["width"] * 0.8, y)
+    assert share(page) == pytest.approx(80, abs=1)
+
+
+def test_both_pictures_of_the_curtain_lie_on_one_grid(page: Page, served: Served) -> None:
+    page.goto(served.url(f"/prove/{PLACE}"))
+    page.wait_for_function("() => [...document.images].every(i => i.complete && i.naturalWidth)")
+    sizes = page.locator("qw-curtain img").evaluate_all(
+        "all => all.map(one => one.naturalWidth / one.naturalHeight)"
+    )
+    assert sizes[0] == pytest.approx(sizes[1], rel=0.01)
+
+
+def test_the_viewer_opens_zooms_and_is_reached_by_keyboard(page: Page, served: Served) -> None:
+    page.goto(served.url("/examine/w01"))
+    page.get_by_role("link", name="open the close-up").first.click()
+    viewer = page.locator("qw-viewer")
+    expect(viewer).to_have_attribute("data-state", "open", timeout=20_000)
+    whole = page.locator("qw-viewer .overlay").get_attribute("viewBox")
+    page.get_by_role("button", name="Closer").click()
+    page.wait_for_timeout(900)
+    closer = page.locator("qw-viewer .overlay").get_attribute("viewBox")
+    assert whole and closer
+    assert float(closer.split()[2]) < 0.8 * float(whole.split()[2])
+    page.locator("qw-viewer [role=application]").focus()
+    page.keyboard.press("0")
+    page.wait_for_timeout(900)
+    again = page.locator("qw-viewer .overlay").get_attribute("viewBox") or ""
+    assert float(again.split()[2]) == pytest.approx(float(whole.split()[2]), rel=0.01)
+
+
+DROP = """([names, texts]) => {
+  const data = new DataTransfer();
+  names.forEach((name, at) => {
+    const bytes = Uint8Array.from(atob(texts[at]), sign => sign.charCodeAt(0));
+    data.items.add(new File([bytes], name));
+  });
+  document.querySelector('qw-upload').dispatchEvent(
+    new DragEvent('drop', {dataTransfer: data, bubbles: true, cancelable: true}));
+}"""
+
+
+def test_many_files_are_dropped_and_each_says_what_became_of_it(page: Page, served: Served) -> None:
+    import base64
+
+    from web.conftest import picture_bytes
+
+    page.goto(served.url("/intake"))
+    texts = [picture_bytes(21), picture_bytes(22), b"no picture"]
+    names = ["w02-outer-left-before.png", "snap of the shed.png", "notes.png"]
+    page.evaluate(DROP, [names, [base64.b64encode(data).decode() for data in texts]])
+    expect(page.locator("[data-status]")).to_contain_text("2 of 3 files are in", timeout=20_000)
+    arrived = page.locator(".arrivals li").all_inner_texts()
+    assert [line.split(":")[0] for line in arrived] == names
+    page.get_by_role("link", name="Show what arrived").click()
+    expect(page.get_by_role("heading", name="To be assigned by hand")).to_be_visible()
+    expect(page.get_by_text("snap of the shed.png").first).to_be_visible()
+
+
+def test_the_work_in_hand_is_told_and_ends(page: Page, served: Served) -> None:
+    page.goto(served.url("/prove"))
+    page.get_by_role("button", name="Write the report").click()
+    page.wait_for_function("() => !document.querySelector('qw-work progress')", timeout=60_000)
+    expect(page.get_by_role("link", name="Download").first).to_be_visible(timeout=60_000)
+    with page.expect_download() as got:
+        page.get_by_role("link", name="Download").first.click()
+    assert got.value.path().read_bytes()[:5] == b"%PDF-"
