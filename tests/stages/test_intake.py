@@ -19,7 +19,7 @@ from quirewell.stages.taking_in import Arrival, Source, folder_sources, take_in
 from quirewell.studio import blobs
 from quirewell.studio.check import check
 from quirewell.studio.studio import Studio
-from studio_help import ITEM, studio_with_item
+from studio_help import ITEM, defect, studio_with_item
 
 NAMES = ["w01-outer-left-before.tif", "w01-outer-left-after.tif", "item-front-before.png"]
 
@@ -247,6 +247,20 @@ def test_assignment_that_cannot_be_is_refused(
         _save(studio, {"capture": picture, **form})
     with pytest.raises(Refusal, match="not in this item"):
         _save(studio, {"capture": "p0", **form})
+
+
+def test_picture_is_set_aside_unless_a_defect_shows_it(studio: Studio) -> None:
+    picture = _loose(studio)
+    shown = {**defect().body, "capture": picture}
+    studio.append(ITEM, None, [Draft(ITEM, "defect.noted", shown)])
+    with pytest.raises(Refusal, match="defect-1 shows this picture"):
+        intake.set_aside(studio.state(ITEM), {"capture": picture})
+    studio.append(ITEM, None, [defect()])
+    drafts = intake.set_aside(studio.state(ITEM), {"capture": picture, "reason": "private"})
+    studio.append(ITEM, None, drafts)
+    assert not studio.state(ITEM).captures and check(studio.folder).ok
+    again = take_in(studio, ITEM, [Source("scan7.png", io.BytesIO(picture_bytes(7)))])
+    assert again.taken[0].capture == picture
 
 
 @pytest.mark.parametrize(

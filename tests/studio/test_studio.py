@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
@@ -38,6 +39,28 @@ def test_studio_is_not_made_over_anything(tmp_path: Path) -> None:
         Studio.create(tmp_path / "t")
     with pytest.raises(StudioError, match="quirewell studio new"):
         Studio.open(tmp_path / "t")
+
+
+@pytest.mark.parametrize("again", [Studio.create, Studio.open])
+def test_making_that_was_cut_short_is_finished(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, again: Callable[[Path], Studio]
+) -> None:
+    def cut(*arguments: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Studio, "_begin", cut)
+    with pytest.raises(KeyboardInterrupt):
+        Studio.create(tmp_path / "s")
+    monkeypatch.undo()
+    with again(tmp_path / "s") as studio:
+        assert [event.kind for event in studio.events()] == ["studio.opened"]
+        assert studio.name == "s"
+
+
+def test_one_entry_is_read_by_its_number(tmp_path: Path) -> None:
+    with studio_with_item(tmp_path / "s") as studio:
+        assert studio.event(2) == studio.events(ITEM)[0]
+        assert studio.event(99) is None
 
 
 def test_what_was_appended_is_there_after_reopening(tmp_path: Path) -> None:

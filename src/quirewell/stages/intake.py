@@ -19,6 +19,7 @@ from quirewell.stages.filenames import VIEWS, Named, named_of, split_place
 from quirewell.stages.naming import place_words, sheet_of, sheet_words
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.scan_planner import Plans, plan_scans
+from quirewell.studio.undoing import users_of
 
 FIRST = (
     "Never put damp paper on glass: it sticks, and its wet strength is next to nothing.",
@@ -259,6 +260,26 @@ def assign(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         drafts.append(_assigned(state, nouns.Assign(other.id)))
     new = nouns.Assign(capture.id, named.place, named.panel, named.moment, named.view)
     return (*drafts, _assigned(state, new))
+
+
+def set_aside(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Set a picture aside that does not belong to the item; the file and its history stay.
+
+    Form fields: ``capture``, ``reason``.
+
+    Raises:
+        Refusal: no such picture, or a defect or spot test shows it.
+    """
+    capture = _capture(state, form)
+    kept = [name for name in users_of(state, capture.id) if name not in state.runs]
+    if kept:
+        raise _refuse(
+            form,
+            "capture",
+            f"{kept[0]} shows this picture; give it another picture or set it aside first.",
+        )
+    noun = nouns.Retract(capture.id, form.get("reason", "").strip())
+    return (Draft(state.id, "record.retracted", to_body(noun)),)
 
 
 def _asked_place(state: ItemState, form: Mapping[str, str], text: str) -> Named:

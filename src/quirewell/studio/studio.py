@@ -9,14 +9,13 @@ import re
 import threading
 import unicodedata
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
 from sqlalchemy import Connection, Engine, select
 
-from quirewell.record.apply import RecordError, apply, fold, key_of, noun_of
+from quirewell.record.apply import RecordError, apply, fold, noun_of
 from quirewell.record.canonical import CHAIN_VERSION
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
@@ -32,12 +31,14 @@ from quirewell.studio.database import (
     upgrade,
     writing,
 )
-from quirewell.studio.faults import NoSuchItem, Stale, StudioError, disk_full_said
+from quirewell.studio.faults import NoSuchItem, StudioError, disk_full_said
 from quirewell.studio.projection import ItemSummary
+from quirewell.studio.staleness import refuse_stale
 from quirewell.studio.tables import documents, summary
-from quirewell.studio.undoing import Guard, begun_steps_stay, check_undo, no_guard, record_of
+from quirewell.studio.undoing import Guard, begun_steps_stay, check_undo, no_guard
 
 STUDIO = "studio"
+_PARTS = ("originals", "derived", "backups")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,21 +77,18 @@ class Studio:
             StudioError: the folder holds something already, or lies on a network share.
         """
         place = Path(folder).absolute()
-        if (place / DATABASE).exists():
-            raise StudioError(f"{place} is a studio already; open it, or choose another folder")
-        if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        if place.exists() and (not place.is_dir() or _holds_more(place)):
             raise StudioError(f"{place} is not empty; choose a new folder for the studio")
         with disk_full_said(place):
-            for part in ("originals", "derived", "backups"):
-                (place / part).mkdir(parents=True)
+            for part in _PARTS:
+                (place / part).mkdir(parents=True, exist_ok=True)
         refuse_network(place)
         engine = open_engine(place / DATABASE)
         upgrade(engine, place / "backups")
         studio = cls(place, engine, clock, zone or bench_zone())
-        opened = StudioOpened(CHAIN_VERSION, name or place.name)
-        with writing(engine) as connection:
-            stamp = studio._stamp("bench")
-            journal.grow(connection, Draft(STUDIO, "studio.opened", to_body(opened)), stamp)
+        if not studio._begin(name or place.name):
+            studio.close()
+            raise StudioError(f"{place} is a studio already; open it, or choose another folder")
         return studio
 
     @classmethod
@@ -108,9 +106,10 @@ class Studio:
         refuse_network(place)
         engine = open_engine(place / DATABASE)
         upgrade(engine, place / "backups")
-        for part in ("originals", "derived", "backups"):
+        for part in _PARTS:
             (place / part).mkdir(exist_ok=True)
         studio = cls(place, engine, clock, zone or bench_zone())
+        studio._begin(place.name)
         if studio.settings.chain_version != CHAIN_VERSION:
             raise StudioError(
                 f"the journal's chain is version {studio.settings.chain_version}, this program "
@@ -244,7 +243,7 @@ class Studio:
             raise ValueError("an item cannot be called 'studio'")
         with self._writer, writing(self._engine) as connection:
             before = self._load(connection, stream)
-            self._refuse_stale(connection, stream, before, expected_version, drafts, touched)
+            refuse_stale(connection, stream, before, expected_version, drafts, touched)
             state, events = before, list[Event]()
             for draft in drafts:
                 if draft.kind == "event.undone" and state is not None:
@@ -327,7 +326,21 @@ class Studio:
         """The engine, for backup and check."""
         return self._engine
 
+    def event(self, seq: int) -> Event | None:
+        """One journal entry by its number; None when there is none."""
+        with reading(self._engine) as connection:
+            return journal.read_one(connection, seq)
+
     # --- inside -------------------------------------------------------------------------
+
+    def _begin(self, name: str) -> bool:
+        """Write the first entry if there is none (also when a making was cut short)."""
+        with self._writer, writing(self._engine) as connection:
+            if journal.head_of(connection)[0]:
+                return False
+            body = to_body(StudioOpened(CHAIN_VERSION, name))
+            journal.grow(connection, Draft(STUDIO, "studio.opened", body), self._stamp("bench"))
+        return True
 
     def _stamp(self, actor: str) -> journal.Stamp:
         return journal.Stamp(instant_text(self._clock()), self._zone, actor)
@@ -356,38 +369,13 @@ class Studio:
         projection.save(connection, state, after, event)
         return after
 
-    def _refuse_stale(
-        self,
-        connection: Connection,
-        stream: str,
-        state: ItemState | None,
-        expected: int | None,
-        drafts: Sequence[Draft],
-        touched: Mapping[str, int] | None,
-    ) -> None:
-        current = state.version if state else 0
-        if expected is not None and expected > current:
-            raise RecordError(
-                f"{stream!r} is at version {current}, which is before version {expected} that "
-                "this save was made on; was a backup restored meanwhile? Load the page again"
-            )
-        if state is None:
-            return
-        numbers = dict(touched or {})
-        if expected is not None and expected < current:
-            for draft in drafts:
-                with suppress(RecordError):
-                    numbers.setdefault(key_of(draft.kind, draft.body), expected)
-        for key, seen in numbers.items():
-            now_at = state.touched.get(key, 0)
-            exact = touched is not None and key in touched
-            if now_at == seen or (not exact and now_at <= seen):
-                continue
-            then = fold(journal.read(connection, stream, seen)) if seen else None
-            raise Stale(
-                stream, key, record_of(then, key) if then else None, record_of(state, key),
-                now_at, tuple(drafts),
-            )  # fmt: skip
+
+def _holds_more(place: Path) -> bool:
+    """Whether a folder holds anything but a studio whose making was cut short."""
+    own = {*_PARTS, DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm"}
+    if any(entry.name not in own for entry in place.iterdir()):
+        return True
+    return any(any(place.glob(f"{part}/*")) for part in _PARTS) and not (place / DATABASE).exists()
 
 
 def slug(title: str) -> str:
