@@ -2,14 +2,15 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 
 from paired_pages import blank_paper, plant, printed_page, shoot
+from quirewell.demo import scenes
 from quirewell.demo.scans import write_scan
-from quirewell.demo.scenes import render_leaf, render_pair
 from quirewell.record.finding import Finding, Run
 from quirewell.stages.comparing import as_json, compare, read_params
 from quirewell.stages.methods import run_method
@@ -17,6 +18,15 @@ from quirewell.stages.pair_pictures import open_pair, write_difference, write_re
 
 DPI = 100
 SAMPLES = sorted((Path(__file__).parents[2].parent / "shared" / "samples").glob("*.tif"))
+
+
+def render_pair(seed: int, dpi: int, **planted: Any) -> Any:
+    """A small leaf, so that each test takes about a second."""
+    return scenes.render_pair(seed, dpi, width_mm=150.0, height_mm=200.0, **planted)
+
+
+def render_leaf(seed: int, dpi: int) -> Any:
+    return scenes.render_leaf(seed, dpi, width_mm=150.0, height_mm=200.0)
 
 
 def _files(
@@ -45,13 +55,13 @@ def _run(files: dict[str, Path], **params: str) -> Run:
 
 
 @pytest.fixture(scope="module")
-def demo_pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Path], object]:
+def demo_pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Path], Any]:
     before, after, truth = render_pair(11, DPI, change_width_pct=0.35, change_height_pct=0.05)
     return _files(tmp_path_factory.mktemp("pair"), before, after), truth
 
 
 def test_planted_size_and_colour_lie_inside_the_stated_uncertainty(
-    demo_pair: tuple[dict[str, Path], object],
+    demo_pair: tuple[dict[str, Path], Any],
 ) -> None:
     files, truth = demo_pair
     found = _found(_run(files))
@@ -68,7 +78,7 @@ def test_planted_size_and_colour_lie_inside_the_stated_uncertainty(
 
 
 def test_the_whole_uncertainty_is_its_four_terms(
-    demo_pair: tuple[dict[str, Path], object],
+    demo_pair: tuple[dict[str, Path], Any],
 ) -> None:
     width = _found(_run(demo_pair[0]))["change.width_pct"]
     assert [term.name for term in width.terms] == ["match", "scale", "scanner", "humidity"]
@@ -79,7 +89,7 @@ def test_the_whole_uncertainty_is_its_four_terms(
 
 
 def test_humidity_readings_narrow_the_answer_and_a_difference_widens_it(
-    demo_pair: tuple[dict[str, Path], object],
+    demo_pair: tuple[dict[str, Path], Any],
 ) -> None:
     files = demo_pair[0]
     unknown = _found(_run(files))["change.width_pct"].u
@@ -88,19 +98,19 @@ def test_humidity_readings_narrow_the_answer_and_a_difference_widens_it(
     assert equal < unknown < apart
 
 
-def test_params_are_not_seen_by_the_match(demo_pair: tuple[dict[str, Path], object]) -> None:
+def test_params_are_not_seen_by_the_match(demo_pair: tuple[dict[str, Path], Any]) -> None:
     one = _found(_run(demo_pair[0]))
     two = _found(_run(demo_pair[0], margin_pct="0.5", grain="unknown"))
     assert one["change.width_pct"].value == two["change.width_pct"].value
     assert one["paper.dE00"].value == two["paper.dE00"].value
 
 
-def test_the_same_call_gives_the_same_numbers(demo_pair: tuple[dict[str, Path], object]) -> None:
+def test_the_same_call_gives_the_same_numbers(demo_pair: tuple[dict[str, Path], Any]) -> None:
     assert _run(demo_pair[0]) == _run(demo_pair[0])
 
 
 def test_json_nests_what_the_command_line_promises(
-    demo_pair: tuple[dict[str, Path], object],
+    demo_pair: tuple[dict[str, Path], Any],
 ) -> None:
     out = as_json(_run(demo_pair[0]))
     assert set(out["change"]["width_pct"]) >= {"value", "u", "unit", "terms", "low90", "high90"}
@@ -189,7 +199,7 @@ def test_a_dimmer_lamp_is_seen_by_the_strip_and_taken_out(tmp_path: Path) -> Non
 
 
 def test_the_difference_and_the_curtain_are_pictures_of_the_first_ones_shape(
-    tmp_path: Path, demo_pair: tuple[dict[str, Path], object]
+    tmp_path: Path, demo_pair: tuple[dict[str, Path], Any]
 ) -> None:
     write_difference(demo_pair[0], {}, tmp_path / "difference.png", longest_px=600)
     write_registered_after(demo_pair[0], {}, tmp_path / "after.png", longest_px=600)

@@ -311,6 +311,12 @@ def _picture_warnings(pair: Pair) -> list[str]:
     out = []
     for name, side in (("before", pair.before), ("after", pair.after)):
         out += [f"Picture {name}: {says}" for says in side.picture.warnings]
+    if pair.before.ground != pair.after.ground:
+        name = "first" if pair.after.ground else "second"
+        out.append(
+            f"Paper and ground could not be told apart in the {name} picture: what lies outside "
+            "the paper of the other one was left out. Lay the leaf in the middle of the glass."
+        )
     if pair.before.grey.shape == pair.after.grey.shape and np.array_equal(
         pair.before.grey, pair.after.grey
     ):

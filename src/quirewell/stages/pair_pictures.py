@@ -138,7 +138,7 @@ def lay_pair(pair: Pair, longest_px: int) -> LaidPair:
     pixels = pair.before.picture.pixels
     shape = pixels.shape[:2]
     shrink = max(1.0, max(shape) / longest_px)
-    laid = warp_after_to_before(pair.after.picture.pixels, match, shape, shrink)
+    laid = warp_after_to_before(pair.after.picture.pixels, match, shape, shrink, pair.after.paper)
     size = (laid.seen.shape[1], laid.seen.shape[0])
     before = pixels
     if shrink > 1.0:

@@ -31,16 +31,26 @@ class Laid:
 
 
 def warp_after_to_before(
-    after: Picture, registration: Registration, shape: tuple[int, int], shrink: float = 1.0
+    after: Picture,
+    registration: Registration,
+    shape: tuple[int, int],
+    shrink: float = 1.0,
+    paper: Mask | None = None,
 ) -> Laid:
     """Lay ``after`` (H, W, 3) onto the before picture of ``shape`` (height, width) [px].
 
     Bend included. With ``shrink`` above 1 the result is that much smaller (the after picture
-    is averaged down first, so that nothing flickers).
+    is averaged down first, so that nothing flickers). ``paper`` is true on the after picture's
+    paper; nothing outside it counts as seen.
     """
     height, width = (max(1, round(side / shrink)) for side in shape)
     step_x, step_y = shape[1] / width, shape[0] / height
     source, scale = _reduced(after, shrink)
+    size = (source.shape[1], source.shape[0])
+    known = np.ones(source.shape[:2], np.uint8)
+    if paper is not None:
+        small = cv2.resize(paper.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+        known = np.asarray(small, dtype=np.uint8)
     out = np.zeros((height, width, 3), dtype=after.dtype)
     seen = np.zeros((height, width), dtype=bool)
     xs = (np.arange(width, dtype=np.float64) + 0.5) * step_x - 0.5
@@ -53,10 +63,7 @@ def warp_after_to_before(
             for plane, factor in zip(planes, scale, strict=True)
         )
         out[top:bottom] = cv2.remap(source, map_x, map_y, cv2.INTER_CUBIC)
-        seen[top:bottom] = (
-            (map_x >= 0) & (map_y >= 0)
-            & (map_x <= source.shape[1] - 1) & (map_y <= source.shape[0] - 1)
-        )  # fmt: skip
+        seen[top:bottom] = cv2.remap(known, map_x, map_y, cv2.INTER_NEAREST) > 0
     return Laid(out, seen)
 
 
