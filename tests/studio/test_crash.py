@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from picture_files import write_pictures
 from quirewell.stages.taking_in import folder_sources, take_in
 from quirewell.studio.check import check
@@ -54,6 +56,7 @@ def _import_until_killed(studio: Path, scans: Path, after: int) -> tuple[int, li
     return done.returncode, done.stdout.split()
 
 
+@pytest.mark.slow
 def test_killed_imports_lose_nothing_and_the_next_one_finishes(tmp_path: Path) -> None:
     folder = tmp_path / "studio"
     studio_with_item(folder).close()

@@ -78,8 +78,8 @@ class StudioMachine(RuleBasedStateMachine):
 
 
 StudioMachine.TestCase.settings = settings(
-    max_examples=25,
-    stateful_step_count=25,
+    max_examples=14,
+    stateful_step_count=20,
     deadline=None,
     derandomize=True,
     suppress_health_check=list(HealthCheck),
