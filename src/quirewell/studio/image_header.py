@@ -204,14 +204,14 @@ def _judged(raw: _Raw) -> ImageHeader:
     size = (raw.height, raw.width) if turned else (raw.width, raw.height)
     tag = raw.dpi[::-1] if raw.dpi is not None and turned else raw.dpi
     trusted = tag
-    if tag is None:
-        says.append("The file says no resolution, so it gives no scale.")
-    elif raw.camera:
+    if raw.camera:
         trusted = None
         says.append(
-            f"This is a camera's picture; its resolution tag ({tag[0]:.4g} dpi) says nothing "
-            "about the object and is not used."
+            "This is a camera's picture: its resolution tag says nothing about the object and "
+            "gives no scale."
         )
+    elif tag is None:
+        says.append("The file says no resolution, so it gives no scale.")
     elif not _plausible(tag):
         trusted = None
         says.append(
@@ -436,7 +436,5 @@ def _heic(path: Path, media: str, max_pixels: int) -> _Raw:
         "grey" if mode.startswith("L") else "colour",
         mode in ("RGBA", "LA"),
         profile=profile or None,
-        dpi=(72.0, 72.0),
         camera=True,
-        subsampled=False,
     )

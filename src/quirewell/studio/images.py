@@ -94,7 +94,7 @@ def load_picture(path: Path, max_pixels: int = MAX_PIXELS) -> Picture:
 
 def _tiff(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
     with tifffile.TiffFile(path) as tiff:
-        page = tiff.pages[0]
+        page: Any = tiff.pages[0]
         if header.mode == "palette" or (int(page.photometric) == 6 and int(page.compression) != 7):
             return _pillow_decode(path, max_pixels, ("TIFF",))
         pixels = page.asarray(maxworkers=1)
@@ -124,8 +124,9 @@ def _jpeg(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
 
 
 def _pillow_decode(path: Path, max_pixels: int, formats: tuple[str, ...]) -> Pixels:
-    with pillow_budget(max_pixels), Image.open(path, formats=formats) as image:
-        image.load()
+    with pillow_budget(max_pixels), Image.open(path, formats=formats) as opened:
+        opened.load()
+        image: Image.Image = opened
         if image.mode in ("P", "PA"):
             opaque = "transparency" not in image.info and image.mode == "P"
             image = image.convert("RGB" if opaque else "RGBA")

@@ -2,7 +2,8 @@
 
 In each tile the densest half of the pixels by lightness (the "shorth") is the paper when more
 than half of the tile is bare. Tiles in which too few pixels agree, in which a good part is
-lighter still, or which are far darker than bare paper nearby (solid ink) are left out.
+lighter still, or which are far darker than bare paper nearby without being browner (solid ink)
+are left out.
 """
 
 from __future__ import annotations
@@ -22,6 +23,12 @@ Pixels = NDArray[np.uint8 | np.uint16]
 _SAMPLES = 20
 _LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
 SOLID_INK_L = 8.0
+VEILED_L = 2.0
+BROWNING = 90.0
+# Between lines of print the paper is veiled; tiles this bare are used alone where they are a
+# twentieth of the leaf or more, else all that are more than half bare.
+CLEAN_SHARE = 0.9
+ENOUGH = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +65,22 @@ def tone_tiles(pixels: Pixels, side_px: int, leaf: NDArray[np.bool_]) -> ToneTil
     """
     rows, columns = leaf.shape
     lab = np.full((rows, columns, 3), np.nan)
+    share = np.zeros((rows, columns))
     step = max(1, side_px // _SAMPLES)
     for row in range(rows):
         wanted = np.flatnonzero(leaf[row])
         if wanted.size:
             band = pixels[row * side_px : (row + 1) * side_px, : columns * side_px]
-            lab[row, wanted] = _band(band, side_px, step, wanted)
-    _drop_solid_ink(lab)
+            lab[row, wanted], share[row, wanted] = _band(band, side_px, step, wanted)
+    clean = share >= CLEAN_SHARE
+    if clean.sum() >= max(20, ENOUGH * leaf.sum()):
+        lab[~clean] = np.nan
+    _drop_ink(lab)
     return ToneTiles(lab, side_px)
 
 
-def _band(band: Pixels, side_px: int, step: int, wanted: NDArray[np.intp]) -> Array:
-    """Paper tone of the wanted tiles of one row of tiles; nan where there is none."""
+def _band(band: Pixels, side_px: int, step: int, wanted: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Paper tone of the wanted tiles of one row of tiles, nan where there is none; bare share."""
     cut = band.reshape(side_px, -1, side_px, 3)[::step, :, ::step][:, wanted]
     cut = np.moveaxis(cut, 1, 0).reshape(wanted.size, -1, 3)
     light = light_of(cut)
@@ -84,35 +95,50 @@ def _band(band: Pixels, side_px: int, step: int, wanted: NDArray[np.intp]) -> Ar
     wide = np.maximum(2.2 * reach, 0.02 * middle)
     near = np.abs(luma - middle[:, None]) <= wide[:, None]
     lighter = np.mean(luma > (middle + wide)[:, None], axis=1)
-    good = (near.mean(axis=1) > 0.5) & (reach < 0.22 * middle) & (lighter < 0.12)
+    bare = near.mean(axis=1)
+    good = (bare > 0.5) & (reach < 0.22 * middle) & (lighter < 0.12)
     mean = np.einsum("tp,tpc->tc", near, light) / np.maximum(near.sum(axis=1), 1)[:, None]
     out = lab_from_linear(mean)
     out[~good] = np.nan
-    return out
+    return out, np.where(good, bare, 0.0)
 
 
-def _drop_solid_ink(lab: Array) -> None:
-    """Remove tiles much darker than the bare paper around them, in place."""
+def _drop_ink(lab: Array) -> None:
+    """Remove tiles darker than the bare paper around them without being browner, in place.
+
+    Browning lowers L* and raises chroma over (L* + 16) together, by about 90 for 1 (from the
+    worked newsprint values: 61 and 97); neutral ink scales all light alike and leaves that
+    ratio. L* + 90 ratio therefore stays where paper only tans, and falls under ink.
+    """
     lightness = lab[..., 0]
     if not np.isfinite(lightness).any():
         return
+    strength = np.hypot(lab[..., 1], lab[..., 2]) / (lightness + 16.0)
+    coloured = float(np.nanmedian(strength)) > 0.02
+    level = lightness + BROWNING * strength if coloured else lightness
+    around = _around(level)
+    lab[level < around - (VEILED_L if coloured else SOLID_INK_L)] = np.nan
+
+
+def _around(level: Array) -> NDArray[np.float32]:
+    """The lightest quarter of the tiles within about 25 mm, smoothed."""
     block = 8
-    rows, columns = (-(-size // block) for size in lightness.shape)
-    level = np.full((rows, columns), np.nan)
+    rows, columns = (-(-size // block) for size in level.shape)
+    coarse = np.full((rows, columns), np.nan)
     for row in range(rows):
         for column in range(columns):
-            part = lightness[
+            part = level[
                 max(0, (row - 1) * block) : (row + 2) * block,
                 max(0, (column - 1) * block) : (column + 2) * block,
             ]
             part = part[np.isfinite(part)]
             if part.size >= 6:
-                level[row, column] = np.quantile(part, 0.7)
-    usual = float(np.nanquantile(lightness, 0.6))
-    level = np.where(np.isfinite(level), np.maximum(level, usual - 25.0), usual)
-    size = (lightness.shape[1], lightness.shape[0])
-    smooth = cv2.resize(level.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
-    lab[lightness < smooth - SOLID_INK_L] = np.nan
+                coarse[row, column] = np.quantile(part, 0.75)
+    usual = float(np.nanquantile(level, 0.7))
+    coarse = np.where(np.isfinite(coarse), np.maximum(coarse, usual - 12.0), usual)
+    size = (level.shape[1], level.shape[0])
+    out = cv2.resize(coarse.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(out, dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True)
