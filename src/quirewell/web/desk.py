@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from quirewell.jobs.batch import Batch
+from quirewell.report.typeset import ReportError
 from quirewell.studio.faults import StudioError
 
 Says = Callable[[str], None]
@@ -74,7 +75,7 @@ class Errand:
             if after is not None:
                 self._wait_for(after)
             self.result = act(self._say)
-        except (StudioError, ValueError, LookupError, OSError) as error:
+        except (ReportError, StudioError, ValueError, LookupError, OSError) as error:
             self._failures += (f"{self.title}: {error}",)
         except Exception as error:
             says = f"{self.title}: a fault of the program ({type(error).__name__})"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import secrets
 from dataclasses import dataclass
 from pathlib import Path
@@ -69,12 +70,30 @@ def _line(house: House, state: ItemState, id: str, sha256: str, title: str) -> R
     held = house.desk.held(state.id)
     result = held.result if isinstance(held, Errand) else None
     checked = result if isinstance(result, Rechecked) and result.report == id else None
-    return ReportLine(id, title, sha256, report_path(house, id).is_file(), checked)
+    return ReportLine(id, title, sha256, find_report(house, state, id) is not None, checked)
 
 
 def report_path(house: House, report_id: str) -> Path:
-    """Where a report of this studio is kept."""
+    """Where a report written from these pages is kept."""
     return house.studio.folder / "reports" / f"{report_id}.pdf"
+
+
+def find_report(house: House, state: ItemState, report_id: str) -> Path | None:
+    """The PDF of an issued report: ours, or one in the studio whose manifest names it."""
+    if report_id not in state.reports:
+        return None
+    own = report_path(house, report_id)
+    if own.is_file():
+        return own
+    for manifest in own.parent.glob("*.json"):
+        pdf = manifest.with_suffix(".pdf")
+        try:
+            named = json.loads(manifest.read_text(encoding="utf-8"))["report"]
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+        if named == report_id and pdf.is_file():
+            return pdf
+    return None
 
 
 def pair(request: Request) -> Response:
@@ -146,11 +165,11 @@ def download(request: Request) -> Response:
     """A report that was written here."""
     house = house_of(request)
     state = house.item(request.path_params["item"])
-    report_id = request.path_params["report"]
-    if report_id not in state.reports or not report_path(house, report_id).is_file():
+    path = find_report(house, state, request.path_params["report"])
+    if path is None:
         raise HTTPException(404, "That report is not kept here; write it again.")
     return FileResponse(
-        report_path(house, report_id), media_type="application/pdf",
+        path, media_type="application/pdf",
         filename=f"{state.id}-treatment-report.pdf",
     )  # fmt: skip
 
@@ -159,9 +178,8 @@ def check(request: Request) -> Response:
     """Begin computing every number of a report again."""
     house = house_of(request)
     state = house.item(request.path_params["item"])
-    report_id = request.path_params["report"]
-    path = report_path(house, report_id)
-    if report_id not in state.reports or not path.is_file():
+    path = find_report(house, state, request.path_params["report"])
+    if path is None:
         raise HTTPException(404, "That report is not kept here; write it again.")
     house.desk.errand(
         state.id, "Rechecking the report", lambda says: recheck(path, house.studio, says)
