@@ -23,7 +23,7 @@ from report_case import add, report_studio
 @pytest.fixture(scope="module")
 def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("recheck")
-    with report_studio(folder / "studio", pairs=2, real=True) as studio:
+    with report_studio(folder / "studio", pairs=1, real=True) as studio:
         write_report(studio, "annual", folder / "report.pdf")
     return folder
 
@@ -43,7 +43,7 @@ def test_an_untouched_report_agrees_in_every_number(case: tuple[Studio, Path]) -
     studio, report = case
     checked = recheck(report, studio)
     assert checked.differences == ()
-    assert (checked.runs, checked.numbers > 40, checked.readings > 10) == (3, True, True)
+    assert (checked.runs, checked.numbers > 40, checked.readings > 10) == (2, True, True)
     assert as_json(checked)["agrees"] is True
 
 
@@ -57,7 +57,7 @@ def test_the_pdf_alone_is_found_in_the_journal_by_its_hash(case: tuple[Studio, P
     studio, report = case
     report.with_suffix(".json").unlink()
     checked = recheck(report, studio)
-    assert checked.agrees and checked.runs == 3
+    assert checked.agrees and checked.runs == 2
 
 
 def test_a_changed_pdf_is_told(case: tuple[Studio, Path]) -> None:
@@ -102,7 +102,7 @@ def test_an_altered_original_is_told_and_the_rest_still_checked(
     os.chmod(path, 0o644)  # noqa: PTH101
     path.write_bytes(path.read_bytes()[:-1] + b"x")
     checked = recheck(report, studio)
-    assert checked.runs == 2
+    assert checked.runs == 1
     assert {d.subject for d in checked.differences if d.subject} == {run.subject}
     assert all("missing or altered" in d.why for d in checked.differences)
 

@@ -27,6 +27,7 @@ def test_a_source_reads_as_one_line() -> None:
         (r"S{\"o}der", "Söder"),
         ("305--312", "305–312"),
         (r"Fish {\&} Co", "Fish & Co"),
+        (r"5 \% of test\_it", "5 % of test_it"),
     ],
 )
 def test_marks_become_letters(given: str, said: str) -> None:

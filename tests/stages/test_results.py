@@ -43,7 +43,7 @@ def test_a_change_carries_its_sign_and_words_stay_words() -> None:
     assert shown(Finding("r.0", "verdict", "w01", text="unchanged")).text == "unchanged"
     assert shown(
         Finding("r.0", "change.smallest_detectable_pct", "w01", 0.12345, None, "%")
-    ).text == ("0.123 %")
+    ).text == ("0.12 %")
     assert not shown(None)
     assert not shown_smallest(Finding("r.0", "leaf.width_mm", "w01", 1.0, 0.1, "mm"))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -177,9 +178,9 @@ def _step(step: Step) -> dict[str, Any]:
         "permanence": kind.permanence if kind else "not known",
         "evidence": kind.evidence if kind else "",
         "facts": [
-            ["Time", _amount(step.minutes, "min", step.id, "minutes")],
-            ["Temperature", _amount(step.temperature_c, "°C", step.id, "temperature_c")],
-            ["By", step.who],
+            _amount(step.minutes, "min", step.id, "minutes"),
+            _amount(step.temperature_c, "°C", step.id, "temperature_c"),
+            step.who,
         ],
         "materials": [
             ", ".join(
@@ -314,8 +315,15 @@ def _short(name: str) -> str:
 def _size(entry: Any) -> list[Any]:
     row: list[Any] = [_short(entry.name)]
     for quantity in ("leaf.width_mm", "leaf.height_mm", "tone.L", "tone.b"):
-        row += [entry.at("before", quantity), entry.at("after", quantity)]
+        row += [_brief(entry.at("before", quantity)), _brief(entry.at("after", quantity))]
     return row
+
+
+def _brief(value: Shown) -> Shown:
+    """A result that came as words, cut to its first clause: "at least 206.8 mm"."""
+    if value.value is not None or not value.text:
+        return value
+    return replace(value, text=value.text.split(":")[0])
 
 
 def methods_part(state: ItemState) -> dict[str, Any]:

@@ -43,7 +43,8 @@ def plain(text: str) -> str:
 
     for command, mark in _ACCENTS.items():
         text = re.sub(re.escape(command) + r"\{?(\w)\}?", rf"\1{mark}", text)
-    text = re.sub(r"[{}]", "", text).replace("--", "–").replace(r"\&", "&").replace("~", " ")
+    text = re.sub(r"\\([&%_#$])", r"\1", text)
+    text = re.sub(r"[{}]", "", text).replace("--", "–").replace("~", " ")
     return unicodedata.normalize("NFC", " ".join(text.split()))
 
 
@@ -62,13 +63,19 @@ def reference_words(key: str) -> str:
         place += f", {fields['pages']}"
     doi = f"doi:{fields['doi']}" if fields.get("doi") else ""
     parts = (
-        f"{_people(fields.get('author', ''))} ({fields.get('year', 'no year')})".strip(),
+        _who_and_when(fields),
         fields.get("title", ""),
         place,
         doi,
         f"[{fields['note']}]" if fields.get("note") else "",
     )
     return ". ".join(part for part in parts if part)
+
+
+def _who_and_when(fields: dict[str, str]) -> str:
+    who = _people(fields.get("author", "")) or fields.get("institution", "")
+    year = fields.get("year", "")
+    return f"{who} ({year})".strip() if who and year else who or year
 
 
 def _people(authors: str) -> str:

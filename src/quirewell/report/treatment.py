@@ -27,7 +27,7 @@ from quirewell.stages.shades import Shade, shade
 from quirewell.studio.studio import Studio
 
 TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 1
-LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 38.0, 78.0
+LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 37.0, 78.0
 SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
 Progress = Callable[[str], None]
 
@@ -231,9 +231,11 @@ def gather_pictures(
 
 
 def item_photographs(state: ItemState) -> tuple[Capture, ...]:
-    """Pictures of the whole item, before then after, in the order they were taken."""
+    """Pictures of the whole item, the front first."""
     found = [c for c in state.captures.values() if c.view != "scan"]
-    return tuple(sorted(found, key=lambda c: (c.view, (c.moment or "before") == "after", c.id)))
+    order = ("front", "back", "spine", "head", "tail", "lamp-left", "lamp-top", "gloss")
+    rank = {view: index for index, view in enumerate(order)}
+    return tuple(sorted(found, key=lambda c: (rank.get(c.view, len(order)), c.id)))
 
 
 def _photograph(

@@ -58,7 +58,7 @@ def shown(finding: Finding | None) -> Shown:
         return Shown(finding.text, (finding.id,), finding.quantity)
     text = show(finding.measured())
     if finding.u is None:
-        text = f"{finding.value:.3g} {unit_text(finding.unit)}".strip().replace("-", "\u2212")
+        text = f"{finding.value:.2g} {unit_text(finding.unit)}".strip().replace("-", "\u2212")
     if finding.quantity in SIGNED and finding.value > 0:
         text = f"+{text}"
     return Shown(
@@ -89,6 +89,7 @@ def shown_smallest(finding: Finding | None) -> Shown:
 def shown_reading(reading: Reading) -> Shown:
     """A reading as it was taken, digit for digit."""
     unit = "" if reading.unit in ("pH", "1", "-") else unit_text(reading.unit)
+    unit = "°C" if unit == "C" else unit
     text = f"{reading.value} {unit}".strip()
     if reading.off_scale:
         text = f"{reading.off_scale} {text}"
