@@ -115,7 +115,7 @@ def _legend(width: int, top: float) -> NDArray[np.uint8]:
         wide = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, 0.7 * size, 1)[0][0]
         x = round(left + (right - left) * value / top - wide / 2)
         _write(rows, words, int(np.clip(x, left, right - wide)), 2 * line, size)
-    _write(rows, "colour difference (CIEDE2000) after against before; 2 is just seen", left,
+    _write(rows, "colour difference (CIEDE2000), after against before", left,
            round(2.9 * line), size)  # fmt: skip
     cv2.rectangle(
         rows, (left, round(3.2 * line)), (left + line, round(3.75 * line)), _UNSEEN, cv2.FILLED
