@@ -7,6 +7,7 @@ DEMO_DIR ?= demo-studio
 SERVE ?= 1
 PORT ?= 8765
 SAMPLES ?= ../shared/samples
+REAL_DIR ?= real-studio
 PIP := -m pip install --quiet --disable-pip-version-check --require-hashes
 
 .PHONY: setup setup-test demo demo-real test check docs bench lock clean
@@ -53,7 +54,7 @@ ifeq ($(SERVE),1)
 endif
 
 demo-real: setup
-	@$(BIN)/quirewell demo-real $(SAMPLES)
+	@$(BIN)/python -m quirewell.demo.real $(SAMPLES) $(REAL_DIR)
 
 check: .build/test
 	@$(BIN)/ruff check src tests benchmarks
@@ -76,4 +77,4 @@ lock:
 	    --no-emit-find-links --no-header --no-annotate -q $$f.in -o $$f.txt; done
 
 clean:
-	rm -rf .venv .venv-peers .venv-docs .build node_modules docs/_build demo-studio
+	rm -rf .venv .venv-peers .venv-docs .build node_modules docs/_build demo-studio real-studio
