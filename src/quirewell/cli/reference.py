@@ -1,4 +1,4 @@
-"""Writes the command reference from the commands' own help: ``python -m quirewell.cli.reference``."""
+"""The command reference, from the help: ``python -m quirewell.cli.reference``."""
 
 from __future__ import annotations
 
