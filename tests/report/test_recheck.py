@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from quirewell.record.nouns import Retract
-from quirewell.report.recheck import NoManifest, as_json, recheck
+from quirewell.report.manifest import NoManifest
+from quirewell.report.recheck import as_json, recheck
 from quirewell.report.treatment import write_report
 from quirewell.stages import methods
 from quirewell.studio.studio import Studio

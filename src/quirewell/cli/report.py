@@ -12,8 +12,9 @@ import click
 
 from quirewell.record.nouns import ItemState
 from quirewell.report.condition import condition_sheet
+from quirewell.report.manifest import NoManifest
 from quirewell.report.model import Untraceable
-from quirewell.report.recheck import NoManifest, as_json, lines
+from quirewell.report.recheck import as_json, lines
 from quirewell.report.recheck import recheck as run_recheck
 from quirewell.report.strip import CHECK_BAR_MM, strip_sheet
 from quirewell.report.treatment import Written, head_of, write_report

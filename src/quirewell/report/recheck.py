@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -13,8 +12,8 @@ from typing import Any
 
 from quirewell.record.canonical import GENESIS
 from quirewell.record.finding import Finding, Run
-from quirewell.record.nouns import ItemState, Report
-from quirewell.report.manifest import FORMAT, FORMAT_VERSION
+from quirewell.record.nouns import ItemState
+from quirewell.report.manifest import NoManifest, finding_of, load_manifest, run_of, version_at
 from quirewell.stages.methods import find_method, run_method
 from quirewell.stages.results import shown
 from quirewell.studio.blobs import hash_file
@@ -24,10 +23,6 @@ from quirewell.studio.studio import Studio
 
 # Two computers may differ in the last bits of a float; a number that moved moved more.
 RELATIVE = 1e-6
-
-
-class NoManifest(ValueError):
-    """A file that is no report of this studio; the message says what to give instead."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +92,7 @@ def recheck(
             "of the studio it was written in"
         )
     state = studio.state(item)
-    version = _version_at(studio, item, int(manifest["head_seq"]))
+    version = version_at(studio, item, int(manifest["head_seq"]))
     work = _Work(studio, state, studio.state_at(item, version) or state)
     _check_chain(work, manifest)
     if pdf is not None and hashlib.sha256(pdf).hexdigest() != manifest["pdf_sha256"]:
@@ -113,75 +108,6 @@ def recheck(
         str(manifest["report"]), item, len(numbers), work.runs, work.readings,
         tuple(dict.fromkeys(work.found)),
     )  # fmt: skip
-
-
-def load_manifest(report: Path, studio: Studio) -> tuple[dict[str, Any], bytes | None]:
-    """The manifest of a report, and the PDF's bytes when a PDF was given.
-
-    A PDF alone is looked up by its hash among the reports the journal says were issued.
-
-    Raises:
-        NoManifest: neither a manifest nor a report of this studio.
-    """
-    if not report.is_file():
-        raise NoManifest(f"there is no file {report}; give the report's PDF or its .json")
-    data = report.read_bytes()
-    if not data.startswith(b"%PDF"):
-        return _read_manifest(report.name, data), None
-    beside = report.with_suffix(".json")
-    if beside.is_file():
-        return _read_manifest(beside.name, beside.read_bytes()), data
-    sha256 = hashlib.sha256(data).hexdigest()
-    for item in studio.items():
-        for issued in studio.state(item.id).reports.values():
-            if issued.sha256 == sha256:
-                return _from_journal(issued, item.id, studio), data
-    raise NoManifest(
-        f"{report.name} has no {beside.name} beside it and is not a report this studio issued; "
-        "put the manifest beside it, or give the studio it was written in"
-    )
-
-
-def _read_manifest(name: str, data: bytes) -> dict[str, Any]:
-    try:
-        manifest = json.loads(data)
-    except ValueError as error:
-        raise NoManifest(f"{name} is neither a report's PDF nor its manifest") from error
-    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
-        raise NoManifest(f"{name} is not the manifest of a report")
-    if manifest.get("format_version") != FORMAT_VERSION:
-        raise NoManifest(
-            f"{name} is a manifest of version {manifest.get('format_version')}; this program "
-            f"reads version {FORMAT_VERSION}"
-        )
-    wanted = ("report", "item", "head", "head_seq", "pdf_sha256", "numbers")
-    missing = [key for key in wanted if key not in manifest]
-    if missing:
-        raise NoManifest(f"{name} lacks {missing[0]!r}; it was altered or cut short")
-    return manifest
-
-
-def _from_journal(issued: Report, item: str, studio: Studio) -> dict[str, Any]:
-    """A manifest made of what the journal says was in the report."""
-    seq = next((event.seq for event in studio.events() if event.hash == issued.head), 0)
-    then = studio.state_at(item, _version_at(studio, item, seq))
-    numbers = []
-    for ref in issued.findings:
-        finding = _finding(then, ref) if then else None
-        if finding is not None:
-            seen = shown(finding)
-            numbers.append(
-                {"text": seen.text, "quantity": seen.quantity, "refs": [ref],
-                 "value": seen.value, "u": seen.u, "unit": seen.unit}
-            )  # fmt: skip
-    return {
-        "report": issued.id, "item": item, "head": issued.head, "head_seq": seq,
-        "pdf_sha256": issued.sha256, "numbers": numbers,
-    }  # fmt: skip
-
-
-def _version_at(studio: Studio, item: str, seq: int) -> int:
-    return max((event.version for event in studio.events(item) if event.seq <= seq), default=0)
 
 
 def _check_chain(work: _Work, manifest: dict[str, Any]) -> None:
@@ -234,7 +160,7 @@ def _check_mean(
     before = len(work.found)
     for ref in refs:
         _check_finding(work, {**number, "value": None}, ref, progress)
-    values = [f.value for ref in refs if (f := _finding(work.then, ref)) and f.value is not None]
+    values = [f.value for ref in refs if (f := finding_of(work.then, ref)) and f.value is not None]
     if len(work.found) > before or number["value"] is None or not values:
         return
     if not _same(float(number["value"]), fmean(values)):
@@ -245,14 +171,14 @@ def _check_mean(
 
 
 def _exists(state: ItemState, ref: str) -> bool:
-    run = state.runs.get(_run_id(ref))
-    return run is not None and (ref.startswith("run:") or _finding(state, ref) is not None)
+    run = state.runs.get(run_of(ref))
+    return run is not None and (ref.startswith("run:") or finding_of(state, ref) is not None)
 
 
 def _check_sentence(
     work: _Work, number: dict[str, Any], ref: str, progress: Callable[[str], None]
 ) -> None:
-    run = _again(work, _run_id(ref), progress)
+    run = _again(work, run_of(ref), progress)
     if isinstance(run, str):
         work.say(ref, "sentence", number["text"], "", run)
     elif number["text"] not in run.warnings:
@@ -293,7 +219,7 @@ def _record(state: ItemState, ref: str) -> Any:
 def _check_finding(
     work: _Work, number: dict[str, Any], ref: str, progress: Callable[[str], None]
 ) -> None:
-    then, quantity = _finding(work.then, ref), str(number["quantity"])
+    then, quantity = finding_of(work.then, ref), str(number["quantity"])
     if then is None:
         work.say(ref, quantity, number["text"], "nothing", "the journal holds no such finding")
         return
@@ -306,7 +232,7 @@ def _check_finding(
             "the report does not say what the journal says", then.subject,
         )  # fmt: skip
         return
-    run = _again(work, _run_id(ref), progress)
+    run = _again(work, run_of(ref), progress)
     if isinstance(run, str):
         work.say(ref, quantity, number["text"], "nothing", run, then.subject)
         return
@@ -318,15 +244,6 @@ def _check_finding(
             ref, quantity, shown(then).text, shown(same[0]).text, _version_why(work, run),
             then.subject,
         )  # fmt: skip
-
-
-def _run_id(ref: str) -> str:
-    return ref.removeprefix("run:").rpartition(".")[0] or ref.removeprefix("run:")
-
-
-def _finding(state: ItemState, ref: str) -> Finding | None:
-    run = state.runs.get(_run_id(ref))
-    return next((f for f in run.findings if f.id == ref), None) if run else None
 
 
 def _again(work: _Work, id: str, progress: Callable[[str], None]) -> Run | str:
