@@ -132,7 +132,7 @@ def _before(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str,
     bench.follow(story.CONDITION)
     bench.clock.set(story.SCANNED_BEFORE)
     failures += _take_in(bench, _moment(place, "sheet", "before"), runner, tell)
-    bench.follow(story.MARGINS)
+    bench.follow((*story.MARGINS, *story.STRIP_READ))
     bench.clock.set(story.MEASURED_BEFORE)
     return failures + _measure(bench, runner, tell)
 
@@ -151,6 +151,7 @@ def _treat(bench: Bench, tell: Tell) -> None:
 def _after(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str, ...]:
     bench.clock.set(story.SCANNED_AFTER)
     failures = _take_in(bench, _moment(place, "sheet", "after"), runner, tell)
+    bench.follow(story.AIR_AFTER)
     bench.clock.set(story.MEASURED_AFTER)
     failures += _measure(bench, runner, tell)
     bench.follow(story.READ_AFTER)

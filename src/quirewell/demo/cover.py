@@ -105,7 +105,7 @@ class _Press:
             plate[:] = np.maximum(plate, drawn)
 
     def tint(self, ink: str, x: float, y: float, tone: NDArray[np.float32]) -> None:
-        dots = halftone(tone, self.px_per_mm, 1.7)
+        dots = np.where(tone < 0.93, halftone(tone, self.px_per_mm, 1.7), 0).astype(np.uint8)
         left, top = self._points([(x, y)])[0]
         plate = self.plates[ink][top : top + dots.shape[0], left : left + dots.shape[1]]
         plate[:] = np.maximum(plate, dots[: plate.shape[0], : plate.shape[1]])
@@ -167,8 +167,8 @@ def _front(press: _Press, rng: np.random.Generator, half_mm: float) -> None:
 
 def _sky(press: _Press, rng: np.random.Generator, x: float, y: float, w: float, h: float) -> None:
     rows, columns = round(h * press.px_per_mm), round(w * press.px_per_mm)
-    fall = np.linspace(0.5, 0.95, rows, dtype=np.float32)[:, None]
-    cloud = 0.25 * np.maximum(0, smooth_noise(rng, rows, columns, columns / 4))
+    fall = np.linspace(0.45, 1.9, rows, dtype=np.float32)[:, None]
+    cloud = 0.3 * np.maximum(0, smooth_noise(rng, rows, columns, columns / 4))
     press.tint("blue", x, y, np.asarray(np.clip(fall + cloud, 0, 1), dtype=np.float32))
 
 
@@ -185,7 +185,8 @@ def _land(
         press.area(inks, closed, share)
         press.line("black", shape, 0.5)
     beds = [(left, foot), (left, top + 118), (left + width, top + 108), (left + width, foot)]
-    press.area("blue", beds, 0)
+    for ink in ("yellow", "blue"):
+        press.area(ink, beds, 0)
     for furrow in range(9):
         y = top + 122.0 + 5.2 * furrow
         press.line("black", [(left + 1, y), (left + width - 1, y - 8.0)], 0.35)
@@ -208,20 +209,21 @@ def _glasshouse(press: _Press, x: float, y: float) -> None:
 
 def _tulip(press: _Press, x: float, y: float, size: float) -> None:
     stem = 34.0 * size
-    press.line("blue", [(x, y), (x - 1, y + stem)], 1.6 * size)
+    press.line("yellow blue", [(x, y), (x - 1, y + stem)], 1.6 * size)
     for turn, shift in ((62.0, -5.0), (118.0, 5.0)):
-        press.disc("blue", x + shift * size, y + 0.7 * stem, 12 * size, 2.6 * size, turn)
-    press.disc("blue", x, y - 7 * size, 9 * size, 11 * size, share=0)
+        press.disc("yellow blue", x + shift * size, y + 0.7 * stem, 12 * size, 2.6 * size, turn)
     for shift, turn in ((-4.6, 100.0), (4.6, 80.0), (0.0, 90.0)):
-        press.disc("red", x + shift * size, y - 7 * size, 10.5 * size, 4.6 * size, turn)
+        petal = (x + shift * size, y - 7 * size, 10.5 * size, 4.6 * size, turn)
+        press.disc("yellow blue", *petal, share=0)
+        press.disc("red", *petal)
     press.line("black", [(x - 2.4 * size, y + 2 * size), (x - 1.2 * size, y - 13 * size)], 0.5)
     press.line("black", [(x + 2.4 * size, y + 2 * size), (x + 1.2 * size, y - 13 * size)], 0.5)
 
 
 def _back(press: _Press, half_mm: float) -> None:
     left, width = 12.0, half_mm - 24.0
-    press.box("yellow", left, 12, width, 240)
     press.box("blue", left, 12, width, 34)
+    press.disc("yellow", half_mm / 2, 130, 62, 62)
     press.words("blue", "DUNNOCK SEED HOUSE", left + 6, 22, width - 12, 13.0, out=True)
     press.words(
         "black", "Tested peas and beans, post free", left + 6, 54, width - 12, 8.0, slanted=True

@@ -260,7 +260,6 @@ class DrawnSheet:
         at_fold = self._loss_at_fold(face.outline)
         return picture, replace(
             truth,
-            loss_mm2=truth.loss_mm2 + at_fold,
             fold="right" if panel == "left" else "left",
             loss_at_fold_mm2=at_fold,
             split_mm=plan.split_mm,

@@ -139,9 +139,17 @@ MARGINS = (
 
 _STRIP = {"method": "strip on the paper", "instrument": "pH strips 2 to 9, step 0.5"}
 
+# What the scanner's corner is asked before the first scan: the strip's length, read three times
+# against a steel rule under a loupe, and the room's humidity.
+STRIP_READ = (
+    _reading("2026-03-04T18:50", "item", "strip_length", "159.8 mm", "", resolution="0.1"),
+    _reading("2026-03-04T18:52", "item", "strip_length", "159.8 mm", "", resolution="0.1"),
+    _reading("2026-03-04T18:54", "item", "strip_length", "159.9 mm", "", resolution="0.1"),
+    _reading("2026-03-04T18:58", "item", "humidity", "48 %", "before"),
+)
+
 READ_BEFORE = (
     _reading("2026-03-05T18:05", "item", "temperature", "19C", "before"),
-    _reading("2026-03-05T18:06", "item", "humidity", "48 %", "before"),
     _reading("2026-03-05T18:20", "w01", "pH", "4.5 at 19C", "before", **_STRIP),
     _reading("2026-03-05T18:24", "w05", "pH", "5.0 at 19C", "before", **_STRIP),
     _reading("2026-03-05T18:28", "w09", "pH", "4.5 at 19C", "before", **_STRIP),
@@ -244,9 +252,12 @@ MENDING = (
     ),
 )  # fmt: skip
 
-READ_AFTER = (
+AIR_AFTER = (
     _reading("2026-03-24T18:02", "item", "temperature", "20C", "after"),
-    _reading("2026-03-24T18:03", "item", "humidity", "50 %", "after"),
+    _reading("2026-03-24T18:03", "item", "humidity", "48 %", "after"),
+)
+
+READ_AFTER = (
     _reading("2026-03-24T20:00", "w01", "pH", "8.0 at 20C", "after", **_STRIP),
     _reading("2026-03-24T20:04", "w05", "pH", "8.5 at 20C", "after", **_STRIP),
     _reading("2026-03-24T20:08", "w09", "pH", "8.0 at 20C", "after", **_STRIP),

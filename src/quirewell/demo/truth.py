@@ -14,7 +14,8 @@ DEFINITION = (
     "width_mm: distance at mid-height between the least-squares lines of the left and right "
     "edges; height_mm: distance at mid-width between those of head and foot; stretches where "
     "paper is missing take no part. loss_mm2: area between those lines and the paper where "
-    "chips and corners are gone, plus holes. Tones are CIELAB D50 of unprinted paper: centre "
+    "chips and corners are gone, plus holes; staple holes and a split lie on the fold and are "
+    "given apart. Tones are CIELAB D50 of unprinted paper: centre "
     "is the mean over the middle half of width and height, margin the mean of 2 to 8 mm from "
     "the outer edges, median the median over all unprinted paper of the leaf."
 )
@@ -36,7 +37,7 @@ class LeafTruth:
     ``um_per_px_x``/``_y`` are true, ``tag_dpi`` is what the file says; ``corners_px`` are the
     corners of the fitted outline, clockwise from the upper left. In a half-wrap scan ``fold``
     names the edge that is the fold, and ``loss_at_fold_mm2`` is this leaf's half of staple
-    holes and of the split at the foot (``split_mm`` long), part of ``loss_mm2``.
+    holes and of the split at the foot (``split_mm`` long), not part of ``loss_mm2``.
     """
 
     width_mm: float
