@@ -7,6 +7,8 @@ carries paths, hashes and parameters, never pixels; its result is the body of a
 
 from __future__ import annotations
 
+import math
+import statistics
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,8 @@ from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
 from quirewell.stages.results import COMPARE, MEASURE
 
+STRIP_STEP_MM = 0.1
+RULE_LIMIT_MM = 0.05
 TASK = "quirewell.stages.survey.carry_out"
 PathOf = Callable[[str], Path]
 
@@ -35,7 +39,13 @@ def subject_of(capture: Capture) -> str:
 def to_measure(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
     """A call for each scan of a sheet that has no measurement yet."""
     return tuple(
-        _call(MEASURE, subject_of(capture), {"image": capture}, path_of, panel_params(capture))
+        _call(
+            MEASURE,
+            subject_of(capture),
+            {"image": capture},
+            path_of,
+            measure_params(state, capture),
+        )
         for capture in unmeasured(state)
     )
 
@@ -51,7 +61,7 @@ def to_compare(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
     for subject, pair in pairs(state).items():
         wanted = tuple(sorted((role, capture.id) for role, capture in pair.items()))
         if wanted not in compared:
-            calls.append(_call(COMPARE, subject, pair, path_of, margin_params(state)))
+            calls.append(_call(COMPARE, subject, pair, path_of, compare_params(state)))
     return tuple(calls)
 
 
@@ -59,6 +69,46 @@ def panel_params(capture: Capture) -> dict[str, str]:
     """Which half of an opened wrap a scan shows, as the measuring method takes it."""
     panel = panel_of(capture)
     return {} if panel == "whole" else {"panel": panel}
+
+
+def measure_params(state: ItemState, capture: Capture) -> dict[str, str]:
+    """All that is known beforehand of one scan: its half, and the measured bench strip."""
+    return panel_params(capture) | strip_params(state)
+
+
+def compare_params(state: ItemState) -> dict[str, str]:
+    """All that is known beforehand of a pair: margin, bench strip, humidity at both scans."""
+    length = {key: text for key, text in strip_params(state).items() if key == "strip_length_mm"}
+    return margin_params(state) | length | humidity_params(state)
+
+
+def strip_params(state: ItemState) -> dict[str, str]:
+    """Mean length of the bench strip from the readings of it, and its standard uncertainty [mm].
+
+    Three parts: the step of each reading, the scatter among them, and the rule itself
+    (+-0.05 mm over the strip for a good steel rule, rectangular, from memory).
+    """
+    readings = [entry for entry in state.readings.values() if entry.quantity == "strip_length"]
+    if not readings:
+        return {}
+    lengths = [float(entry.value) for entry in readings]
+    step = max(float(entry.resolution or STRIP_STEP_MM) for entry in readings)
+    scatter = statistics.stdev(lengths) if len(lengths) > 1 else 0.0
+    each = max(step / math.sqrt(12), scatter)
+    u = math.hypot(each / math.sqrt(len(lengths)), RULE_LIMIT_MM / math.sqrt(3))
+    return {
+        "strip_length_mm": f"{statistics.fmean(lengths):.4f}",
+        "strip_length_u_mm": f"{u:.4f}",
+    }
+
+
+def humidity_params(state: ItemState) -> dict[str, str]:
+    """Latest humidity [% RH] read in the room at each moment; none unless both are known."""
+    read: dict[str, str] = {}
+    for entry in sorted(state.readings.values(), key=lambda one: state.touched.get(one.id, 0)):
+        if entry.quantity == "humidity" and entry.moment and entry.off_scale is None:
+            read[f"rh_{entry.moment}_pct"] = str(entry.value)
+    return read if len(read) == 2 else {}
 
 
 def margin_params(state: ItemState) -> dict[str, str]:
