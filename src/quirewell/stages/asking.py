@@ -22,6 +22,29 @@ NAMES = {
     "tone.b": "Paper tone, blue to yellow b*",
     "tone.yellowness": "Yellowness of the paper",
     "tone.margin_db": "Margin more yellow than the centre, b*",
+    "tone.centre_L": "Tone of the centre, lightness L*",
+    "tone.centre_a": "Tone of the centre, green to red a*",
+    "tone.centre_b": "Tone of the centre, blue to yellow b*",
+    "tone.margin_L": "Tone of the margin, lightness L*",
+    "tone.margin_a": "Tone of the margin, green to red a*",
+    "tone.margin_b": "Tone of the margin, blue to yellow b*",
+    "scale.source": "Where the scale comes from",
+    "paper.dL": "Paper lighter (+) or darker (−), L*",
+    "paper.da": "Paper redder (+) or greener (−), a*",
+    "paper.db": "Paper yellower (+) or bluer (−), b*",
+    "change.smallest_detectable_match_pct": "The same, by the matching of the pictures alone",
+    "registration.points": "Points found in both pictures",
+    "registration.agreeing_pct": "Points that agree on one fit",
+    "bath.pH": "pH of the bath",
+    "bath.ca_mol_per_kg": "Calcium",
+    "bath.caoh2_g_per_kg": "Calcium hydroxide in a kilogram",
+    "bath.caoh2_g": "Calcium hydroxide in the bath",
+    "bath.ca_ppm": "Calcium by mass",
+    "bath.reserve_pct_caco3": "Expected reserve in a leaf, as chalk",
+    "bath.reserve_mol_acid_per_kg": "The same, as acid it can take up",
+    "bath.effect": "What it does",
+    "bath.solver": "Computed with",
+    "bath.database_sha256": "Database, by its hash",
     "change.width_pct": "Change of width",
     "change.height_pct": "Change of height",
     "change.smallest_detectable_pct": "Smallest change that would have been seen",
@@ -29,6 +52,8 @@ NAMES = {
     "registration.residual_um": "How well the two pictures lie on each other",
     "verdict": "Verdict",
 }
+
+CHANGES = ("change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db")
 
 # Expanded uncertainty for people: k = 2, about 95 % (jcgm100 6.3.3).
 K95 = 2.0
@@ -77,16 +102,23 @@ def number_text(value: float, u: float | None = None) -> str:
 
     >>> number_text(265.3127, 0.0715)
     '265.31 ± 0.14'
-    >>> number_text(36.0)
-    '36'
+    >>> number_text(36.0), number_text(0.364584)
+    ('36', '0.36')
     """
     if u is None or u <= 0:
-        return f"{value:.6g}".replace("-", "\u2212")
+        return _bare(value).replace("-", "\u2212")
     spread = K95 * u
     places = 1 - math.floor(math.log10(spread))
     shown = max(0, places)
     text = f"{round(value, places):.{shown}f} ± {round(spread, places):.{shown}f}"
     return text.replace("-", "\u2212")
+
+
+def _bare(value: float) -> str:
+    """A number whose uncertainty is not told: whole, or to two figures at most three digits."""
+    if value == round(value):
+        return f"{value:.0f}"
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.{2 if abs(value) < 10 else 3}g}"
 
 
 def unit_text(unit: str) -> str:
@@ -95,13 +127,32 @@ def unit_text(unit: str) -> str:
     >>> unit_text("mm2"), unit_text("1"), unit_text("pct")
     ('mm²', '', '%')
     """
-    known = {"pH": "", "mm2": "mm²", "1": "", "-": "", "pct": "%", "um": "µm", "um/px": "µm/px", "deg": "°"}
+    known = {
+        "pH": "",
+        "mm2": "mm²",
+        "1": "",
+        "-": "",
+        "pct": "%",
+        "um": "µm",
+        "um/px": "µm/px",
+        "deg": "°",
+    }
     return known.get(unit, unit)
 
 
 def say(value: float, u: float | None, unit: str) -> str:
     """A measured value in words: number, uncertainty, unit."""
     return f"{number_text(value, u)} {unit_text(unit)}".strip()
+
+
+def signed(quantity: str, said: str) -> str:
+    """What was said, with its plus sign where the quantity is a change.
+
+    >>> signed("change.width_pct", "0.11 ± 0.19 %"), signed("leaf.width_mm", "195.0 mm")
+    ('+0.11 ± 0.19 %', '195.0 mm')
+    """
+    change = quantity in CHANGES and not said.startswith("\u2212")
+    return f"+{said}" if change else said
 
 
 def quantity_name(quantity: str) -> str:
@@ -115,7 +166,7 @@ def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
     said = finding.text
     spread = ""
     if finding.value is not None:
-        said = say(finding.value, finding.u, unit)
+        said = signed(finding.quantity, say(finding.value, finding.u, unit))
         if finding.low90 is not None and finding.high90 is not None:
             low, high = (number_text(edge, None) for edge in (finding.low90, finding.high90))
             spread = f"{low} to {high} {unit_text(unit)}".strip()

@@ -49,6 +49,7 @@ DEFECT_TERMS = (
 )
 SEVERITIES = ("slight", "moderate", "severe")
 MEASURE = "leaf.measure"
+MAIN = ("leaf.width_mm", "leaf.height_mm", "leaf.loss_mm2", "tone.L", "tone.yellowness")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,16 @@ class PictureView:
     findings: tuple[Asked, ...]
     measured: bool
     touched: int
+
+    @property
+    def main(self) -> tuple[Asked, ...]:
+        """The values looked at first."""
+        return tuple(entry for entry in self.findings if entry.quantity in MAIN)
+
+    @property
+    def more(self) -> tuple[Asked, ...]:
+        """All other values."""
+        return tuple(entry for entry in self.findings if entry.quantity not in MAIN)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from quirewell.record.nouns import Gathering
 from quirewell.science.booklet.gathering import wrap_pages
 
@@ -54,6 +56,34 @@ def place_words(place: str) -> str:
     if len(parts) > 2:
         words.append(parts[2])
     return ", ".join(words)
+
+
+def places_words(places: Iterable[str]) -> str:
+    """Several places in words, neighbouring wraps drawn together.
+
+    >>> places_words(["c", "w01", "w02", "w03", "w09.outer"])
+    'cover, wraps 1 to 3, wrap 9, outer side'
+    >>> places_words(["w01", "w02"])
+    'wraps 1 and 2'
+    """
+    words: list[str] = []
+    run: list[int] = []
+    for place in [*places, ""]:
+        wrap = int(place[1:]) if len(place) == 3 and place[1:].isdigit() else None
+        if run and wrap != run[-1] + 1:
+            words.append(_wraps(run))
+            run = []
+        if wrap is not None:
+            run.append(wrap)
+        elif place:
+            words.append(place_words(place))
+    return ", ".join(words)
+
+
+def _wraps(run: list[int]) -> str:
+    if len(run) == 1:
+        return f"wrap {run[0]}"
+    return f"wraps {run[0]} {'and' if len(run) == 2 else 'to'} {run[-1]}"
 
 
 def page_number(place: str, gathering: Gathering) -> int | None:

@@ -14,7 +14,7 @@ from statistics import fmean
 
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import ItemState
-from quirewell.stages.asking import number_text, say, unit_text
+from quirewell.stages.asking import number_text, say, signed, unit_text
 from quirewell.stages.examine import known_sheets, latest_measure, measurable
 from quirewell.stages.naming import leaf_of, sheet_of
 
@@ -150,8 +150,10 @@ def _by_leaf(findings: Iterable[Finding]) -> list[Mark]:
         value = fmean(entry.value for entry in group if entry.value is not None)
         u = max(entry.u or 0.0 for entry in group)
         unit = group[0].unit
+        quantity = group[0].quantity
         short = f"{number_text(value, u).split(' ±')[0]} {unit_text(unit)}".strip()
-        marks.append(Mark(place, value, u, short, say(value, u, unit)))
+        said = signed(quantity, say(value, u, unit))
+        marks.append(Mark(place, value, u, signed(quantity, short), said))
     return marks
 
 

@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from quirewell.record.nouns import Gathering, ItemState
 from quirewell.report.drawings import LimbMark, gathering_svg, gathering_words
 from quirewell.stages.asking import quantity_name
-from quirewell.stages.naming import place_words, sheet_of, sheet_words
+from quirewell.stages.naming import place_words, places_words, sheet_of, sheet_words
 from quirewell.stages.overview import progress
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import Shade
@@ -43,6 +43,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["place"] = place_words
+    made.filters["places"] = places_words
     made.filters["sheet"] = sheet_words
     made.filters["panel"] = lambda panel: PANELS.get(panel, panel)
     made.filters["when"] = when
