@@ -130,15 +130,16 @@ def judge(width: AxisChange, height: AxisChange, margin_pct: float | None = None
     axes = (width, height)
     numbers = " and ".join(f"{a.name} {a.value_pct:+.3f} % (u {a.u_pct:.3f} %)" for a in axes)
     worst = max(axes, key=lambda a: a.u_pct)
+    names = " and ".join(axis.name for axis in axes if axis.called)
     if margin_pct is not None:
         reach = max(abs(a.value_pct) + a.budget.expanded() for a in axes)
         if reach <= margin_pct:
+            seen = f"; a change of {names} was seen, smaller than that" if names else ""
             return Verdict(
-                "unchanged", f"unchanged within {margin_pct:g} %: {numbers}, margin set beforehand"
+                "unchanged",
+                f"unchanged within {margin_pct:g} %: {numbers}, margin set beforehand{seen}",
             )
-    called = [a for a in axes if a.called]
-    if called:
-        names = " and ".join(a.name for a in called)
+    if names:
         return Verdict("changed", f"changed ({names}): {numbers}")
     if margin_pct is not None:
         return Verdict(
