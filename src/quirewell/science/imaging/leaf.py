@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8 | np.uint16]
 Panel = Literal["whole", "left", "right"]
 FOLD_SIDE: dict[str, Side] = {"left": "right", "right": "left"}
+# The worked browns of newsprint end at L* 60; anything below this is no paper (assumed).
+DARKEST_PAPER_L = 40.0
 _TRIM_MM = 1.5
 
 
@@ -79,7 +81,7 @@ def find_leaf(
         polygons [px] of things that lie beside the leaf
     """
     region = find_region(pixels, hidden)
-    if not region.leaf.any() or region.leaf.mean() < 0.04:
+    if region.leaf.mean() < 0.04 or region.paper_lab[0] < DARKEST_PAPER_L:
         return None
     says: list[str] = []
     fold_side = FOLD_SIDE.get(panel)

@@ -1,0 +1,87 @@
+"""``quirewell measure``: JSON alone on standard output, faults as sentences with exit code 2."""
+
+import json
+
+import numpy as np
+import pytest
+import tifffile
+from click.testing import CliRunner
+
+from quirewell.cli.main import main
+from quirewell.cli.output import rounded
+from quirewell.demo.scenes import render_leaf
+
+
+@pytest.fixture(scope="module")
+def scan(tmp_path_factory):
+    pixels, truth = render_leaf(31, 100)
+    path = tmp_path_factory.mktemp("scan") / "leaf.tif"
+    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2)
+    return path, truth
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, ["measure", *map(str, arguments)])
+
+
+def test_json_is_nested_and_alone_on_standard_output(scan):
+    path, truth = scan
+    done = run(path, "--strip-length-mm", "160", "--strip-length-u-mm", "0.02", "--json")
+    assert done.exit_code == 0 and done.stderr == ""
+    data = json.loads(done.stdout)
+    width = data["leaf"]["width_mm"]
+    assert width["unit"] == "mm"
+    assert abs(width["value"] - truth.width_mm) <= 3 * width["u"]
+    assert {"value", "u", "unit"} <= set(data["leaf"]["height_mm"])
+    assert data["leaf"]["loss_mm2"]["smallest_seen"] == 1.0
+    assert {"L", "a", "b", "yellowness"} <= set(data["tone"])
+    assert data["scale"]["source"] == "strip"
+    assert data["scale"]["um_per_px"]["unit"] == "um"
+    assert all(isinstance(says, str) for says in data["warnings"])
+
+
+def test_the_card_for_people_names_the_cheap_cure(scan):
+    done = run(scan[0])
+    assert done.exit_code == 0
+    assert "Width of the paper" in done.stdout and "±" in done.stdout
+    assert "What would narrow the size most" in done.stdout
+    assert "steel rule" in done.stdout
+
+
+def test_a_bad_file_is_a_sentence_and_exit_code_2(tmp_path):
+    bad = tmp_path / "bad.tif"
+    bad.write_bytes(b"nothing")
+    done = run(bad)
+    assert done.exit_code == 2 and done.stdout == ""
+    assert "not a picture" in done.stderr and "Traceback" not in done.stderr
+    done = run(bad, "--json")
+    assert done.exit_code == 2
+    assert "not a picture" in json.loads(done.stdout)["error"]
+    assert run(tmp_path / "nowhere.tif").exit_code == 2
+
+
+def test_a_bad_number_is_a_sentence_and_exit_code_2(scan):
+    done = run(scan[0], "--dpi", "ten")
+    assert done.exit_code == 2 and "must be a number" in done.stderr
+
+
+def test_an_unmarked_picture_without_ground_still_gives_its_tone(tmp_path):
+    path = tmp_path / "page.png"
+    pixels, _ = render_leaf(3, 100, strip=False, losses=())
+    from PIL import Image
+
+    Image.fromarray(np.ascontiguousarray(pixels[80:900, 110:700])).save(path)
+    done = run(path, "--json")
+    data = json.loads(done.stdout)
+    assert done.exit_code == 0
+    assert data["scale"]["source"] == "none" and "L" in data["tone"]
+    assert "width_mm" not in data.get("leaf", {})
+    assert any("No ground" in says for says in data["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "said"),
+    [(168.42371, 0.0312, "168.424"), (12345.6, 270.0, "12350"), (0.0, 1.0, "0.0"), (3.0, 0.0, "3")],
+)
+def test_values_are_shown_to_the_digits_their_uncertainty_allows(value, u, said):
+    assert rounded(value, u) == said
