@@ -295,7 +295,7 @@ def _changes(sheet: str, view: ProveView, state: ItemState) -> dict[str, Any]:
                 pair.height_change,
                 pair.smallest,
                 pair.colour_change,
-                Shown(pair.word, pair.verdict.refs, "verdict") if pair.word else pair.verdict,
+                pair.verdict_short,
             ]
             for pair in view.pairs
             if pair.sheet == sheet

@@ -234,16 +234,23 @@ def _check_finding(
         return
     run = _again(work, run_of(ref), progress)
     if isinstance(run, str):
-        work.say(ref, quantity, number["text"], "nothing", run, then.subject)
+        work.say(ref, then.quantity, shown(then).text, "nothing", run, then.subject)
         return
     same = [f for f in run.findings if (f.quantity, f.subject) == (then.quantity, then.subject)]
-    if not same:
-        work.say(ref, quantity, number["text"], "nothing", _version_why(work, run), then.subject)
-    elif not _agree(then, same[0]):
-        work.say(
-            ref, quantity, shown(then).text, shown(same[0]).text, _version_why(work, run),
-            then.subject,
-        )  # fmt: skip
+    now = same[0] if same else None
+    if now is None or not _agree(then, now):
+        told = _told_apart(then, now)
+        work.say(ref, then.quantity, *told, _version_why(work, run), then.subject)
+
+
+def _told_apart(then: Finding, now: Finding | None) -> tuple[str, str]:
+    """Both values as shown, with all their digits where they would look the same."""
+    if now is None:
+        return shown(then).text, "nothing"
+    texts = shown(then).text, shown(now).text
+    if texts[0] != texts[1]:
+        return texts
+    return f"{texts[0]} ({then.value!r}, u {then.u!r})", f"{texts[1]} ({now.value!r}, u {now.u!r})"
 
 
 def _again(work: _Work, id: str, progress: Callable[[str], None]) -> Run | str:
@@ -292,7 +299,10 @@ def _version_why(work: _Work, run: Run) -> str:
     )  # fmt: skip
     if old is not None and old.version != run.version:
         return f"{run.method} was version {old.version} then and is version {run.version} now"
-    return f"{run.method}, version {run.version}, gives another value from the same input"
+    return (
+        f"{run.method}, version {run.version}, gives another value from the same input: "
+        "the program changed without saying so"
+    )
 
 
 def _agree(then: Finding, now: Finding) -> bool:

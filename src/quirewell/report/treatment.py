@@ -279,6 +279,6 @@ def _entry(plate: Plate, stem: str, files: dict[str, bytes], result: PageResult)
             ["Width", result.change("change.width_pct")],
             ["Height", result.change("change.height_pct")],
             ["Paper colour, CIEDE2000", result.change("paper.dE00")],
-            ["Size", Shown(result.verdict_word, result.verdict.refs, "verdict")],
+            ["Size", result.verdict_short],
         ],
     }

@@ -18,7 +18,12 @@ from quirewell.stages.results import (
 )
 
 WIDTH, HEIGHT, COLOUR = "change.width_pct", "change.height_pct", "paper.dE00"
-VERDICTS = ("unchanged", "changed", "cannot tell")
+_MEANT = {
+    ("unchanged", True): "Size held within the limit set beforehand",
+    ("unchanged", False): "No change of size seen",
+    ("changed", False): "Size changed",
+    ("cannot tell", False): "Cannot tell",
+}
 
 # What a home bench cannot measure at all; said in every report.
 _NEVER = (
@@ -42,6 +47,7 @@ class PairView:
     smallest: Shown
     colour_change: Shown
     verdict: Shown
+    verdict_short: Shown
     word: str
     warnings: tuple[str, ...]
     run: str
@@ -122,6 +128,7 @@ def _pair(entry: PageResult) -> PairView:
         smallest,
         entry.change(COLOUR),
         entry.verdict,
+        entry.verdict_short,
         entry.verdict_word,
         entry.warnings,
         entry.pair.id,
@@ -133,21 +140,22 @@ def totals(pairs: tuple[PairView, ...]) -> tuple[Total, ...]:
     if not pairs:
         return ()
     rows = [Total("Pages compared", _count(pairs))]
-    counts = Counter(pair.word for pair in pairs)
-    names = {
-        "unchanged": "No change of size seen",
-        "changed": "Size changed",
-        "cannot tell": "Cannot tell",
-    }
-    for word in VERDICTS:
-        if counts[word]:
-            rows.append(Total(names[word], _count(tuple(p for p in pairs if p.word == word))))
+    groups = Counter(_meant(pair) for pair in pairs if pair.word)
+    for says in _MEANT.values():
+        if groups[says]:
+            rows.append(Total(says, _count(tuple(p for p in pairs if _meant(p) == says))))
     for says, pick in _EXTREMES:
         known = [pair for pair in pairs if pick(pair).value is not None]
         if known:
             top = max(known, key=lambda pair: abs(pick(pair).value or 0.0))
             rows.append(Total(says, pick(top), top.name))
     return tuple(rows)
+
+
+def _meant(pair: PairView) -> str:
+    """What a verdict means, in the words of the summary."""
+    held = "set beforehand" in pair.verdict.text
+    return _MEANT.get((pair.word, held and pair.word == "unchanged"), "")
 
 
 def _count(pairs: tuple[PairView, ...]) -> Shown:

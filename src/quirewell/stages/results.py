@@ -6,8 +6,9 @@ it came from.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Measured
@@ -130,6 +131,11 @@ class PageResult:
         """The verdict as one of "changed", "unchanged", "cannot tell", or empty."""
         words = self.verdict.text
         return next((w for w in ("changed", "unchanged", "cannot tell") if words.startswith(w)), "")
+
+    @property
+    def verdict_short(self) -> Shown:
+        """The verdict without its numbers: "unchanged within 0.5 %", "changed (width)"."""
+        return replace(self.verdict, text=re.split(r"[:,]", self.verdict.text)[0])
 
     @property
     def warnings(self) -> tuple[str, ...]:
