@@ -23,7 +23,8 @@ Built = tuple[DemoResult, ItemState, dict[str, object], list[str]]
 def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
     said: list[str] = []
     folder = tmp_path_factory.mktemp("demo") / "studio"
-    result = build_demo(folder, sheets=("w01", "w04"), tell=said.append)
+    kept = folder.parent / "scans"
+    result = build_demo(folder, sheets=("w01", "w04"), keep_scans=kept, tell=said.append)
     with Studio.open(folder) as studio:
         state = studio.state(result.item)
     return result, state, json.loads(result.truth.read_text(encoding="utf-8")), said
@@ -89,6 +90,21 @@ def test_progress_is_told_with_counts(built: Built) -> None:
     said = built[3]
     assert any("16/16" in line for line in said)
     assert said[-1] == "the demo is ready"
+
+
+def test_the_scans_are_kept_where_asked_and_never_over_others(built: Built, tmp_path: Path) -> None:
+    kept = built[0].folder.parent / "scans"
+    assert {path.name for path in kept.iterdir()} == set(built[2]["scans"])  # type: ignore[call-overload]
+    with pytest.raises(StudioError, match="is not empty"):
+        build_demo(tmp_path / "other", keep_scans=kept)
+    assert not (tmp_path / "other").exists()
+
+
+def test_an_unknown_sheet_leaves_no_studio_behind(tmp_path: Path) -> None:
+    said = CliRunner().invoke(demo, [str(tmp_path / "new"), "--sheets", "w12"])
+    assert said.exit_code == 1
+    assert "no sheet 'w12'" in said.stderr
+    assert not (tmp_path / "new").exists()
 
 
 def test_no_drawings_are_left_in_the_studio(built: Built) -> None:

@@ -24,8 +24,19 @@ from quirewell.studio.faults import StudioError
     "--seed", default=SEED, show_default=True, type=click.IntRange(0, 10**6),
     help="The same seed draws the same scans.",
 )  # fmt: skip
+@click.option(
+    "--sheets", default="", metavar="LIST",
+    help="Draw only these, as in item,c,w01,w09; the whole Annual unless given.",
+)  # fmt: skip
+@click.option(
+    "--keep-scans", "keep", default=None, metavar="FOLDER",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Keep a copy of the drawn scans here, to try intake and measuring on.",
+)  # fmt: skip
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
-def demo(folder: Path, dpi: int, seed: int, wants_json: bool) -> None:
+def demo(
+    folder: Path, dpi: int, seed: int, sheets: str, keep: Path | None, wants_json: bool
+) -> None:
     """Build a studio in DIR with one treated publication, to look around in.
 
     The Copperbeck Garden Annual of 1936 is invented: nine wraps and a colour cover, drawn as
@@ -35,6 +46,7 @@ def demo(folder: Path, dpi: int, seed: int, wants_json: bool) -> None:
     \b
     Examples:
       quirewell demo demo-studio
+      quirewell demo small --sheets item,w01 --keep-scans scans
       quirewell serve --studio demo-studio
     """
     try:
@@ -42,7 +54,12 @@ def demo(folder: Path, dpi: int, seed: int, wants_json: bool) -> None:
         failures: tuple[str, ...] = ()
         if not already:
             failures = build_demo(
-                folder, dpi=dpi, seed=seed, tell=lambda says: click.echo(says, err=True)
+                folder,
+                dpi=dpi,
+                seed=seed,
+                sheets=_listed(sheets),
+                keep_scans=keep,
+                tell=lambda says: click.echo(says, err=True),
             ).failures
     except (StudioError, Refusal, ReportError, Untraceable, ValueError) as error:
         raise click.ClickException(f"{str(error).rstrip('.')}.") from error
@@ -51,6 +68,11 @@ def demo(folder: Path, dpi: int, seed: int, wants_json: bool) -> None:
         "truth": str(truth_path(folder)), "already": already, "not_done": list(failures),
     }  # fmt: skip
     click.echo(json.dumps(said, indent=2) if wants_json else _words(said, already, failures))
+
+
+def _listed(sheets: str) -> list[str] | None:
+    found = [word.strip().lower() for word in sheets.split(",") if word.strip()]
+    return found or None
 
 
 def _words(said: dict[str, object], already: bool, failures: tuple[str, ...]) -> str:

@@ -7,6 +7,7 @@ folder, measuring and comparing in worker processes, the stages' commands, the r
 from __future__ import annotations
 
 import json
+import shutil
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from pathlib import Path
 
 from quirewell.demo import story
 from quirewell.demo.bench import Bench
-from quirewell.demo.scans import generate
+from quirewell.demo.scans import check_wanted, generate
 from quirewell.demo.truth import Truth, as_json
 from quirewell.jobs.batch import Progress
 from quirewell.jobs.runner import Runner
@@ -74,6 +75,7 @@ def build_demo(
     dpi: int = DPI,
     seed: int = SEED,
     sheets: Sequence[str] | None = None,
+    keep_scans: Path | None = None,
     tell: Tell = lambda says: None,
 ) -> DemoResult:
     """Build the demo studio in a new or empty folder.
@@ -88,14 +90,21 @@ def build_demo(
         the same seed, the same Annual and the same scans
     sheets
         sheets to draw and scan ("c", "w01" .., "item" for photographs); all unless stated
+    keep_scans
+        new or empty folder that gets a copy of the drawn files; none unless stated
     tell
         called with a line of progress
 
     Raises
     ------
     StudioError
-        when the folder holds something already
+        when a folder holds something already
+    ValueError
+        when a sheet is not part of the Annual
     """
+    check_wanted(dpi, sheets)
+    if keep_scans is not None and keep_scans.exists() and any(keep_scans.iterdir()):
+        raise StudioError(f"{keep_scans} is not empty; choose a new folder for the scans")
     bench = Bench(folder)
     with tempfile.TemporaryDirectory(dir=folder, prefix="drawing-") as drawing:
         place = Path(drawing)
@@ -107,6 +116,8 @@ def build_demo(
             progress=lambda done, total, says: tell(f"drawing the Annual {done}/{total}: {says}"),
             workers=WORKERS,
         )
+        if keep_scans is not None:
+            shutil.copytree(place / "scans", keep_scans, dirs_exist_ok=True)
         with bench.studio, Runner(WORKERS) as runner:
             failures = _before(bench, place, runner, tell)
             _treat(bench, tell)

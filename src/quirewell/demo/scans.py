@@ -83,13 +83,7 @@ def generate(
     ValueError
         when a sheet is not part of the Annual, or the resolution is outside 40..1200 dpi
     """
-    if not 40 <= dpi <= 1200:
-        raise ValueError(f"the demo can be drawn at 40 to 1200 dpi, got {dpi}")
-    known = (*sheet_codes(), "item")
-    wanted = known if sheets is None else tuple(sheets)
-    for code in wanted:
-        if code not in known:
-            raise ValueError(f"the Annual has no sheet {code!r}; it has {', '.join(known)}")
+    wanted = check_wanted(dpi, sheets)
     target = folder / "scans"
     target.mkdir(parents=True, exist_ok=True)
     truth = Truth(seed, dpi, DEFINITION, {}, {}, {}, ())
@@ -109,6 +103,21 @@ def generate(
                 progress(done, total, f"drew {jobs[job]}")
     (folder / "truth.json").write_text(json.dumps(as_json(truth), indent=1), encoding="utf-8")
     return truth
+
+
+def check_wanted(dpi: int, sheets: Sequence[str] | None) -> tuple[str, ...]:
+    """Codes to draw, each once.
+
+    Raises:
+        ValueError: a sheet that is not part of the Annual, or a resolution outside 40..1200 dpi.
+    """
+    if not 40 <= dpi <= 1200:
+        raise ValueError(f"the demo can be drawn at 40 to 1200 dpi, got {dpi}")
+    known = (*sheet_codes(), "item")
+    for code in sheets or ():
+        if code not in known:
+            raise ValueError(f"the Annual has no sheet {code!r}; it has {', '.join(known)}")
+    return known if sheets is None else tuple(dict.fromkeys(sheets))
 
 
 def _count(code: str) -> int:
