@@ -83,7 +83,10 @@ def run_method(
     texts = dict(params or {})
     outcome = chosen.function(files, texts)
     seed: dict[str, Any] = {
-        "method": id, "version": chosen.version, "subject": subject, "params": texts,
+        "method": id,
+        "version": chosen.version,
+        "subject": subject,
+        "params": texts,
         "inputs": [[entry.role, entry.ref, entry.sha256] for entry in inputs],
     }
     run_id = "r" + hashlib.sha256(canonical(seed).encode()).hexdigest()[:15]
@@ -92,6 +95,14 @@ def run_method(
         for index, finding in enumerate(outcome.findings)
     )
     return Run(
-        run_id, id, chosen.version, chosen.kind, subject, inputs, texts, findings,
-        outcome.warnings, outcome.drawing,
+        run_id,
+        id,
+        chosen.version,
+        chosen.kind,
+        subject,
+        inputs,
+        texts,
+        findings,
+        outcome.warnings,
+        outcome.drawing,
     )

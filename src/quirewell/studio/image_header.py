@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import struct
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pi_heif
 import tifffile
@@ -247,7 +247,7 @@ def _plausible(dpi: tuple[float, float]) -> bool:
 
 def _tiff(path: Path, media: str, max_pixels: int) -> _Raw:
     with tifffile.TiffFile(path) as tiff:
-        page = tiff.pages[0]
+        page = cast(tifffile.TiffPage, tiff.pages[0])
         _one_picture(path, tiff)
         height, width = int(page.imagelength), int(page.imagewidth)
         check_size(path, width, height, max_pixels)
@@ -415,7 +415,7 @@ def _pillow_dpi(dpi: Any) -> tuple[float, float] | None:
     return (x, y) if x > 0 and y > 0 else None
 
 
-def _is_camera(exif: Mapping[int, Any] | Any) -> bool:
+def _is_camera(exif: Any) -> bool:
     inner = exif.get_ifd(0x8769)
     return any(code in inner for code in _CAMERA_TAGS)
 

@@ -182,7 +182,7 @@ def _level(
 
     The step carried on from the nearer zone is at most the part ``most`` of the level.
     """
-    values = []
+    values: list[Array] = []
     size = (min(window, len(profiles)), 1)
     for first, last in ((2.5, 5.5), (6.0, 10.0)):
         zone = (side * steps >= first) & (side * steps <= min(last, float(steps.max())))

@@ -51,7 +51,7 @@ def find_fold(
     middle = 0.5 * (first + last)
     top, bottom = float(head.at(middle)), float(foot.at(middle))
     bands = np.linspace(top + 1.5 / px_mm, bottom - 1.5 / px_mm, _BLOCKS + 1)
-    columns = np.arange(np.floor(first), np.ceil(last))
+    columns = np.arange(np.floor(first), np.ceil(last), dtype=np.float64)
     profiles = np.array(
         [
             _band(pixels, columns, tilt, low, high, 0.5 * (top + bottom))
@@ -85,7 +85,7 @@ def _band(
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.log(np.maximum(np.median(found, axis=0), 1e-3)).astype(np.float64)
+    return np.asarray(np.log(np.maximum(np.median(found, axis=0), 1e-3)), dtype=np.float64)
 
 
 def _dips(profiles: Array, px_mm: float) -> Array:

@@ -183,7 +183,8 @@ def _local(light: NDArray[np.float32], mask: Mask) -> NDArray[np.float32]:
         size = max(1, grid[0] // step), max(1, grid[1] // step)
         low = cv2.resize(base, size, interpolation=cv2.INTER_AREA)
         low = cv2.GaussianBlur(low, (0, 0), sigma / step)
-        total += np.float32(share) * cv2.resize(low, grid, interpolation=cv2.INTER_LINEAR)
+        wide = cv2.resize(low, grid, interpolation=cv2.INTER_LINEAR)
+        cv2.scaleAdd(wide, share, total, total)
     mean = total[..., :3] / np.maximum(total[..., 3:], 1e-12)
     return np.asarray(cv2.resize(mean, full, interpolation=cv2.INTER_LINEAR), dtype=np.float32)
 

@@ -76,7 +76,7 @@ def fit_strip(marks: list[MarkSeen], mark_mm: float) -> StripFit:
     return StripFit(
         1000.0 * float(size_mm[0]),
         1000.0 * float(size_mm[1]),
-        covariance[:2, :2],
+        np.asarray(covariance[:2, :2], dtype=np.float64),
         float(np.degrees(place[2])),
         float(np.sqrt(np.mean(miss**2))),
         tuple(marks),
