@@ -6,7 +6,6 @@ its size is held against a budget before a single pixel is made.
 
 from __future__ import annotations
 
-import struct
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,28 +17,20 @@ import pi_heif
 import tifffile
 from PIL import Image, JpegImagePlugin, UnidentifiedImageError
 
-MAX_PIXELS = 250_000_000
-MAX_FILE_BYTES = 3_000_000_000
-MIN_SIDE_PX = 16
+from quirewell.studio.image_kind import (
+    MAX_FILE_BYTES,
+    MAX_PIXELS,
+    ImageError,
+    check_size,
+    find_media,
+    word_for,
+)
+
 PLAUSIBLE_DPI = (75.0, 4900.0)
 # Values that programs write when nobody told them the resolution.
 PLACEHOLDER_DPI = (1.0, 72.0, 96.0)
 
-_OTHER_KINDS = (
-    (b"GIF8", "a GIF, which holds at most 256 colours"),
-    (b"BM", "a Windows bitmap"),
-    (b"%PDF", "a PDF"),
-    (b"8BPS", "a layered picture of an editing program"),
-    (b"\x00\x00\x00\x0cjP", "a JPEG 2000 picture"),
-    (b"\xffO\xffQ", "a JPEG 2000 stream"),
-    (b"PK", "a ZIP archive"),
-    (b"<", "a text in angle brackets (a web page or a drawing)"),
-)
 _CAMERA_TAGS = (0x829A, 0x829D, 0x920A)
-
-
-class ImageError(ValueError):
-    """A file that cannot be used as a picture; the message is a sentence that says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,94 +99,11 @@ def read_header(
         raise ImageError(f"{path.name} asks for more memory than there is") from error
     except Exception as error:
         raise ImageError(
-            f"{path.name} starts like a {_word(media)} but its header cannot be read: it is "
+            f"{path.name} starts like a {word_for(media)} but its header cannot be read: it is "
             "damaged or cut short; copy or scan it again"
         ) from error
     check_size(path, raw.width, raw.height, max_pixels)
     return _judged(raw)
-
-
-def find_media(path: Path, max_bytes: int = MAX_FILE_BYTES) -> str:
-    """The media type of a picture file, from its first bytes.
-
-    Raises
-    ------
-    ImageError
-        when the file is missing, empty, too large, or no TIFF, PNG, JPEG or HEIC picture
-    """
-    try:
-        size = path.stat().st_size
-        with path.open("rb") as stream:
-            head = stream.read(64)
-    except OSError as error:
-        raise ImageError(
-            f"{path.name} cannot be opened: {error.strerror or error}; check the name and that "
-            "it is a file"
-        ) from error
-    if size == 0:
-        raise ImageError(f"{path.name} is empty (0 bytes); copy or scan it again")
-    if size > max_bytes:
-        raise ImageError(
-            f"{path.name} has {size / 1e9:.1f} GB; pictures up to "
-            f"{max_bytes / 1e9:.1f} GB are taken"
-        )
-    media = _media(head)
-    if media is None:
-        raise ImageError(f"{path.name} is {_kind(head)}; give a TIFF, PNG, JPEG or HEIC picture")
-    return media
-
-
-def _media(head: bytes) -> str | None:
-    if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
-        return "image/tiff"
-    if head[:3] == b"\xff\xd8\xff":
-        return "image/jpeg"
-    if head[:8] == b"\x89PNG\r\n\x1a\n":
-        return "image/png"
-    if head[4:8] == b"ftyp" and _heif_brands(head) & {b"heic", b"heix", b"heim", b"heis"}:
-        return "image/heic"
-    return None
-
-
-def _heif_brands(head: bytes) -> set[bytes]:
-    end = min(struct.unpack(">I", head[:4])[0], len(head))
-    return {head[8:12], *(head[at : at + 4] for at in range(16, end - 3, 4))}
-
-
-def _kind(head: bytes) -> str:
-    if head[4:8] == b"ftyp":
-        return "a film or a picture in a container this program does not read"
-    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
-        return "a WebP picture"
-    for magic, words in _OTHER_KINDS:
-        if head.startswith(magic):
-            return words
-    return "not a picture that is known here"
-
-
-def _word(media: str) -> str:
-    return media.split("/")[1].upper()
-
-
-def check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
-    """Hold a picture's size against the budget.
-
-    Raises
-    ------
-    ImageError
-        when it is too large, or too small to measure anything on
-    """
-    if width * height > max_pixels:
-        raise ImageError(
-            f"{path.name} is {width} x {height} pixels ({width * height / 1e6:,.0f} megapixels); "
-            f"up to {max_pixels / 1e6:,.0f} megapixels are taken. An A4 page at 600 dpi has 35: "
-            "was the scan saved at the wrong resolution?"
-        )
-    if min(width, height) < MIN_SIDE_PX:
-        raise ImageError(
-            f"{path.name} is {width} x {height} pixels, too small to hold a leaf; each side must "
-            f"have at least {MIN_SIDE_PX}"
-        )
 
 
 def _judged(raw: _Raw) -> ImageHeader:
@@ -386,7 +294,7 @@ def _pillow(path: Path, media: str, max_pixels: int) -> _Raw:
         ) from error
     except UnidentifiedImageError as error:
         raise ImageError(
-            f"{path.name} starts like a {_word(media)} but is damaged; copy or scan it again"
+            f"{path.name} starts like a {word_for(media)} but is damaged; copy or scan it again"
         ) from error
     return raw
 

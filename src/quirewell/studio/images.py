@@ -17,13 +17,8 @@ import tifffile
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-from quirewell.studio.image_header import (
-    MAX_PIXELS,
-    ImageError,
-    ImageHeader,
-    pillow_budget,
-    read_header,
-)
+from quirewell.studio.image_header import ImageHeader, pillow_budget, read_header
+from quirewell.studio.image_kind import MAX_PIXELS, ImageError
 
 __all__ = ["MAX_PIXELS", "ImageError", "ImageHeader", "Picture", "load_picture", "memory_limit",
            "preview", "read_header"]  # fmt: skip
