@@ -19,6 +19,9 @@ SCANNER_U_LAB = (2.0, 1.5, 2.0)
 _NO_PROFILE = 1.5
 _NAMES = ("L", "a", "b")
 _SOURCES = ("cie15", "iec61966")
+# Where print covers most of a leaf only its tanned margins speak for it: how far those may lie
+# from the rest (assumed), times the share unseen, squared.
+UNSEEN_LAB = (3.0, 1.0, 3.0)
 # Tiles next to one another are alike: about so many count as one.
 _ALIKE = 25.0
 
@@ -29,6 +32,7 @@ def tone_findings(tone: LeafTone, picture: Picture) -> list[Finding]:
     scanner = _scanner_u(picture)
     names = _NAMES[:1] if picture.grey else _NAMES
     found = []
+    unseen = (1.0 - min(1.0, summary.tiles / max(1, tone.on_leaf))) ** 2
     places = (("", summary.median), ("centre_", summary.centre), ("margin_", summary.margin))
     for place, values in places:
         if values is None:
@@ -36,7 +40,8 @@ def tone_findings(tone: LeafTone, picture: Picture) -> list[Finding]:
         for index, name in enumerate(names):
             found.append(
                 _tone(f"tone.{place}{name}", values[index], summary.scatter[index],
-                      summary.tiles, scanner[index], picture)
+                      summary.tiles, scanner[index], picture,
+                      0.0 if place else unseen * UNSEEN_LAB[index])
             )  # fmt: skip
     if picture.grey:
         return found
@@ -65,11 +70,13 @@ def _basis(picture: Picture) -> str:
 
 
 def _tone(
-    quantity: str, value: float, scatter: float, tiles: int, scanner: float, picture: Picture
-) -> Finding:
+    quantity: str, value: float, scatter: float, tiles: int, scanner: float, picture: Picture,
+    unseen: float,
+) -> Finding:  # fmt: skip
     terms = (
         Term("scatter", scatter * math.sqrt(_ALIKE / max(tiles, 1)), f"{tiles} bare tiles of 2 mm"),
         Term("scanner", scanner, _basis(picture)),
+        Term("unseen", unseen, "paper under print, which may be less tanned"),
     )
     return _finding(quantity, value, terms, _SOURCES)
 

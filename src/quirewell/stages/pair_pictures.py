@@ -166,7 +166,8 @@ def compare_paper(pair: Pair) -> tuple[PaperChange | None, LightChange | None]:
     light = _light(pair)
     if light is not None and light.differs:
         second = relight(second, light)
-    return paper_change(first, second, unprinted > 0.9, _profiled(pair)), light
+    on_paper = int((on_leaf == 1).sum())
+    return paper_change(first, second, unprinted > 0.9, _profiled(pair), on_paper), light
 
 
 def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:

@@ -25,6 +25,7 @@ class LeafTone:
     tiles: ToneTiles
     summary: ToneSummary
     yellowness: float
+    on_leaf: int = 0
 
 
 def leaf_tone(pixels: Pixels, leaf: Leaf, px_mm: float) -> LeafTone | None:
@@ -47,7 +48,7 @@ def leaf_tone(pixels: Pixels, leaf: Leaf, px_mm: float) -> LeafTone | None:
     if summary is None:
         return None
     light = linear_from_lab(np.array(summary.median))
-    return LeafTone(tiles, summary, float(yellowness_of_light(light)))
+    return LeafTone(tiles, summary, float(yellowness_of_light(light)), int(inside.sum()))
 
 
 def _on_paper(leaf: Leaf, rows: int, columns: int, side: int) -> NDArray[np.bool_]:

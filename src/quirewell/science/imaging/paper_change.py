@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 SCANNER_REPEAT_LAB = (0.25, 0.15, 0.2)
 COLOUR_SHARE = 0.05
+UNSEEN_LAB = (1.5, 0.5, 2.0)
 _UNPROFILED_SHARE = 0.10
 _BLOCKS = 6
 _LEAST_TILES = 5
@@ -51,12 +52,27 @@ class PaperChange:
     tiles: int
 
 
+def unseen_u(tiles: int, on_leaf: int) -> Array:
+    """What covered paper may have done otherwise [L, a, b]: grows with the share unseen, squared.
+
+    Where print covers a page only its margins speak, and tanned margins change by one or two
+    units more than the middle (assumed).
+    """
+    share = 1.0 - min(1.0, tiles / max(1, on_leaf))
+    return share**2 * np.asarray(UNSEEN_LAB)
+
+
 def paper_change(
-    before: Array, after: Array, clear: NDArray[np.bool_], profiled: bool = True
+    before: Array,
+    after: Array,
+    clear: NDArray[np.bool_],
+    profiled: bool = True,
+    on_leaf: int | None = None,
 ) -> PaperChange | None:
     """Compare tones of paper tile by tile, (rows, columns, 3) CIELAB, nan where not bare.
 
-    ``clear`` is true on tiles well away from all print. None when fewer than 5 tiles are bare
+    ``clear`` is true on tiles well away from all print; ``on_leaf`` counts the leaf's tiles,
+    bare or not (all are taken as seen unless given). None when fewer than 5 tiles are bare
     in both pictures.
     """
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
@@ -76,6 +92,7 @@ def paper_change(
         "places": np.hypot(_uneven(after - before, both), apart),
         "scanner": np.asarray(SCANNER_REPEAT_LAB),
         "colours": share * np.abs(change),
+        "unseen": unseen_u(tiles, tiles if on_leaf is None else on_leaf),
     }
     u_lab = np.sqrt(sum(part**2 for part in parts.values()))
     de00 = float(ciede2000(first, second))
@@ -88,6 +105,7 @@ def paper_change(
 
 _BASIS = {
     "places": "which paper counts, and how unevenly it changed",
+    "unseen": "paper under print, which may have changed otherwise than the bare paper",
     "scanner": "how well a scanner repeats a tone, from memory",
     "colours": "share of the change that an uncalibrated scanner may get wrong",
 }
