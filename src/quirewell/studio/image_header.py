@@ -26,6 +26,8 @@ from quirewell.studio.image_kind import (
     word_for,
 )
 
+__all__ = ["MAX_PIXELS", "ImageError", "ImageHeader", "pillow_budget", "read_header"]
+
 PLAUSIBLE_DPI = (75.0, 4900.0)
 # Values that programs write when nobody told them the resolution.
 PLACEHOLDER_DPI = (1.0, 72.0, 96.0)
