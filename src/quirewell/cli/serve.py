@@ -72,8 +72,16 @@ def serve(folder: Path, port: int) -> None:
         create_app(folder), log_level="warning", access_log=False, server_header=False,
         timeout_graceful_shutdown=10,
     )  # fmt: skip
-    click.echo(f"The studio is open at {address}  (stop with Ctrl-C)", err=True)
+
+    class Announced(uvicorn.Server):
+        """Prints the address when the pages can be opened, not before."""
+
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            if self.started:
+                click.echo(f"The studio is open at {address}  (stop with Ctrl-C)", err=True)
+
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     with listening, contextlib.suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run(sockets=[listening])
+        Announced(config).run(sockets=[listening])
     click.echo("The studio is closed.", err=True)
