@@ -13,6 +13,7 @@ from starlette.requests import Request
 from quirewell.record.apply import KINDS
 from quirewell.record.event import Event
 from quirewell.stages.naming import place_words
+from quirewell.stages.treat import undo_guard
 from quirewell.web.house import House
 
 WORDS = {
@@ -58,7 +59,8 @@ def said_of(request: Request, house: House) -> Said | None:
         return None
     event = house.studio.event(int(number))
     if event is not None and event.stream == item_id:
-        return Said(event.seq, _words(event), KINDS[event.kind].undoable)
+        undo = KINDS[event.kind].undoable and not undo_guard(house.item(item_id), event)
+        return Said(event.seq, _words(event), undo)
     return None
 
 

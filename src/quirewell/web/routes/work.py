@@ -33,6 +33,6 @@ async def seen(request: Request) -> Response:
 
 
 routes = [
-    Route("/item/{item}/work.json", state),
-    Route("/item/{item}/work/seen", seen, methods=["POST"]),
+    Route("/item/{item}/in-hand.json", state),
+    Route("/item/{item}/in-hand/seen", seen, methods=["POST"]),
 ]
