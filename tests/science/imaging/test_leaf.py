@@ -138,3 +138,12 @@ def test_points_too_close_and_lengths_that_are_none_are_refused():
         scale_from_length(0.0, 0.1, (0.0, 0.0, 300.0, 0.0))
     with pytest.raises(ValueError, match="between 20"):
         scale_from_dpi((5.0, 5.0))
+
+
+@pytest.mark.parametrize(("ground", "seed"), [("dark", 48), ("uneven", 114)])
+def test_print_cut_at_the_edge_does_not_move_it(ground, seed):
+    # The page of these leaves is taller than the leaf: lines of print run off its foot.
+    pixels, truth = render_leaf(seed, 100, ground=ground)
+    leaf, _ = seen(pixels)
+    assert leaf.edges["foot"].share < 0.5
+    assert leaf.corners_px == pytest.approx(np.array(truth.corners_px), abs=0.15)

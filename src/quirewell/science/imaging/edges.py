@@ -11,7 +11,7 @@ from typing import Literal
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import median_filter, percentile_filter
 
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.imaging.region import Region
@@ -26,6 +26,7 @@ EDGE_BIAS_PX = 0.03
 EDGE_BIAS_LIGHT_PX = 0.05
 _STEEPEST = 0.2
 _BLOCK_MM = 5.0
+_BARE = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,21 +152,35 @@ def fine_edge(pixels: Pixels, coarse: Line, start: float, stop: float, px_mm: fl
     profiles = _sample(pixels, x, y)
     if profiles is None:
         return None
-    share, contrast = _shares(profiles, steps, max(3, round(15.0 / px_mm * count / (stop - start))))
+    window = max(3, round(15.0 / px_mm * count / (stop - start)))
+    bare = _bare(profiles, steps, window)
+    share, contrast = _shares(profiles, steps, window, bare)
     depth, good = _crossings(share, steps)
-    if good.sum() < max(10, 0.2 * count):
+    if (good & bare).sum() < max(10, 0.1 * count):
         return None
-    return _fitted(coarse, along, depth, good, share, steps, contrast, px_mm, norm, inward)
+    return _fitted(coarse, along, depth, good, bare, share, steps, contrast, px_mm, norm, inward)
 
 
-def _shares(profiles: Array, steps: Array, window: int) -> tuple[Array, float]:
+def _bare(profiles: Array, steps: Array, window: int) -> NDArray[np.bool_]:
+    """Where no print lies within six pixels of the edge; everywhere, when nearly none is bare."""
+    zone = (steps >= 1.0) & (steps <= 6.0)
+    darkest = profiles[:, zone, 1].min(axis=1)
+    wide = min(3 * window, len(darkest))
+    usual = percentile_filter(darkest, 80, size=wide, mode="nearest")
+    bare = darkest >= _BARE * usual
+    return bare if bare.mean() >= 0.15 else np.ones(len(darkest), dtype=bool)
+
+
+def _shares(
+    profiles: Array, steps: Array, window: int, bare: NDArray[np.bool_]
+) -> tuple[Array, float]:
     """Share of paper [0..1] along each profile, and the median contrast in linear light.
 
     The levels of ground (a soft shadow lies on it) and of paper (tanned to its edge) are
     carried on to the edge by straight lines.
     """
-    ground, fall = _level(profiles, steps, window, -1.0, 0.5)
-    paper, tan = _level(profiles, steps, window, 1.0, 0.1)
+    ground, fall = _level(profiles, steps, window, -1.0, 0.5, np.ones_like(bare))
+    paper, tan = _level(profiles, steps, window, 1.0, 0.1, bare)
     out, into = np.minimum(steps, 0.0), np.maximum(steps, 0.0)
     below = ground[:, None] + out[None, :, None] * fall[:, None]
     above = paper[:, None] + into[None, :, None] * tan[:, None]
@@ -176,12 +191,19 @@ def _shares(profiles: Array, steps: Array, window: int) -> tuple[Array, float]:
 
 
 def _level(
-    profiles: Array, steps: Array, window: int, side: float, most: float
+    profiles: Array,
+    steps: Array,
+    window: int,
+    side: float,
+    most: float,
+    use: NDArray[np.bool_],
 ) -> tuple[Array, Array]:
     """Level at the edge and its slope, from two zones on one side, smoothed along the edge.
 
-    The step carried on from the nearer zone is at most the part ``most`` of the level.
+    Only the profiles to ``use`` count; between them the level is carried over. The step carried
+    on from the nearer zone is at most the part ``most`` of the level.
     """
+    at, taken = np.arange(len(profiles)), np.flatnonzero(use)
     values: list[Array] = []
     size = (min(window, len(profiles)), 1)
     for first, last in ((2.5, 5.5), (6.0, 10.0)):
@@ -189,6 +211,8 @@ def _level(
         if not zone.any():
             return values[0], np.zeros_like(values[0])
         middle = np.median(profiles[:, zone], axis=1)
+        if taken.size < at.size:
+            middle = np.column_stack([np.interp(at, taken, plane[taken]) for plane in middle.T])
         values.append(median_filter(middle, size=size, mode="nearest"))
     near, far = values
     slope = (near - far) / 4.0
@@ -216,6 +240,7 @@ def _fitted(
     along: Array,
     depth: Array,
     good: NDArray[np.bool_],
+    bare: NDArray[np.bool_],
     share: Array,
     steps: Array,
     contrast: float,
@@ -224,7 +249,7 @@ def _fitted(
     inward: float,
 ) -> Edge:
     spacing = float(along[1] - along[0])
-    keep = good.copy()
+    keep = _densest(along, depth, good & bare)
     slope, offset, rough = 0.0, 0.0, 0.0
     middle = float(along.mean())
     for turn in range(6):
@@ -239,7 +264,7 @@ def _fitted(
             bad.astype(np.uint8)[None], cv2.MORPH_OPEN, np.ones((1, pad), np.uint8)
         )
         gap = cv2.dilate(gap, np.ones((1, 2 * pad + 1), np.uint8))[0] > 0
-        next_keep = good & ~bad & ~gap
+        next_keep = good & bare & ~bad & ~gap
         if next_keep.sum() < 10 or (turn and np.array_equal(next_keep, keep)):
             break
         keep = next_keep
@@ -252,6 +277,23 @@ def _fitted(
     u = _block_u(along[keep], miss, max(_BLOCK_MM / px_mm, 8.0))
     aligned = _straightened(share[keep], steps, offset + slope * (along[keep] - middle))
     return Edge(line, u, rough, float(keep.mean()), _step_blur(aligned, steps), contrast)
+
+
+def _densest(along: Array, depth: Array, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The points about the densest half of the depths: print at an edge shifts the others."""
+    for _ in range(2):
+        slope, offset = np.polyfit(along[good], depth[good], 1)
+        miss = depth - offset - slope * along
+        order = np.sort(miss[good])
+        half = order.size // 2
+        spread = order[half:] - order[: order.size - half]
+        at = int(np.argmin(spread))
+        middle, reach = 0.5 * (order[at] + order[at + half]), float(spread[at])
+        near = good & (np.abs(miss - middle) <= max(1.5 * reach, 0.3))
+        if near.sum() < 10:
+            break
+        good = near
+    return good
 
 
 def _block_u(along: Array, miss: Array, block: float) -> float:

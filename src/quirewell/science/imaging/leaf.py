@@ -143,7 +143,7 @@ def _fine_edges(
         if stop - start < 6 * trim:
             continue
         edge = fine_edge(pixels, line, start + trim, stop - trim, px_mm)
-        if edge is not None and edge.share >= 0.3:
+        if edge is not None and edge.share >= 0.15:
             edges[side] = edge
     return edges
 
