@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.request import urlopen
 
 import pytest
 import uvicorn
@@ -41,6 +43,14 @@ class Served:
 
     def url(self, path: str = "") -> str:
         return f"{self.base}/item/{ITEM}{path}"
+
+    def wait_until_idle(self) -> None:
+        """Work in hand turns its page over when it ends: let it end first."""
+        while True:
+            with urlopen(self.url("/in-hand.json"), timeout=30) as answer:
+                if not json.load(answer)["running"]:
+                    return
+            time.sleep(0.2)
 
 
 def _fill(folder: Path, scans: Path) -> None:

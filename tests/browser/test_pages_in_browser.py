@@ -37,6 +37,7 @@ def test_pages_are_whole_at_every_width(
         page = context.new_page()
         complaints = Complaints()
         complaints.listen(page)
+        served.wait_until_idle()
         page.goto(served.base + path)
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
         page.wait_for_load_state("networkidle")
