@@ -75,7 +75,7 @@ def test_an_unmarked_picture_without_ground_still_gives_its_tone(tmp_path):
     data = json.loads(done.stdout)
     assert done.exit_code == 0
     assert data["scale"]["source"] == "none" and "L" in data["tone"]
-    assert "width_mm" not in data.get("leaf", {})
+    assert data["leaf"]["width_mm"] is None
     assert any("No ground" in says for says in data["warnings"])
 
 
@@ -85,3 +85,12 @@ def test_an_unmarked_picture_without_ground_still_gives_its_tone(tmp_path):
 )
 def test_values_are_shown_to_the_digits_their_uncertainty_allows(value, u, said):
     assert rounded(value, u) == said
+
+
+def test_the_promised_keys_are_there_even_when_nothing_could_be_measured(tmp_path):
+    pixels = np.full((90, 120, 3), 10, dtype=np.uint8)
+    tifffile.imwrite(tmp_path / "dark.tif", pixels, photometric="rgb")
+    said = json.loads(run(tmp_path / "dark.tif", "--json").stdout)
+    assert said["leaf"] == {"width_mm": None, "height_mm": None, "loss_mm2": None}
+    assert said["scale"]["um_per_px"] is None
+    assert said["warnings"]

@@ -26,6 +26,10 @@ _NUMBERS = (
     ("scanner_u_um", "UM", "How true your scanner draws a length across the sheet: standard "
      "uncertainty in um, where you checked it."),
 )  # fmt: skip
+_PROMISED = (
+    "leaf.width_mm", "leaf.height_mm", "leaf.loss_mm2", "tone.L", "tone.a", "tone.b",
+    "scale.um_per_px",
+)  # fmt: skip
 _SHOWN = (
     "leaf.width_mm", "leaf.height_mm", "leaf.width_px", "leaf.height_px", "leaf.squareness_deg",
     "leaf.loss_mm2", "leaf.area_mm2", "tone.L", "tone.a", "tone.b", "tone.yellowness",
@@ -74,9 +78,17 @@ def measure(image: Path, wants_json: bool, **params: str) -> None:
     except (ImageError, BadParameter) as error:
         fail(f"{error}.".replace("..", "."), wants_json)
     if wants_json:
-        print_json(nest(run))
+        print_json(_complete(nest(run)))
     else:
         click.echo("\n".join(_card(image, run)))
+
+
+def _complete(said: dict[str, Any]) -> dict[str, Any]:
+    """The promised keys are always there; what could not be measured is null."""
+    for name in _PROMISED:
+        above, last = name.split(".")
+        said.setdefault(above, {}).setdefault(last, None)
+    return said
 
 
 def _card(image: Path, run: Run) -> list[str]:

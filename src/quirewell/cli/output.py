@@ -21,7 +21,7 @@ def nest(run: Run) -> dict[str, Any]:
     """Findings of a run by their dotted names, and its warnings.
 
     "leaf.width_mm" becomes ``{"leaf": {"width_mm": {"value", "u", "unit", ..}}}``; a finding in
-    words becomes its words, or ``{"text": ..}`` where a number was to be expected.
+    words becomes its words, or a null value with its ``text`` where a number was to be expected.
     """
     out: dict[str, Any] = {}
     for finding in run.findings:
@@ -37,7 +37,9 @@ def nest(run: Run) -> dict[str, Any]:
 def entry(finding: Finding) -> Any:
     """One finding as JSON."""
     if finding.value is None:
-        return {"text": finding.text, "unit": finding.unit} if finding.unit else finding.text
+        if not finding.unit:
+            return finding.text
+        return {"value": None, "u": None, "unit": finding.unit, "text": finding.text}
     out = finding.measured().as_json()
     if finding.text:
         out["text"] = finding.text
