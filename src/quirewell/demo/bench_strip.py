@@ -12,7 +12,6 @@ from quirewell.demo.tone import decode
 from quirewell.science.imaging.strip import (
     MARK_LEFTS_MM,
     MARK_TOP_MM,
-    NOMINAL_LENGTH_MM,
     STRIP_HEIGHT_MM,
     STRIP_LENGTH_MM,
     draw_strip,
@@ -42,8 +41,3 @@ def lay_strip(at_mm: tuple[float, float], skew_deg: float, dpi: int, error: floa
     size = (STRIP_LENGTH_MM * true, STRIP_HEIGHT_MM * true)
     px_per_mm = 1000.0 / um_per_px / true
     return Laid(_light(um_per_px), px_per_mm, size, Pose((0.0, 0.0), at_mm, skew_deg), marks)
-
-
-def printed_length_mm(error: float) -> float:
-    """Distance [mm] between the left edges of the outer marks of a strip printed ``error`` off."""
-    return NOMINAL_LENGTH_MM * (1.0 + error)

@@ -75,13 +75,3 @@ def wraps_for_pages(pages: int) -> int:
             f"is it {below} or {above}, or is a leaf missing?"
         )
     return pages // 4
-
-
-def fold_line_thickness_order(wraps: int) -> tuple[int, ...]:
-    """Wraps in the order the leaves are turned, front half outermost first.
-
-    >>> fold_line_thickness_order(3)
-    (1, 2, 3, 3, 2, 1)
-    """
-    front = tuple(range(1, wraps + 1))
-    return front + front[::-1]

@@ -7,7 +7,7 @@ what the scanner's glass may add to any length on it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -200,8 +200,3 @@ def scale_from_dpi(
         25400.0 / dpi[0], 25400.0 / dpi[1], source, says, term, term, glass,
         _glass_basis(scanner_u_um, "whole"), notes,
     )  # fmt: skip
-
-
-def without_glass(scale: Scale) -> Scale:
-    """The same scale on a glass that draws true; for tests with a simulated scanner."""
-    return replace(scale, glass_um=0.0)
