@@ -33,9 +33,10 @@ setup-test: setup .build/test .build/peers .build/docs .build/browser
 	@$(BIN)/python $(PIP) -r requirements/test.txt
 	@touch $@
 
-.build/peers: requirements/peers.txt
+.build/peers: requirements/peers.txt requirements/open-images.txt
 	@test -x .venv-peers/bin/python || $(PYTHON) -m venv .venv-peers
 	@.venv-peers/bin/python $(PIP) -r requirements/peers.txt
+	@.venv-peers/bin/python $(PIP) --no-deps -r requirements/open-images.txt
 	@mkdir -p .build && touch $@
 
 .build/docs: requirements/docs.txt
@@ -72,9 +73,10 @@ bench: .build/test
 	@$(BIN)/python benchmarks/run.py
 
 lock:
-	@cd requirements && for f in runtime build test peers docs; do \
+	@cd requirements && for f in runtime build test peers docs open-images; do \
 	  uv pip compile --python-version 3.11 --generate-hashes --no-emit-index-url \
-	    --no-emit-find-links --no-header --no-annotate -q $$f.in -o $$f.txt; done
+	    --no-emit-find-links --no-header --no-annotate -q \
+	    $$(test $$f != open-images || echo --no-deps) $$f.in -o $$f.txt; done
 
 clean:
 	rm -rf .venv .venv-peers .venv-docs .build node_modules docs/_build demo-studio real-studio

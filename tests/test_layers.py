@@ -10,10 +10,11 @@ import quirewell
 ROOT = Path(quirewell.__file__).parent
 ORDER = ("science", "record", "studio", "jobs", "stages", "report")
 FACES = ("web", "cli", "demo")
-SCIENCE_MAY_IMPORT = {"numpy", "scipy", "cv2", "phreeqc"}
+SCIENCE_MAY_IMPORT = {"numpy", "scipy", "cv2", "numba", "phreeqc"}
 STANDARD = {
     "__future__",
     "collections",
+    "concurrent",
     "dataclasses",
     "decimal",
     "enum",
