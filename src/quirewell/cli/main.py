@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import importlib
+import json
+from typing import Any
 
 import click
 
@@ -61,6 +63,15 @@ COMMANDS = {
 }
 
 
+_WANTS_JSON = "quirewell.wants_json"
+
+
+class Fault(click.ClickException):
+    """What a verb was given cannot be used; exit 2. (Exit 1 is an answer: not well, differs.)"""
+
+    exit_code = 2
+
+
 class Verbs(click.Group):
     """The verbs in the job's own order, each loaded only when used."""
 
@@ -73,6 +84,21 @@ class Verbs(click.Group):
         module, name, _ = COMMANDS[cmd_name]
         command: click.Command = getattr(importlib.import_module(module), name)
         return command
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.meta[_WANTS_JSON] = "--json" in args
+        return super().parse_args(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the verb; a fault is one sentence, with ``--json`` also ``{"error": ..}``; exit 2."""
+        try:
+            return super().invoke(ctx)
+        except click.ClickException as fault:
+            if ctx.meta[_WANTS_JSON]:
+                click.echo(json.dumps({"error": fault.format_message()}, ensure_ascii=False))
+            if isinstance(fault, click.UsageError):
+                raise
+            raise Fault(fault.format_message()) from fault
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, says) for name, (_, _, says) in COMMANDS.items()]
