@@ -55,7 +55,22 @@ def _numbers(command: Any) -> Any:
     help="Which half of an opened wrap the scan shows, with the fold in it.",
 )
 @click.option(
-    "--ground", default="", metavar="dark|light", help="What lies behind the leaf, to check by."
+    "--ground",
+    default="",
+    metavar="dark|light",
+    help="What lies behind the leaf: darker or lighter than its paper.",
+)
+@click.option(
+    "--corners",
+    default="",
+    metavar="'X,Y X,Y X,Y X,Y'",
+    help="Corners placed by hand, clockwise from the upper left; - for one to leave as found.",
+)
+@click.option(
+    "--ignore",
+    default="",
+    metavar="'X,Y X,Y X,Y ..; ..'",
+    help="Polygons to leave out, such as a hand in the picture.",
 )
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
 def measure(image: Path, wants_json: bool, **params: str) -> None:

@@ -26,6 +26,7 @@ from quirewell.science.imaging.size import LeafSize, Length, leaf_size
 from quirewell.science.imaging.strip import StripFound, find_strip
 from quirewell.stages.measuring_asked import Asked, choose_scale, read_params
 from quirewell.stages.measuring_drawing import drawing
+from quirewell.stages.measuring_said import check_inside, corrected_sentences
 from quirewell.stages.measuring_tone import tone_findings
 from quirewell.stages.methods import Outcome, method
 from quirewell.studio.images import Picture, load_picture
@@ -62,11 +63,12 @@ def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
 def look(picture: Picture, asked: Asked) -> Seen:
     """Find strip, scale, leaf, losses and tone in a picture."""
     pixels: NDArray[np.uint8 | np.uint16] = picture.pixels
+    check_inside(asked.said, pixels.shape[1], pixels.shape[0])
     strip = find_strip(np.ascontiguousarray(pixels[..., 1]))
     scale, says = choose_scale(asked, strip, picture.resolution_dpi)
     says = [*picture.warnings, *says]
     px_mm = scale.um_per_px / 1000.0 if scale else _GUESS_MM / max(pixels.shape[:2])
-    leaf = find_leaf(pixels, px_mm, asked.panel, [strip.box_px] if strip else [])
+    leaf = find_leaf(pixels, px_mm, asked.panel, [strip.box_px] if strip else [], asked.said)
     if leaf is None:
         says.append(
             "No leaf was found: nothing in the picture stands out as paper. Lay it on dark card "
@@ -74,8 +76,7 @@ def look(picture: Picture, asked: Asked) -> Seen:
         )
         return Seen(picture, strip, scale, px_mm, None, None, None, None, tuple(says))
     says += leaf.warnings
-    if asked.ground and (asked.ground == "light") != leaf.on_light_ground:
-        says.append(f"The ground was said to be {asked.ground}, and looks otherwise.")
+    says += corrected_sentences(asked.said, leaf)
     loss = find_loss(pixels, leaf, px_mm)
     says += loss.warnings if loss else ()
     says += quality_warnings(pixels, leaf, scale.um_per_px if scale else None, picture.grey)

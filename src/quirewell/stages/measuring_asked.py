@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from quirewell.science.imaging.leaf import Panel
+from quirewell.science.imaging.pointed import Said
 from quirewell.science.imaging.scale import (
     Scale,
     scale_from_dpi,
@@ -14,12 +15,14 @@ from quirewell.science.imaging.scale import (
     scale_from_strip,
 )
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM, StripFound
+from quirewell.stages.measuring_said import BadParameter, read_said
 
 # Reading a good steel rule at both ends without a loupe (common practice, no source).
 RULE_U_MM = 0.1
 PARAMS = (
     "panel", "dpi", "dpi_u_pct", "known_length_mm", "known_length_u_mm", "known_points",
     "strip_length_mm", "strip_length_u_mm", "scanner_u_um", "ground",
+    "corners", "ignore",
 )  # fmt: skip
 _LIMITS = {
     "dpi": (40.0, 4800.0, "dpi"),
@@ -30,10 +33,6 @@ _LIMITS = {
     "strip_length_u_mm": (0.0, 10.0, "mm"),
     "scanner_u_um": (0.0, 5000.0, "um"),
 }
-
-
-class BadParameter(ValueError):
-    """A parameter that cannot be used; a sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +48,7 @@ class Asked:
     strip_length_mm: float | None = None
     strip_length_u_mm: float | None = None
     scanner_u_um: float | None = None
-    ground: str = ""
+    said: Said = field(default_factory=Said)
 
 
 def read_params(params: Mapping[str, str]) -> Asked:
@@ -68,9 +67,7 @@ def read_params(params: Mapping[str, str]) -> Asked:
     panel = params.get("panel") or "whole"
     if panel not in ("whole", "left", "right"):
         raise BadParameter(f"panel must be whole, left or right, got {panel!r}")
-    ground = params.get("ground") or ""
-    if ground not in ("", "dark", "light"):
-        raise BadParameter(f"ground must be dark or light, got {ground!r}")
+    said = read_said(params)
     numbers = {name: _number(params, name) for name in _LIMITS}
     points = _points(params.get("known_points") or "")
     if (numbers["known_length_mm"] is None) != (points is None):
@@ -78,7 +75,7 @@ def read_params(params: Mapping[str, str]) -> Asked:
             "a known length needs both its length in mm and the two points it runs between "
             "(known_length_mm and known_points); give both or neither"
         )
-    return Asked(panel=panel, known_points=points, ground=ground, **numbers)  # type: ignore[arg-type]
+    return Asked(panel=panel, known_points=points, said=said, **numbers)  # type: ignore[arg-type]
 
 
 def _number(params: Mapping[str, str], name: str) -> float | None:

@@ -125,7 +125,14 @@ def _best_line(along: Array, across: Array, length: int) -> tuple[float, float] 
     return offset, slope
 
 
-def fine_edge(pixels: Pixels, coarse: Line, start: float, stop: float, px_mm: float) -> Edge | None:
+def fine_edge(
+    pixels: Pixels,
+    coarse: Line,
+    start: float,
+    stop: float,
+    px_mm: float,
+    region: Region | None = None,
+) -> Edge | None:
     """Fit a line to the places where light is half-way between local ground and edge paper.
 
     Profiles cross the edge at every pixel (at most 4000). Ground and paper levels are those a
@@ -138,6 +145,8 @@ def fine_edge(pixels: Pixels, coarse: Line, start: float, stop: float, px_mm: fl
         stretch of the edge to look at [px along it]
     px_mm
         rough size of a pixel [mm]
+    region
+        map whose hidden parts are not looked at
     """
     reach = int(np.clip(round(1.6 / px_mm), 10, 60))
     count = int(np.clip(stop - start, 20, 4000))
@@ -156,9 +165,18 @@ def fine_edge(pixels: Pixels, coarse: Line, start: float, stop: float, px_mm: fl
     bare = _bare(profiles, steps, window)
     share, contrast = _shares(profiles, steps, window, bare)
     depth, good = _crossings(share, steps)
+    if region is not None and region.hidden.any():
+        good &= ~_crossing_hidden(region, x, y)
     if (good & bare).sum() < max(10, 0.1 * count):
         return None
     return _fitted(coarse, along, depth, good, bare, share, steps, contrast, px_mm, norm, inward)
+
+
+def _crossing_hidden(region: Region, x: Array, y: Array) -> NDArray[np.bool_]:
+    """Which profiles run through something that is to be left out."""
+    rows = np.clip((y / region.factor).astype(int), 0, region.hidden.shape[0] - 1)
+    columns = np.clip((x / region.factor).astype(int), 0, region.hidden.shape[1] - 1)
+    return np.asarray(region.hidden[rows, columns].any(axis=1))
 
 
 def _bare(profiles: Array, steps: Array, window: int) -> NDArray[np.bool_]:

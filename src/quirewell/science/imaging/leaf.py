@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from quirewell.science.imaging.edges import SIDES, Edge, Line, Side, coarse_line, fine_edge, meet
 from quirewell.science.imaging.fold import find_fold
+from quirewell.science.imaging.pointed import Said, inside_corners, pointed_edges
 from quirewell.science.imaging.region import Region, find_region
 
 Array = NDArray[np.float64]
@@ -31,7 +32,8 @@ class Leaf:
 
     ``edges`` holds the edges that were seen; ``fold`` names the one that is a fold. ``limits``
     are the lines used for drawing and for areas: the edges, and the rim of the picture where
-    an edge is not in it. ``corners_px`` (4, 2) run clockwise from the upper left.
+    an edge is not in it. ``corners_px`` (4, 2) run clockwise from the upper left. ``pointed``
+    are the edges a person drew.
     """
 
     edges: dict[Side, Edge]
@@ -40,6 +42,7 @@ class Leaf:
     fold: Side | None
     region: Region
     warnings: tuple[str, ...]
+    pointed: tuple[Side, ...] = ()
 
     @property
     def missing(self) -> tuple[Side, ...]:
@@ -49,7 +52,11 @@ class Leaf:
     @property
     def blur_px(self) -> float | None:
         """Median standard deviation of the step at the free edges [px]."""
-        widths = [edge.blur_px for side, edge in self.edges.items() if side != self.fold]
+        widths = [
+            edge.blur_px
+            for side, edge in self.edges.items()
+            if side != self.fold and side not in self.pointed
+        ]
         return float(np.median(widths)) if widths else None
 
     @property
@@ -64,7 +71,11 @@ class Leaf:
 
 
 def find_leaf(
-    pixels: Pixels, px_mm: float, panel: Panel = "whole", hidden: list[Array] | None = None
+    pixels: Pixels,
+    px_mm: float,
+    panel: Panel = "whole",
+    hidden: list[Array] | None = None,
+    said: Said | None = None,
 ) -> Leaf | None:
     """Find the leaf in a picture; None when nothing in it looks like paper.
 
@@ -79,8 +90,12 @@ def find_leaf(
         it; the fold then takes the place of the inner edge
     hidden
         polygons [px] of things that lie beside the leaf
+    said
+        what a person corrected: corners, polygons painted out, the kind of ground
     """
-    region = find_region(pixels, hidden)
+    said = said or Said()
+    region = find_region(pixels, hidden, said.ground, said.ignore)
+    region = inside_corners(region, said)
     if region.leaf.mean() < 0.04 or region.paper_lab[0] < DARKEST_PAPER_L:
         return None
     says: list[str] = []
@@ -102,10 +117,16 @@ def find_leaf(
         else:
             edges[fold_side] = fold
     limits = {side: edges[side].line if side in edges else _rim(pixels, side) for side in SIDES}
+    drawn = pointed_edges(said, _corners(limits), px_mm)
+    if drawn:
+        edges |= drawn
+        limits |= {side: edge.line for side, edge in drawn.items()}
     missing = [side for side in SIDES if side not in edges]
     if missing and panel == "whole":
         says.append(_missing_sentence(missing))
-    return Leaf(edges, limits, _corners(limits), fold_side, region, tuple(says))
+    return Leaf(
+        edges, limits, _corners(limits), fold_side, region, tuple(says), tuple(drawn)
+    )  # fmt: skip
 
 
 def _missing_sentence(missing: list[Side]) -> str:
@@ -142,7 +163,7 @@ def _fine_edges(
         trim = _TRIM_MM / px_mm
         if stop - start < 6 * trim:
             continue
-        edge = fine_edge(pixels, line, start + trim, stop - trim, px_mm)
+        edge = fine_edge(pixels, line, start + trim, stop - trim, px_mm, region)
         if edge is not None and edge.share >= 0.15:
             edges[side] = edge
     return edges

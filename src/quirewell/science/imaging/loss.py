@@ -160,7 +160,7 @@ def _spots(leaf: Leaf, away_mm: Array, small_mm: float) -> list[Mask]:
         same &= (luma < 1.25 * high) & (luma > 0.2 * low)
     else:
         same &= luma > 0.4 * low
-    inner = (same & (away_mm > 1.5) & ~region.ground).astype(np.uint8)
+    inner = (same & (away_mm > 1.5) & ~region.ground & ~region.hidden).astype(np.uint8)
     depth = cv2.distanceTransform(np.pad(inner, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
     count, labels, stats, _ = cv2.connectedComponentsWithStats(inner, connectivity=8)
     out = []

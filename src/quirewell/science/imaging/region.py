@@ -8,7 +8,9 @@ light, so that a ground that changes over the picture is followed.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -19,6 +21,7 @@ from quirewell.science.colour.spaces import lab_from_linear, light_of
 Pixels = NDArray[np.uint8 | np.uint16]
 Mask = NDArray[np.bool_]
 Array = NDArray[np.float64]
+GroundSaid = Literal["", "dark", "light"]
 
 _SMALL_PX = 1100
 DARKER_L = 22.0
@@ -34,7 +37,8 @@ class Region:
 
     ``light`` is the reduced picture in linear light, ``paper_lab`` the tone of the paper in the
     middle. ``leaf`` is all False when no paper was found; ``ground`` is all False when no
-    ground shows. Where neither holds there is something else (a strip, a shadow line).
+    ground shows. ``hidden`` is what was to be left out (a strip, a hand painted out): neither.
+    Where none holds there is something else (a shadow line).
     """
 
     leaf: Mask
@@ -42,9 +46,15 @@ class Region:
     light: NDArray[np.float32]
     factor: float
     paper_lab: tuple[float, float, float]
+    hidden: Mask
 
 
-def find_region(pixels: Pixels, hidden: list[Array] | None = None) -> Region:
+def find_region(
+    pixels: Pixels,
+    hidden: list[Array] | None = None,
+    ground_said: GroundSaid = "",
+    painted: Sequence[Array] = (),
+) -> Region:
     """Tell paper from ground on a reduced copy of the picture.
 
     Parameters
@@ -53,6 +63,10 @@ def find_region(pixels: Pixels, hidden: list[Array] | None = None) -> Region:
         picture (H, W, 3) in sRGB encoding
     hidden
         polygons [px] of things that lie on the ground, such as the bench strip
+    ground_said
+        whether the ground is "dark" (darker than the paper) or "light", where that is known
+    painted
+        polygons [px] painted out by a person, anywhere
     """
     factor = max(1.0, max(pixels.shape[:2]) / _SMALL_PX)
     size = round(pixels.shape[1] / factor), round(pixels.shape[0] / factor)
@@ -62,16 +76,17 @@ def find_region(pixels: Pixels, hidden: list[Array] | None = None) -> Region:
     light = light_of(small)
     lab = lab_from_linear(light).astype(np.float32)
     strip = _hidden(small.shape[:2], hidden or [], factor)
-    paper = _paper_tone(lab, strip)
-    other = _unlike_paper(lab, paper, strip) | strip
+    unseen = strip | _hidden(small.shape[:2], list(painted), factor)
+    paper = _paper_tone(lab, unseen)
+    other = (_unlike_paper(lab, paper, unseen, ground_said) & ~unseen) | strip
     ground = _reaching_rim(_opened(other), strip)
-    if _rim_share(ground & ~strip) < 0.03:
-        leaf = ~strip
-        return Region(leaf, np.zeros_like(leaf), light, factor, paper)
+    if _rim_share(ground & ~unseen) < 0.03:
+        leaf = ~unseen
+        return Region(leaf, np.zeros_like(leaf), light, factor, paper, unseen)
     for _ in range(2):
-        ground = _sharpened(light, lab, ground, strip, paper)
-    leaf = _largest(~ground & ~strip)
-    return Region(leaf, ground | strip, light, factor, paper)
+        ground = _sharpened(light, lab, ground, unseen, strip, paper)
+    leaf = _largest(~ground & ~strip) & ~unseen
+    return Region(leaf, ground & ~unseen, light, factor, paper, unseen)
 
 
 def _hidden(shape: tuple[int, ...], polygons: list[Array], factor: float) -> Mask:
@@ -105,16 +120,20 @@ def _paper_tone(lab: NDArray[np.float32], strip: Mask) -> tuple[float, float, fl
     return float(tone[0]), float(tone[1]), float(tone[2])
 
 
-def _unlike_paper(lab: NDArray[np.float32], paper: tuple[float, float, float], strip: Mask) -> Mask:
-    """What could be ground: of the three kinds of ground, the one most common at the rim."""
+def _unlike_paper(
+    lab: NDArray[np.float32], paper: tuple[float, float, float], strip: Mask, said: GroundSaid
+) -> Mask:
+    """What could be ground: the kind that was said, else the one most common at the rim."""
     light, a, b = (lab[..., index] - paper[index] for index in range(3))
     kinds = [
         light < -DARKER_L,
         (light > LIGHTER_L) & (b < -LESS_YELLOW),
         (np.hypot(a, b) > OTHER_COLOUR) & ~((light < 0) & (a > -2) & (b > -2)),
     ]
+    if said == "light":
+        kinds[1] = (light > 0.5 * LIGHTER_L) & (b < -0.5 * LESS_YELLOW) | (light > 2 * LIGHTER_L)
     shares = [_rim_share(kind & ~strip) for kind in kinds]
-    best = int(np.argmax(shares))
+    best = {"dark": 0, "light": 1}.get(said, int(np.argmax(shares)))
     kind = kinds[best]
     if best == 0 or shares[best] == 0:
         return np.asarray(kind)
@@ -156,17 +175,18 @@ def _sharpened(
     light: NDArray[np.float32],
     lab: NDArray[np.float32],
     ground: Mask,
+    unseen: Mask,
     strip: Mask,
     paper: tuple[float, float, float],
 ) -> Mask:
     """Ground again, cut half-way between the local colours of ground and paper."""
-    bare = ~ground & ~strip & (np.abs(lab[..., 0] - paper[0]) < 20.0)
-    behind = _local(light, ground & ~strip)
+    bare = ~ground & ~unseen & (np.abs(lab[..., 0] - paper[0]) < 20.0)
+    behind = _local(light, ground & ~unseen)
     before = _local(light, bare)
     way = before - behind
     share = ((light - behind) * way).sum(axis=2) / np.maximum((way**2).sum(axis=2), 1e-6)
     grown = np.asarray(cv2.dilate(ground.astype(np.uint8), np.ones((9, 9), np.uint8))) > 0
-    near = (share < 0.5) & grown
+    near = (share < 0.5) & grown & (~unseen | strip)
     return _reaching_rim(near | (ground & (share < 0.5)), strip)
 
 

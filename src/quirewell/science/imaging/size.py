@@ -60,12 +60,16 @@ def _length(leaf: Leaf, scale: Scale, pair: tuple[str, str], at_px: float) -> Le
     upright = pair[0] == "left"
     px_mm = (scale.um_per_px_x if upright else scale.um_per_px_y) / 1000.0
     edges = [leaf.edges.get(side) for side in pair]  # type: ignore[call-overload]
-    rough = math.sqrt(sum(edge.u_px**2 for edge in edges if edge is not None))
+    hand = [leaf.edges[side] for side in leaf.pointed if side in pair]
+    rough = math.sqrt(sum(e.u_px**2 for e in edges if e is not None and e not in hand))
     bias = EDGE_BIAS_LIGHT_PX if leaf.on_light_ground else EDGE_BIAS_PX
     terms = [
         BudgetTerm("edge", px_mm * rough, basis="unevenness of the edges about their lines"),
         BudgetTerm("edge bias", px_mm * 2 * bias, basis="half-way point against true edge"),
     ]
+    if hand:
+        pointed = px_mm * math.sqrt(sum(edge.u_px**2 for edge in hand))
+        terms.append(BudgetTerm("pointed", pointed, basis="corners given by hand"))
     relative = scale.terms_x if upright else scale.terms_y
     terms += [BudgetTerm(t.name, value * t.u / 100, t.dof, t.basis) for t in relative]
     terms.append(BudgetTerm("scanner", scale.glass_um / 1000.0, basis=scale.glass_basis))
