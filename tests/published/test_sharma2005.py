@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from quirewell.science.colour.difference import ciede2000
+from quirewell.science.colour.maps import ciede2000_map
 
 TABLE = """
 50.0000 2.6772 -79.7751 50.0000 0.0000 -82.7485 2.0425
@@ -69,3 +70,11 @@ def test_all_pairs_at_once_and_the_other_way_round():
 
 def test_a_colour_does_not_differ_from_itself():
     assert float(ciede2000(np.array([60.0, 9.0, 28.0]), np.array([60.0, 9.0, 28.0]))) == 0.0
+
+
+def test_the_compiled_map_reproduces_all_pairs_too():
+    table = np.array(ROWS)
+    forth = ciede2000_map(table[:, None, :3], table[:, None, 3:6])[:, 0]
+    back = ciede2000_map(table[:, None, 3:6], table[:, None, :3])[:, 0]
+    assert forth == pytest.approx(table[:, 6], abs=6e-5)
+    assert back == pytest.approx(table[:, 6], abs=6e-5)

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from quirewell.science.colour.difference import ciede2000
+from quirewell.science.colour.maps import ciede2000_map, lab_map
 from quirewell.science.colour.paper_tone import tone_tiles
 from quirewell.science.colour.spaces import lab_from_linear, light_of, linear_from_lab
 from quirewell.science.imaging.bare import bare_paper
@@ -38,7 +38,6 @@ _TONE_PX = 2400
 _TILE_MM = 1.5
 _INK_MARGIN_MM = 0.5
 _BLUR_MM = 0.35
-_BAND_PX = 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,14 +208,10 @@ def picture_of_difference(pair: Pair, longest_px: int = 1400) -> NDArray[np.uint
         cv2.GaussianBlur(light_of(picture), (0, 0), sigma) for picture in (laid.before, laid.after)
     ]
     light = _light(pair)
-    difference = np.zeros(laid.seen.shape)
-    for top in range(0, laid.seen.shape[0], _BAND_PX):
-        rows = slice(top, top + _BAND_PX)
-        one, two = (lab_from_linear(np.asarray(part[rows])) for part in lights)
-        if light is not None and light.differs:
-            two = relight(two, light)
-        difference[rows] = ciede2000(one, two)
-    return difference_picture(difference, laid.seen)
+    if light is not None and light.differs:
+        lights[1] = np.maximum((lights[1] - np.float32(light.offset)) / np.float32(light.gain), 0)
+    one, two = (lab_map(np.asarray(part)) for part in lights)
+    return difference_picture(ciede2000_map(one, two), laid.seen)
 
 
 def write_difference(
