@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
-from quirewell.record import nouns
+from quirewell.record import bench, nouns
 from quirewell.record.codec import BodyError, from_body
 from quirewell.record.event import Event
 from quirewell.record.finding import Run
@@ -24,12 +24,16 @@ class RecordError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of event: body type, the state's collection it enters, and the record's key."""
+    """One kind of event: body type, the state's collection it enters, and the record's key.
+
+    ``of`` says whether it is true of an item or of the studio's bench (``apply_bench``).
+    """
 
     body: type
     into: str = ""
     key: Callable[[Any], str] = lambda noun: str(noun.id)
     undoable: bool = True
+    of: Literal["item", "studio"] = "item"
 
 
 def _fixed(name: str) -> Callable[[Any], str]:
@@ -37,7 +41,12 @@ def _fixed(name: str) -> Callable[[Any], str]:
 
 
 KINDS: Mapping[str, Kind] = {
-    "studio.opened": Kind(nouns.StudioOpened, undoable=False),
+    "studio.opened": Kind(nouns.StudioOpened, undoable=False, of="studio"),
+    "strip.measured": Kind(bench.StripReading, "strip_readings", undoable=False, of="studio"),
+    "strip.greys_set": Kind(bench.StripGreys, "strip_greys", undoable=False, of="studio"),
+    "scanner.calibrated": Kind(
+        bench.ScannerCalibration, "calibrations", undoable=False, of="studio"
+    ),
     "item.opened": Kind(nouns.Item, "item", _fixed("item"), undoable=False),
     "item.described": Kind(nouns.Item, "item", _fixed("item")),
     "gathering.described": Kind(nouns.Gathering, "gathering", _fixed("gathering")),
@@ -58,6 +67,9 @@ KINDS: Mapping[str, Kind] = {
     "margin.locked": Kind(
         nouns.Margin, "margins", lambda noun: f"margin.{noun.quantity}", undoable=False
     ),
+    "measuring.corrected": Kind(
+        nouns.Correction, "corrections", lambda noun: f"correction.{noun.capture}"
+    ),
     "run.recorded": Kind(Run, "runs"),
     "report.issued": Kind(nouns.Report, "reports", undoable=False),
     "record.retracted": Kind(nouns.Retract, ""),
@@ -75,6 +87,7 @@ COLLECTIONS = (
     "steps",
     "baths",
     "margins",
+    "corrections",
     "runs",
     "reports",
 )
@@ -117,6 +130,8 @@ def apply(state: ItemState | None, event: Event) -> ItemState:
             f"event {event.version} cannot follow version {state.version} of {event.stream!r}"
         )
     kind = KINDS[event.kind]
+    if kind.of == "studio":
+        raise RecordError(f"{event.kind} is true of the studio, not of {event.stream!r}")
     key = kind.key(noun)
     changes: dict[str, Any] = {
         "version": event.version,
@@ -131,6 +146,8 @@ def apply(state: ItemState | None, event: Event) -> ItemState:
     elif kind.into:
         collection = getattr(state, kind.into)
         _check_new(event.kind, key, collection)
+        if event.kind == "measuring.corrected" and noun.capture not in state.captures:
+            raise RecordError(f"there is no picture {noun.capture!r} in this item to correct")
         changes[kind.into] = {**collection, key: noun}
     return replace(state, **changes)
 

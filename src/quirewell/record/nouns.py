@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Literal
 
 from quirewell.record.finding import Run
+from quirewell.record.shapes import area_px, read_corners, read_points, read_shapes
 
 Moment = Literal["before", "after"]
 Side = Literal["outer", "inner"]
@@ -103,7 +104,9 @@ class Capture:
     """A picture taken into the studio, its original kept byte for byte under ``sha256``.
 
     ``place`` is empty while the picture is not assigned; ``view`` says what kind of picture
-    it is ("scan", "phone", "lamp-left", "lamp-top", "gloss", "spine", "head").
+    it is ("scan", "phone", "lamp-left", "lamp-top", "gloss", "spine", "head"). ``scanner`` is
+    the maker and model that a scan's file names (None where it names none, or in a record
+    older than this field).
     """
 
     id: str
@@ -122,6 +125,7 @@ class Capture:
     view: str = "scan"
     notes: str = ""
     warnings: tuple[str, ...] = ()
+    scanner: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +281,36 @@ class Margin:
 
 
 @dataclass(frozen=True, slots=True)
+class Correction:
+    """What a person set right of what was measured on one picture; empty means "as found".
+
+    ``corners``: the leaf's four, clockwise from the upper left, "-" for one that may stay;
+    ``ignore``: outlines to be left out; both as :mod:`quirewell.record.shapes` text in pixels of the upright picture.
+    ``no_tears``: where proposed tears begin that are none; ``tears``: where confirmed ones do.
+    """
+
+    capture: str
+    corners: str = ""
+    ignore: str = ""
+    ground: Literal["", "dark", "light"] = ""
+    no_tears: tuple[str, ...] = ()
+    tears: tuple[str, ...] = ()
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        read_corners(self.corners)
+        for shape in read_shapes(self.ignore):
+            if len(shape) < 3 or area_px(shape) < 1.0:
+                raise ValueError(
+                    "a part to be left out needs three points or more that span an area, got "
+                    f"{len(shape)} point{'s' * (len(shape) != 1)}"
+                )
+        for at in (*self.no_tears, *self.tears):
+            if len(read_points(at)) != 1:
+                raise ValueError(f"a tear is named by the point it begins at, got {at!r}")
+
+
+@dataclass(frozen=True, slots=True)
 class Undo:
     """A counter-event: the event ``seq`` no longer holds."""
 
@@ -334,6 +368,7 @@ class ItemState:
     steps: dict[str, Step] = field(default_factory=dict)
     baths: dict[str, Bath] = field(default_factory=dict)
     margins: dict[str, Margin] = field(default_factory=dict)
+    corrections: dict[str, Correction] = field(default_factory=dict)
     runs: dict[str, Run] = field(default_factory=dict)
     reports: dict[str, Report] = field(default_factory=dict)
     touched: dict[str, int] = field(default_factory=dict)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages.asking import Asked, ask
+from quirewell.stages.correcting import fits, standing
 from quirewell.stages.naming import page_number, place_words, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.noting import (
     estimate_grade,
@@ -163,13 +164,19 @@ def picture_view(state: ItemState, capture: Capture) -> PictureView:
 
 
 def latest_measure(state: ItemState, capture: Capture) -> Run | None:
-    """The last recorded measurement of a picture, or None."""
+    """The measurement of a picture that holds: made with its correction if any, the last one."""
     found = [
         run
         for run in state.runs.values()
         if run.method == MEASURE and any(entry.ref == capture.id for entry in run.inputs)
     ]
-    return max(found, key=lambda run: state.touched.get(run.id, 0), default=None)
+    return max(found, key=lambda run: standing(state, run), default=None)
+
+
+def needs_measuring(state: ItemState, capture: Capture) -> bool:
+    """Whether a picture has no measurement, or none made with the correction that holds now."""
+    run = latest_measure(state, capture)
+    return run is None or not fits(state, run)
 
 
 def measurable(capture: Capture) -> bool:
@@ -178,11 +185,11 @@ def measurable(capture: Capture) -> bool:
 
 
 def unmeasured(state: ItemState) -> tuple[Capture, ...]:
-    """Scans of sheets that have no measurement yet, in the order they came in."""
+    """Scans of sheets with no measurement as corrected now, in the order they came in."""
     return tuple(
         capture
         for capture in state.captures.values()
-        if measurable(capture) and latest_measure(state, capture) is None
+        if measurable(capture) and needs_measuring(state, capture)
     )
 
 

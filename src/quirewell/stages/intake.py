@@ -271,7 +271,12 @@ def set_aside(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         Refusal: no such picture, or a defect or spot test shows it.
     """
     capture = _capture(state, form)
-    kept = [name for name in users_of(state, capture.id) if name not in state.runs]
+    silent = (state.runs, state.corrections)
+    kept = [
+        name
+        for name in users_of(state, capture.id)
+        if not any(name in collection for collection in silent)
+    ]
     if kept:
         raise _refuse(
             form,

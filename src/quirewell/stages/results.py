@@ -14,6 +14,7 @@ from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Measured
 from quirewell.record.nouns import Capture, ItemState, Reading
 from quirewell.stages.asking import say, unit_text
+from quirewell.stages.correcting import standing
 from quirewell.stages.naming import leaf_of, page_number, place_words, sheet_of
 
 MEASURE, COMPARE = "leaf.measure", "pair.compare"
@@ -151,9 +152,12 @@ def _of(run: Run | None, quantity: str) -> Finding | None:
 
 
 def latest_runs(state: ItemState, method: str) -> dict[tuple[str, str], Run]:
-    """The latest run of ``method`` for each subject and moment (moment empty for a pair)."""
+    """The run of ``method`` that holds for each subject and moment (moment empty for a pair).
+
+    It is the latest, but one made with the correction that holds now goes before all others.
+    """
     found: dict[tuple[str, str], Run] = {}
-    for run in sorted(state.runs.values(), key=lambda run: state.touched.get(run.id, 0)):
+    for run in sorted(state.runs.values(), key=lambda run: standing(state, run)):
         if run.method != method:
             continue
         capture = captured(state, run, "image") if method == MEASURE else None

@@ -109,6 +109,9 @@ def users_of(state: ItemState, key: str) -> Iterator[str]:
     for bath in state.baths.values():
         if bath.run == key:
             yield bath.id
+    for name, correction in state.corrections.items():
+        if correction.capture == key:
+            yield name
     for run in state.runs.values():
         if any(entry.ref == key for entry in run.inputs):
             yield run.id

@@ -35,6 +35,7 @@ WORDS = {
     "step.corrected": "a corrected step",
     "bath.mixed": "a bath as mixed",
     "margin.locked": "a margin, locked",
+    "measuring.corrected": "your correction of what was measured",
     "run.recorded": "a measurement",
     "report.issued": "a report",
     "record.retracted": "a record is set aside",
