@@ -23,9 +23,9 @@ def start_measuring(
     actor: str = "measuring",
 ) -> Batch:
     """Begin measuring and comparing what is still to be done; comes back at once."""
-    state = studio.state(item)
-    calls = survey.to_measure(state, studio.blobs.path)
-    calls += survey.to_compare(state, studio.blobs.path)
+    state, bench = studio.state(item), studio.bench()
+    calls = survey.to_measure(state, studio.blobs.path, bench)
+    calls += survey.to_compare(state, studio.blobs.path, bench)
 
     def record(job: Job) -> None:
         drafts = survey.recorded(studio.state(item), job.result)

@@ -7,24 +7,23 @@ carries paths, hashes and parameters, never pixels; its result is the body of a
 
 from __future__ import annotations
 
-import math
-import statistics
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from quirewell.jobs.batch import Call
+from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.finding import Input
 from quirewell.record.nouns import Capture, ItemState
+from quirewell.stages.bench_params import scanner_pair_params, scanner_params, strip_params
+from quirewell.stages.correcting import correction_params
 from quirewell.stages.examine import measurable, panel_of, unmeasured
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
 from quirewell.stages.results import COMPARE, MEASURE
 
-STRIP_STEP_MM = 0.1
-RULE_LIMIT_MM = 0.05
 TASK = "quirewell.stages.survey.carry_out"
 PathOf = Callable[[str], Path]
 
@@ -36,7 +35,9 @@ def subject_of(capture: Capture) -> str:
     return capture.place if whole else f"{capture.place}.{panel}"
 
 
-def to_measure(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
+def to_measure(
+    state: ItemState, path_of: PathOf, bench: BenchState = EMPTY_BENCH
+) -> tuple[Call, ...]:
     """A call for each scan of a sheet that has no measurement yet."""
     return tuple(
         _call(
@@ -44,13 +45,15 @@ def to_measure(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
             subject_of(capture),
             {"image": capture},
             path_of,
-            measure_params(state, capture),
+            measure_params(state, capture, bench),
         )
         for capture in unmeasured(state)
     )
 
 
-def to_compare(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
+def to_compare(
+    state: ItemState, path_of: PathOf, bench: BenchState = EMPTY_BENCH
+) -> tuple[Call, ...]:
     """A call for each page scanned before and after whose latest two scans are not compared."""
     compared = {
         tuple(sorted((entry.role, entry.ref) for entry in run.inputs))
@@ -61,7 +64,8 @@ def to_compare(state: ItemState, path_of: PathOf) -> tuple[Call, ...]:
     for subject, pair in pairs(state).items():
         wanted = tuple(sorted((role, capture.id) for role, capture in pair.items()))
         if wanted not in compared:
-            calls.append(_call(COMPARE, subject, pair, path_of, compare_params(state)))
+            params = compare_params(state, pair, bench)
+            calls.append(_call(COMPARE, subject, pair, path_of, params))
     return tuple(calls)
 
 
@@ -71,35 +75,24 @@ def panel_params(capture: Capture) -> dict[str, str]:
     return {} if panel == "whole" else {"panel": panel}
 
 
-def measure_params(state: ItemState, capture: Capture) -> dict[str, str]:
-    """All that is known beforehand of one scan: its half, and the measured bench strip."""
-    return panel_params(capture) | strip_params(state)
+def measure_params(
+    state: ItemState, capture: Capture, bench: BenchState = EMPTY_BENCH
+) -> dict[str, str]:
+    """All that is known beforehand of one scan: half, bench strip, scanner, and what a person
+    set right."""
+    known = strip_params(state, bench) | scanner_params(bench, capture)
+    return panel_params(capture) | known | correction_params(state, capture.id)
 
 
-def compare_params(state: ItemState) -> dict[str, str]:
-    """All that is known beforehand of a pair: margin, bench strip, humidity at both scans."""
-    length = {key: text for key, text in strip_params(state).items() if key == "strip_length_mm"}
-    return margin_params(state) | length | humidity_params(state)
-
-
-def strip_params(state: ItemState) -> dict[str, str]:
-    """Mean length of the bench strip from the readings of it, and its standard uncertainty [mm].
-
-    Three parts: the step of each reading, the scatter among them, and the rule itself
-    (+-0.05 mm over the strip for a good steel rule, rectangular, from memory).
-    """
-    readings = [entry for entry in state.readings.values() if entry.quantity == "strip_length"]
-    if not readings:
-        return {}
-    lengths = [float(entry.value) for entry in readings]
-    step = max(float(entry.resolution or STRIP_STEP_MM) for entry in readings)
-    scatter = statistics.stdev(lengths) if len(lengths) > 1 else 0.0
-    each = max(step / math.sqrt(12), scatter)
-    u = math.hypot(each / math.sqrt(len(lengths)), RULE_LIMIT_MM / math.sqrt(3))
-    return {
-        "strip_length_mm": f"{statistics.fmean(lengths):.4f}",
-        "strip_length_u_mm": f"{u:.4f}",
-    }
+def compare_params(
+    state: ItemState, pair: Mapping[str, Capture] | None = None, bench: BenchState = EMPTY_BENCH
+) -> dict[str, str]:
+    """All that is known beforehand of a pair: margin, strip, scanner, humidity at both scans."""
+    known = strip_params(state, bench)
+    known.pop("strip_length_u_mm", None)
+    if pair is not None:
+        known |= scanner_pair_params(bench, pair["before"], pair["after"])
+    return margin_params(state) | known | humidity_params(state)
 
 
 def humidity_params(state: ItemState) -> dict[str, str]:

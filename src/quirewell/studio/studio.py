@@ -15,11 +15,13 @@ from types import TracebackType
 
 from sqlalchemy import Connection, Engine, select
 
-from quirewell.record.apply import RecordError, apply, fold, noun_of
+from quirewell.record.apply import KINDS, RecordError, apply, fold, noun_of
+from quirewell.record.apply_bench import apply_bench, fold_bench
+from quirewell.record.bench import BenchState
 from quirewell.record.canonical import CHAIN_VERSION
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
-from quirewell.record.nouns import ItemState, StudioOpened, Undo
+from quirewell.record.nouns import Item, ItemState, StudioOpened, Undo
 from quirewell.studio import journal, projection
 from quirewell.studio.blobs import Blobs
 from quirewell.studio.clock import Clock, bench_zone, instant_text, now
@@ -64,6 +66,7 @@ class Studio:
         self._zone = zone
         self._writer = threading.RLock()
         self._states: dict[str, ItemState] = {}
+        self._bench = BenchState()
 
     # --- opening and closing ------------------------------------------------------------
 
@@ -178,6 +181,17 @@ class Studio:
         with reading(self._engine) as connection:
             return journal.read(connection, stream)
 
+    def bench(self) -> BenchState:
+        """Everything true of the bench itself: its strip, its greys, its scanners.
+
+        These few events are folded when asked for and kept in no table.
+        """
+        with reading(self._engine) as connection:
+            newest = journal.version_of(connection, STUDIO)
+            if self._bench.version != newest:
+                self._bench = fold_bench(journal.read(connection, STUDIO))
+            return self._bench
+
     def head(self) -> str:
         """Hash of the last journal entry: it stands for everything before it."""
         with reading(self._engine) as connection:
@@ -223,6 +237,7 @@ class Studio:
     ) -> tuple[Event, ...]:
         """Write events, all or none; durable when this returns.
 
+        Those of the studio's own stream say what is true of the bench (:meth:`bench`).
         ``expected_version`` is the version the drafts were made on (0 for a new item, None to
         say that they rest on nothing). When the item moved on meanwhile the drafts are merged,
         unless a record they touch was changed too. ``touched`` maps record ids to the numbers
@@ -240,7 +255,7 @@ class Studio:
         if any(draft.stream != stream for draft in drafts):
             raise ValueError(f"all events of one save must belong to {stream!r}")
         if stream == STUDIO:
-            raise ValueError("an item cannot be called 'studio'")
+            return self._append_bench(expected_version, drafts, actor)
         with self._writer, writing(self._engine) as connection:
             before = self._load(connection, stream)
             refuse_stale(connection, stream, before, expected_version, drafts, touched)
@@ -281,6 +296,7 @@ class Studio:
                 if stream != STUDIO and (state := fold(events)) is not None:
                     projection.rewrite(connection, state, events[0].at, events[-1].at)
         self._states.clear()
+        self._bench = BenchState()
 
     def rebuild_differs(self) -> list[str]:
         """Items whose stored tables differ from what the journal says, in sentences."""
@@ -341,6 +357,27 @@ class Studio:
             body = to_body(StudioOpened(CHAIN_VERSION, name))
             journal.grow(connection, Draft(STUDIO, "studio.opened", body), self._stamp("bench"))
         return True
+
+    def _append_bench(
+        self, expected_version: int | None, drafts: Sequence[Draft], actor: str
+    ) -> tuple[Event, ...]:
+        """Write events of the studio's own stream; each is whole in itself and none goes stale."""
+        if any(KINDS[draft.kind].body is Item for draft in drafts if draft.kind in KINDS):
+            raise ValueError("an item cannot be called 'studio'")
+        with self._writer, writing(self._engine) as connection:
+            state = fold_bench(journal.read(connection, STUDIO))
+            if expected_version is not None and expected_version > state.version:
+                raise RecordError(
+                    f"the bench is at version {state.version}, which is before version "
+                    f"{expected_version} that this save was made on; load the page again"
+                )
+            events = []
+            for draft in drafts:
+                event = journal.grow(connection, draft, self._stamp(actor))
+                state = apply_bench(state, event)
+                events.append(event)
+        self._bench = state
+        return tuple(events)
 
     def _stamp(self, actor: str) -> journal.Stamp:
         return journal.Stamp(instant_text(self._clock()), self._zone, actor)
