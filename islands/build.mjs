@@ -1,6 +1,6 @@
 // Bundles the islands into the package; the pages need nothing else at run time.
 import { build } from "esbuild";
-import { mkdir, readFile, writeFile } from "node:fs/promises";
+import { mkdir, readFile, rm, writeFile } from "node:fs/promises";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
@@ -8,10 +8,11 @@ const here = dirname(fileURLToPath(import.meta.url));
 const root = join(here, "..");
 const out = join(root, "src", "quirewell", "web", "static", "built");
 
+await rm(out, { recursive: true, force: true });
 await mkdir(out, { recursive: true });
 await build({
   absWorkingDir: root,
-  entryPoints: { islands: "islands/main.ts", viewer: "islands/viewer.ts" },
+  entryPoints: { islands: "islands/main.ts" },
   outdir: out,
   bundle: true,
   splitting: true,

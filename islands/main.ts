@@ -3,6 +3,5 @@ import "./curtain";
 import "./upload";
 import "./work";
 
-if (document.querySelector("qw-viewer")) {
-  void import("./viewer");
-}
+if (document.querySelector("qw-viewer")) void import("./viewer");
+if (document.querySelector("qw-correct")) void import("./correct");

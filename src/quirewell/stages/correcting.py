@@ -114,7 +114,7 @@ def form_of(held: Correction) -> dict[str, str]:
     fields = {"capture": held.capture}
     for number, point in enumerate(read_corners(held.corners), 1):
         fields[f"corner_{number}"] = corner_text(point) if point else ""
-    said = {at: "no" for at in held.no_tears} | {at: "yes" for at in held.tears}
+    said = dict.fromkeys(held.no_tears, "no") | dict.fromkeys(held.tears, "yes")
     return {
         **fields,
         "ignore": held.ignore,

@@ -179,6 +179,11 @@ def needs_measuring(state: ItemState, capture: Capture) -> bool:
     return run is None or not fits(state, run)
 
 
+def um_per_px(run: Run) -> float | None:
+    """Size of a pixel [um] as a measurement found it; None when nothing gave a scale."""
+    return next((f.value for f in run.findings if f.quantity == "scale.um_per_px"), None)
+
+
 def measurable(capture: Capture) -> bool:
     """Whether a picture is a scan of a sheet, which the measuring method can take."""
     return bool(sheet_of(capture.place)) and capture.view == "scan"

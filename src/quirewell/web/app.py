@@ -19,7 +19,7 @@ from quirewell.studio.studio import Studio
 from quirewell.web import errors
 from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
-from quirewell.web.routes import examine, intake, items, pictures, prove, treat, work
+from quirewell.web.routes import examine, intake, items, look, pictures, prove, treat, work
 from quirewell.web.security import LocalOnly
 
 WORKERS = 2
@@ -45,6 +45,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *items.routes,
             *intake.routes,
             *examine.routes,
+            *look.routes,
             *treat.routes,
             *prove.routes,
             *work.routes,

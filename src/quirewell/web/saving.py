@@ -11,7 +11,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from quirewell.record.event import Draft
-from quirewell.record.nouns import ItemState
+from quirewell.record.nouns import Correction, ItemState
+from quirewell.stages.correcting import form_of
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.faults import Stale
 from quirewell.studio.undoing import record_of
@@ -93,7 +94,10 @@ def stale_page(request: Request, state: ItemState, texts: dict[str, str], back: 
 
 def saved_text(state: ItemState, record: str, name: str) -> str:
     """What is saved now in a field of a record, as a form would show it."""
-    value: Any = getattr(record_of(state, record), name, "")
+    held = record_of(state, record)
+    if isinstance(held, Correction):
+        return form_of(held).get(name, "")
+    value: Any = getattr(held, name, "")
     if value is True or value is False:
         return "yes" if value else "no"
     if isinstance(value, tuple):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -12,6 +13,7 @@ from quirewell.stages.naming import sheet_of
 from quirewell.stages.overview import sheet_lines
 from quirewell.stages.refusal import Refusal
 from quirewell.web.choices import faces, places
+from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
 from quirewell.web.measuring import start_measuring, waiting
 from quirewell.web.page import drawing, own_path, render_item, see
@@ -59,20 +61,6 @@ def _sheet(request: Request, code: str, refusal: Refusal | None, action: str) ->
     )  # fmt: skip
 
 
-def look(request: Request) -> Response:
-    """A close-up of one picture."""
-    state = house_of(request).item(request.path_params["item"])
-    capture = state.captures.get(request.path_params["capture"])
-    if capture is None:
-        raise HTTPException(404, "This item has no such picture.")
-    code = sheet_of(capture.place)
-    back = f"/item/{state.id}/examine/{code}" if code else f"/item/{state.id}/intake"
-    return render_item(
-        request, "look.html", state, "examine" if code else "intake",
-        picture=stage.picture_view(state, capture), back=back,
-    )  # fmt: skip
-
-
 def _again(action: str) -> Again:
     def shown(request: Request, refusal: Refusal) -> Response:
         back = own_path(refusal.values.get("back", ""), "")
@@ -88,12 +76,12 @@ def _home(request: Request) -> str:
     return f"/item/{request.path_params['item']}/examine"
 
 
-def measure(request: Request) -> Response:
+async def measure(request: Request) -> Response:
     """Start measuring every scan that has no measurement yet."""
+    sent = await read_form(request)
     house = house_of(request)
-    state = house.item(request.path_params["item"])
-    start_measuring(house, state)
-    return see(f"/item/{state.id}/examine")
+    await run_in_threadpool(lambda: start_measuring(house, house.item(request.path_params["item"])))
+    return see(own_path(sent.get("back"), _home(request)))
 
 
 routes = [
@@ -120,5 +108,4 @@ routes = [
         methods=["POST"],
     ),
     Route("/item/{item}/examine/{sheet}", sheet),
-    Route("/item/{item}/look/{capture}", look),
 ]
