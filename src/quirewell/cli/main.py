@@ -37,6 +37,11 @@ COMMANDS = {
         "compare",
         "Compare one leaf before and after: size, colour, verdict.",
     ),
+    "target": (
+        "quirewell.cli.target",
+        "target",
+        "Fit a colour target, or read an instrument's file.",
+    ),
     "bath": ("quirewell.cli.bath", "bath", "Work out a lime-water bath before it is mixed."),
     "treat": (
         "quirewell.cli.treat",

@@ -17,7 +17,7 @@ from typing import Any
 from quirewell.record.canonical import canonical
 from quirewell.record.finding import Finding, Input, RecheckKind, Run
 
-_MODULES = ("measuring", "comparing", "bathing")
+_MODULES = ("measuring", "comparing", "bathing", "characterising")
 
 
 @dataclass(frozen=True, slots=True)
