@@ -114,10 +114,9 @@ class BenchState:
     @property
     def strip(self) -> str:
         """Name of the strip in use: that of the newest reading or greys; "1" at first."""
-        for held in (self.strip_readings, self.strip_greys):
-            if held:
-                return str(list(held.values())[-1].strip)
-        return "1"
+        names = [one.strip for one in self.strip_readings.values()]
+        names = names or [one.strip for one in self.strip_greys.values()]
+        return names[-1] if names else "1"
 
     def lengths(self) -> tuple[StripReading, ...]:
         """Readings of the strip in use."""
@@ -133,7 +132,8 @@ class BenchState:
         """The newest calibration that holds for a scan; one that names its scanner goes first."""
         fitting = [one for one in self.calibrations.values() if one.fits(scanner, dpi)]
         named = [one for one in fitting if one.scanner == scanner]
-        return (named or fitting or [None])[-1]
+        chosen = named or fitting
+        return chosen[-1] if chosen else None
 
 
 EMPTY_BENCH = BenchState()

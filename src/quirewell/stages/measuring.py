@@ -24,9 +24,10 @@ from quirewell.science.imaging.quality import quality_warnings
 from quirewell.science.imaging.scale import Scale
 from quirewell.science.imaging.size import LeafSize, Length, leaf_size
 from quirewell.science.imaging.strip import StripFound, find_strip
-from quirewell.stages.measuring_asked import Asked, choose_scale, read_params
+from quirewell.stages.measuring_asked import Asked, read_params
 from quirewell.stages.measuring_drawing import drawing
 from quirewell.stages.measuring_said import check_inside, corrected_sentences
+from quirewell.stages.measuring_scale import choose_scale
 from quirewell.stages.measuring_tone import tone_findings
 from quirewell.stages.methods import Outcome, method
 from quirewell.studio.images import Picture, load_picture
@@ -64,8 +65,9 @@ def look(picture: Picture, asked: Asked) -> Seen:
     """Find strip, scale, leaf, losses and tone in a picture."""
     pixels: NDArray[np.uint8 | np.uint16] = picture.pixels
     check_inside(asked.said, pixels.shape[1], pixels.shape[0])
-    strip = find_strip(np.ascontiguousarray(pixels[..., 1]))
-    scale, says = choose_scale(asked, strip, picture.resolution_dpi)
+    green = np.ascontiguousarray(pixels[..., 1])
+    strip = find_strip(green)
+    scale, says = choose_scale(asked, strip, picture.resolution_dpi, green)
     says = [*picture.warnings, *says]
     px_mm = scale.um_per_px / 1000.0 if scale else _GUESS_MM / max(pixels.shape[:2])
     leaf = find_leaf(pixels, px_mm, asked.panel, [strip.box_px] if strip else [], asked.said)
@@ -212,10 +214,11 @@ _CURES = {
     "mark to the left edge of its last, and state the length.",
     "known length": "A longer known length, or one measured more closely.",
     "points": "Points farther apart, or a scan at a higher resolution.",
-    "scanner": "A check of the scanner: scan the bench strip in several places and directions and "
-    "state how well the lengths agree.",
+    "scanner": "A calibrated scanner: scan the bench strip in four places, twice along and twice "
+    "across the glass, and give the scans to the bench page or to: quirewell scanner calibrate.",
     "edge": "A dark card that shows the edges clearly, and 300 dpi or more.",
     "edge bias": "A scan at a higher resolution.",
+    "board": "A board on glass or film, or the whole board measured with a steel rule.",
     "scale": "A bench strip or a steel rule in the same scan.",
 }
 

@@ -13,9 +13,12 @@ from typing import Literal
 import numpy as np
 
 from quirewell.science.evidence.uncertainty import BudgetTerm
+from quirewell.science.imaging.charuco import BoardFound
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM, PRINTER_U_PCT, StripFound
 
-Source = Literal["strip", "known length", "stated dpi", "resolution tag"]
+Source = Literal[
+    "strip", "board", "known length", "calibrated scanner", "stated dpi", "resolution tag"
+]
 # One low-cost flatbed was up to 0.24 mm out over a sheet (isprs1996): +-0.24 mm, rectangular.
 FLATBED_U_UM = 240.0 / math.sqrt(3)
 # A scale in the same picture takes away the even part of that error; a third is taken to stay
@@ -58,6 +61,20 @@ class Scale:
         return math.sqrt(max(_square(self.terms_x), _square(self.terms_y)))
 
 
+@dataclass(frozen=True, slots=True)
+class ScannerKnown:
+    """A calibrated scanner at the resolution of the picture (see ``scanner_geometry``).
+
+    ``um_per_px_x``, ``um_per_px_y``: true pixel sizes [um]; ``u`` and ``ratio_u``: relative
+    standard uncertainties [-] of their mean and of their ratio.
+    """
+
+    um_per_px_x: float
+    um_per_px_y: float
+    u: float
+    ratio_u: float
+
+
 def _square(terms: tuple[BudgetTerm, ...]) -> float:
     return sum(term.u**2 for term in terms)
 
@@ -67,11 +84,13 @@ def scale_from_strip(
     length_mm: float | None = None,
     length_u_mm: float | None = None,
     scanner_u_um: float | None = None,
+    known: ScannerKnown | None = None,
 ) -> Scale:
     """Scale from the bench strip in the same picture.
 
     Across the strip the scale is known less well; there it is joined with the knowledge that
-    a scanner's two directions agree to ``scanner_u_um`` over a sheet.
+    a scanner's two directions agree to ``scanner_u_um`` over a sheet, or with their ratio as
+    calibrated.
 
     Parameters
     ----------
@@ -80,13 +99,15 @@ def scale_from_strip(
         and its standard uncertainty [mm]; nominal and a printer's 0.3 % unless stated
     scanner_u_um
         standard uncertainty of a length across the sheet from the scanner's geometry [um]
+    known
+        the scanner's calibration; then ``scanner_u_um`` is what that left, and stays whole
     """
     factor = (NOMINAL_LENGTH_MM if length_mm is None else length_mm) / NOMINAL_LENGTH_MM
     measured = length_mm is not None
     if length_u_mm is None:
         length_u_mm = 0.1 if measured else PRINTER_U_PCT / 100 * NOMINAL_LENGTH_MM
     glass = FLATBED_U_UM if scanner_u_um is None else scanner_u_um
-    sizes, spread = _joined(found, glass / (1000.0 * SHEET_MM))
+    sizes, spread = _joined(found, *_alike(glass, known))
     length = BudgetTerm(
         "strip length",
         100 * length_u_mm / (factor * NOMINAL_LENGTH_MM),
@@ -110,21 +131,31 @@ def scale_from_strip(
             f"The strip's marks disagree by {found.residual_px:.2f} pixels: does it lie flat, and "
             "is this a scan and not a photograph?"
         )
+    stays, share = (STAYS, "a third of it, the strip takes the rest") if known is None else (
+        1.0, "what its calibration left"
+    )  # fmt: skip
     return Scale(
         float(sizes[0]) * factor, float(sizes[1]) * factor, "strip", says, terms[0], terms[1],
-        STAYS * glass, _glass_basis(scanner_u_um, "a third of it, the strip takes the rest"),
-        tuple(notes),
+        stays * glass, _glass_basis(scanner_u_um, share), tuple(notes),
     )  # fmt: skip
 
 
-def _joined(found: StripFound, alike: float) -> tuple[np.ndarray, np.ndarray]:
-    """Both pixel sizes given that their logarithms differ by 0 +- ``alike``, and covariance."""
+def _alike(glass_um: float, known: ScannerKnown | None) -> tuple[float, float]:
+    """Logarithm of the pixels' ratio x over y, and its standard uncertainty."""
+    if known is None:
+        return 0.0, glass_um / (1000.0 * SHEET_MM)
+    return math.log(known.um_per_px_x / known.um_per_px_y), known.ratio_u
+
+
+def _joined(found: StripFound, apart: float, alike: float) -> tuple[np.ndarray, np.ndarray]:
+    """Both pixel sizes given that their logarithms differ by ``apart`` +- ``alike``, and
+    covariance."""
     logs = np.log([found.um_per_px_x, found.um_per_px_y])
     spread = np.asarray(found.covariance, dtype=np.float64)
     difference = np.array([1.0, -1.0])
     total = float(difference @ spread @ difference) + alike**2
     gain = spread @ difference / total
-    logs = logs - gain * float(difference @ logs)
+    logs = logs - gain * (float(difference @ logs) - apart)
     return np.exp(logs), spread - np.outer(gain, difference @ spread)
 
 
@@ -167,6 +198,50 @@ def scale_from_length(
     says = f"stated length of {length_mm:g} mm between two points"
     basis = _glass_basis(scanner_u_um, "whole")
     return Scale(um, um, "known length", says, terms, terms, glass, basis)
+
+
+def scale_from_board(
+    found: BoardFound, u_pct: float = PRINTER_U_PCT, scanner_u_um: float | None = None
+) -> Scale:
+    """Scale from a chequered board in the same picture, measured in both directions.
+
+    Parameters
+    ----------
+    u_pct
+        standard uncertainty of the side of a square [%]: a printer's 0.3 unless stated; what
+        its maker says for one on glass or film
+    scanner_u_um
+        standard uncertainty of a length across the sheet from the scanner's geometry [um]
+    """
+    glass = FLATBED_U_UM if scanner_u_um is None else scanner_u_um
+    print_basis = "as printed, not measured" if u_pct >= PRINTER_U_PCT else "as stated"
+    printed = BudgetTerm("board", u_pct, basis=print_basis)
+    terms = [
+        (BudgetTerm("scale", 100 * math.sqrt(found.covariance[i, i]),
+                    basis=f"corners of the board along {name}"), printed)
+        for i, name in enumerate("xy")
+    ]  # fmt: skip
+    notes = () if u_pct < PRINTER_U_PCT else (
+        "The board's squares are taken as printed, which may be 0.3 % out. A board on glass or "
+        "film, or its whole length measured with a steel rule, would narrow every size most.",
+    )  # fmt: skip
+    return Scale(
+        found.um_per_px_x, found.um_per_px_y, "board",
+        f"chequered board in the picture ({len(found.ids)} corners)", terms[0], terms[1],
+        STAYS * glass, _glass_basis(scanner_u_um, "a third of it, the board takes the rest"), notes,
+    )  # fmt: skip
+
+
+def scale_from_scanner(known: ScannerKnown, scanner_u_um: float | None = None) -> Scale:
+    """Scale of a scanner calibrated beforehand, at the resolution it was calibrated at."""
+    glass = FLATBED_U_UM if scanner_u_um is None else scanner_u_um
+    u_pct = 100 * math.hypot(known.u, known.ratio_u / 2)
+    term = (BudgetTerm("scale", u_pct, basis="scanner calibrated at this resolution"),)
+    return Scale(
+        known.um_per_px_x, known.um_per_px_y, "calibrated scanner",
+        "this scanner as calibrated at this resolution", term, term, glass,
+        _glass_basis(scanner_u_um, "what its calibration left"),
+    )  # fmt: skip
 
 
 def scale_from_dpi(

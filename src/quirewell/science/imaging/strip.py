@@ -53,6 +53,19 @@ class Rectangle:
 
 
 @dataclass(frozen=True, slots=True)
+class StripPoints:
+    """Corners of the marks: number on the strip, place on it as drawn [mm], in the picture [px].
+
+    The places hold the ink's spread as it was found, so that only the strip's length is left
+    to be measured.
+    """
+
+    ids: NDArray[np.int64]
+    points_mm: NDArray[np.float64]
+    points_px: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
 class StripFound:
     """The strip in a picture.
 
@@ -60,6 +73,7 @@ class StripFound:
     is that of their relative errors [-] from the fit alone. ``turn_deg`` is the strip's turn,
     clockwise. ``box_px`` are its corners clockwise from the upper left of the strip itself,
     ``greys`` the mean pixel value of each grey step (None where out of the picture).
+    ``points`` are the corners the scale rests on.
     Pixel coordinates count from the picture's upper left corner; a pixel's middle is at +0.5.
     """
 
@@ -72,6 +86,7 @@ class StripFound:
     span_mm: float
     box_px: NDArray[np.float64]
     greys: tuple[float | None, ...]
+    points: StripPoints | None = None
 
 
 @lru_cache(maxsize=1)
@@ -164,7 +179,22 @@ def find_strip(grey: Grey) -> StripFound | None:
         max(lefts) - min(lefts) + MARK_MM,
         fit.to_px(box),
         tuple(_grey_step(grey, fit, left) for left in GREY_LEFTS_MM),
+        _points(fit),
     )
+
+
+def _points(fit: StripFit) -> StripPoints:
+    """Corners of the fitted marks with their numbers (four a mark, clockwise)."""
+    signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], dtype=np.float64)
+    spread = float(fit.place[5])
+    ids, places = [], []
+    for mark in fit.marks:
+        first = 4 * MARK_LEFTS_MM.index(mark.left_mm)
+        ids += [first + corner for corner in range(4)]
+        corner = 0.5 * MARK_MM * (signs + 1.0) + (mark.left_mm, mark.top_mm)
+        places.append(corner + spread * signs)
+    seen = np.concatenate([mark.corners_px for mark in fit.marks])
+    return StripPoints(np.array(ids, dtype=np.int64), np.concatenate(places), seen)
 
 
 def _seen_marks(grey: Grey) -> list[tuple[float, float, NDArray[np.float64]]]:
