@@ -24,6 +24,7 @@ STANDARD = {
     "importlib",
     "itertools",
     "math",
+    "re",
     "typing",
     "types",
     "warnings",
