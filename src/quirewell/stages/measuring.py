@@ -164,7 +164,7 @@ def _area_findings(seen: Seen, size: LeafSize, scale: Scale) -> list[Finding]:
         return []
     per_px = scale.um_per_px_x * scale.um_per_px_y / 1e6
     terms = [
-        BudgetTerm("rim", per_px * seen.loss.u_rim_px, basis="0.1 px along every rim, 1 % levels"),
+        BudgetTerm("rim", per_px * seen.loss.u_rim_px, basis="0.06 px along every rim, 0.5 % levels"),
         BudgetTerm("outline", per_px * seen.loss.u_outline_px, basis="place of the fitted lines"),
         BudgetTerm("unseen", SMALLEST_MM2 / 2, basis="pieces too small to tell from roughness"),
     ]

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter, percentile_filter
 
 from quirewell.science.colour.spaces import light_of
+from quirewell.science.imaging.curved import Course, Curve, course_of, fit_curve
 from quirewell.science.imaging.region import Region
+from quirewell.science.imaging.step_shape import overshoot, step_blur, straightened
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8 | np.uint16]
@@ -55,7 +57,9 @@ class Edge:
     ``u_px`` is the standard uncertainty of its middle from the unevenness of the edge;
     ``rough_px`` the robust standard deviation of the edge about the line; ``share`` the part
     of its length that lies on the line (the rest is missing or unclear); ``blur_px`` the
-    standard deviation of the step from ground to paper.
+    standard deviation of the step from ground to paper, ``overshoot`` by how much of the step
+    its shoulders exceed it on both sides (a sharpened scan). ``curve`` is how the edge departs
+    from the line, where it is not straight; ``course`` is the course of the edge as it was seen.
     """
 
     line: Line
@@ -64,6 +68,9 @@ class Edge:
     share: float
     blur_px: float
     contrast: float
+    overshoot: float = 0.0
+    curve: Curve | None = None
+    course: Course | None = None
 
 
 def meet(one: Line, other: Line) -> tuple[float, float]:
@@ -291,10 +298,16 @@ def _fitted(
         coarse.offset + inward * norm * (offset - slope * middle),
         coarse.slope + inward * norm * slope,
     )
-    miss = (depth - offset - slope * (along - middle))[keep]
-    u = _block_u(along[keep], miss, max(_BLOCK_MM / px_mm, 8.0))
-    aligned = _straightened(share[keep], steps, offset + slope * (along[keep] - middle))
-    return Edge(line, u, rough, float(keep.mean()), _step_blur(aligned, steps), contrast)
+    miss = depth - offset - slope * (along - middle)
+    u = _block_u(along[keep], miss[keep], max(_BLOCK_MM / px_mm, 8.0))
+    away = inward * norm * miss
+    curve = fit_curve(along, away, good & bare, keep, px_mm)
+    course = course_of(along, away, good, px_mm)
+    aligned = straightened(share[keep], steps, offset + slope * (along[keep] - middle))
+    return Edge(
+        line, u, rough, float(keep.mean()), step_blur(aligned, steps), contrast,
+        overshoot(aligned, steps), curve, course,
+    )  # fmt: skip
 
 
 def _densest(along: Array, depth: Array, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -322,35 +335,6 @@ def _block_u(along: Array, miss: Array, block: float) -> float:
     if means.size < 4:
         return float(np.std(miss)) + 0.05
     return float(np.std(means, ddof=2) / np.sqrt(means.size))
-
-
-def _straightened(share: Array, steps: Array, at: Array) -> Array:
-    """Median profile with each crossing moved to zero."""
-    picked = share[:: max(1, len(share) // 400)]
-    moved = at[:: max(1, len(at) // 400)][: len(picked)]
-    rows = [np.interp(steps, steps - shift, row) for row, shift in zip(picked, moved, strict=True)]
-    return np.asarray(np.median(rows, axis=0))
-
-
-def _step_blur(profile: Array, steps: Array) -> float:
-    """Standard deviation of a step from where it passes 0.25 and 0.75 (a normal step)."""
-    mid = int(np.argmin(np.abs(steps)))
-    low = mid
-    while low > 0 and profile[low] > 0.25:
-        low -= 1
-    high = mid
-    while high < len(profile) - 1 and profile[high] < 0.75:
-        high += 1
-    a = _cross(profile, steps, low, 0.25)
-    b = _cross(profile, steps, max(high - 1, 0), 0.75)
-    return max(0.0, float((b - a) / (2 * 0.674490)))
-
-
-def _cross(profile: Array, steps: Array, index: int, level: float) -> float:
-    index = min(index, len(profile) - 2)
-    rise = profile[index + 1] - profile[index]
-    part = (level - profile[index]) / rise if rise > 1e-9 else 0.5
-    return float(steps[index] + np.clip(part, 0, 1) * (steps[index + 1] - steps[index]))
 
 
 def _sample(pixels: Pixels, x: Array, y: Array) -> Array | None:

@@ -54,7 +54,7 @@ def find_fold(
     columns = np.arange(np.floor(first), np.ceil(last), dtype=np.float64)
     profiles = np.array(
         [
-            _band(pixels, columns, tilt, low, high, 0.5 * (top + bottom))
+            band_lightness(pixels, columns, tilt, low, high, 0.5 * (top + bottom))
             for low, high in itertools.pairwise(bands)
         ]
     )
@@ -68,7 +68,7 @@ def find_fold(
     return _through(dips, columns, bands, at, tilt, 0.5 * (top + bottom), px_mm, side)
 
 
-def _band(
+def band_lightness(
     pixels: Pixels, columns: Array, tilt: float, low: float, high: float, middle: float
 ) -> Array:
     """Median lightness (log of linear green light) of each slanted column of a band."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from quirewell.science.imaging.edges import SIDES, Edge, Line, Side, coarse_line, fine_edge, meet
 from quirewell.science.imaging.fold import find_fold
+from quirewell.science.imaging.gutter import Gutter, find_gutter
 from quirewell.science.imaging.pointed import Said, inside_corners, pointed_edges
 from quirewell.science.imaging.region import Region, find_region
 
@@ -124,6 +125,9 @@ def find_leaf(
     missing = [side for side in SIDES if side not in edges]
     if missing and panel == "whole":
         says.append(_missing_sentence(missing))
+        gutters = _gutters(pixels, edges, missing, px_mm)
+        limits |= {side: gutter.line for side, gutter in gutters.items()}
+        says += [_gutter_sentence(side, gutter, px_mm) for side, gutter in gutters.items()]
     return Leaf(
         edges, limits, _corners(limits), fold_side, region, tuple(says), tuple(drawn)
     )  # fmt: skip
@@ -140,6 +144,25 @@ def _missing_sentence(missing: list[Side]) -> str:
         f"The {names} edge{'s' * (len(missing) > 1)} of the leaf "
         f"{'are' if len(missing) > 1 else 'is'} not in the picture (the paper runs out of it, or "
         "no straight edge is left); sizes across are given as 'at least'."
+    )
+
+
+def _gutters(
+    pixels: Pixels, edges: dict[Side, Edge], missing: list[Side], px_mm: float
+) -> dict[Side, Gutter]:
+    if "head" not in edges or "foot" not in edges:
+        return {}
+    head, foot = edges["head"].line, edges["foot"].line
+    sides = [side for side in missing if side in ("left", "right")]
+    found = {side: find_gutter(pixels, head, foot, side, px_mm) for side in sides}
+    return {side: gutter for side, gutter in found.items() if gutter is not None}
+
+
+def _gutter_sentence(side: Side, gutter: Gutter, px_mm: float) -> str:
+    return (
+        f"A shaded valley runs from head to foot {px_mm * gutter.from_rim_px:.0f} mm from the "
+        f"{side} rim of the picture: a gutter, with a facing page beyond it, which is left out. If "
+        f"it is the fold of a wrap, say which half this is (panel {FOLD_SIDE[side]})."
     )
 
 

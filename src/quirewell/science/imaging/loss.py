@@ -8,15 +8,17 @@ where their colour is that of the ground, are few and compact, and add their own
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.science.colour.spaces import light_of
+from quirewell.science.imaging.curved import crooked_depth
 from quirewell.science.imaging.edges import SIDES, Line
 from quirewell.science.imaging.leaf import Leaf
+from quirewell.science.imaging.partial import open_area
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8 | np.uint16]
@@ -27,25 +29,32 @@ _DEPTH_MM = 0.45
 # A long, shallow piece is an edge that is not straight.
 _MEAN_DEPTH_MM = 0.35
 _MOST_HOLES = 5
-_RIM_U_PX = 0.10
+_ROUGH_MM = 0.12
+_ASKEW_SHARE = 0.5
+_RIM_U_PX = 0.06
 _LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
     """A place where paper is missing: ``kind`` "edge" or "hole", its box (x0, y0, x1, y1) and
-    area in pixels, the length of its rim and of the stretch of outline it takes [px]."""
+    area in pixels, the length of its rim and of the stretch of outline it takes [px], and the
+    part of its area that an edge running gently askew explains."""
 
     kind: str
     box_px: tuple[int, int, int, int]
     area_px: float
     rim_px: float
     outline_px: float
+    askew_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Loss:
-    """All missing paper [px^2] with its standard uncertainty."""
+    """All missing paper [px^2] with its standard uncertainty.
+
+    ``askew`` are pieces between an edge that is not straight and its line: not missing.
+    """
 
     area_px: float
     u_rim_px: float
@@ -53,6 +62,7 @@ class Loss:
     u_holes_px: float
     pieces: tuple[Piece, ...]
     warnings: tuple[str, ...]
+    askew: tuple[Piece, ...] = ()
 
 
 def find_loss(pixels: Pixels, leaf: Leaf, px_mm: float) -> Loss | None:
@@ -74,7 +84,9 @@ def find_loss(pixels: Pixels, leaf: Leaf, px_mm: float) -> Loss | None:
         and piece.area_px * px_mm**2 >= SMALLEST_MM2
         and piece.area_px * px_mm >= _MEAN_DEPTH_MM * piece.outline_px
     ]
-    says: list[str] = []
+    askew = [piece for piece in pieces if piece.askew_px >= _ASKEW_SHARE * piece.area_px]
+    pieces = [piece for piece in pieces if piece not in askew]
+    says = _bow_sentences(leaf, px_mm) + _askew_sentences(askew, px_mm)
     spots = _spots(leaf, away * px_mm, small_mm)
     if len(spots) > _MOST_HOLES:
         says.append(
@@ -89,7 +101,26 @@ def find_loss(pixels: Pixels, leaf: Leaf, px_mm: float) -> Loss | None:
             f"{len(holes)} hole{'s' * (len(holes) > 1)} of the colour of the ground counted "
             f"({area:.1f} mm2); look whether {'they are' if len(holes) > 1 else 'it is'} ink."
         )
-    return _summed(leaf, pieces, holes, tuple(says))
+    return replace(_summed(leaf, pieces, holes, tuple(says)), askew=tuple(askew))
+
+
+def _bow_sentences(leaf: Leaf, px_mm: float) -> list[str]:
+    return [
+        f"The {side} edge is not straight: it bows by {px_mm * edge.curve.bow_px:.2f} mm. Missing "
+        "paper is counted from its curve, sizes from the straight line through it."
+        for side, edge in leaf.edges.items()
+        if edge.curve is not None
+    ]
+
+
+def _askew_sentences(askew: list[Piece], px_mm: float) -> list[str]:
+    if not askew:
+        return []
+    area = px_mm**2 * sum(piece.area_px for piece in askew)
+    return [
+        f"{area:.1f} mm2 between an edge that runs askew and its straight line "
+        f"({len(askew)} stretch{'es' * (len(askew) > 1)}) are not counted as missing."
+    ]
 
 
 def _summed(leaf: Leaf, pieces: list[Piece], holes: list[Piece], says: tuple[str, ...]) -> Loss:
@@ -99,7 +130,7 @@ def _summed(leaf: Leaf, pieces: list[Piece], holes: list[Piece], says: tuple[str
         sum(piece.area_px for piece in both),
         math.hypot(
             _RIM_U_PX * sum(piece.rim_px for piece in both),
-            0.01 * sum(piece.area_px for piece in both),
+            0.005 * sum(piece.area_px for piece in both),
         ),
         math.hypot(edge_u, 0.05) * sum(piece.outline_px for piece in pieces),
         0.3 * sum(piece.area_px for piece in holes),
@@ -120,12 +151,21 @@ def distances(
     return out
 
 
+def inward(leaf: Leaf, x: NDArray[np.floating], y: NDArray[np.floating]) -> dict[str, Array]:
+    """Distance inward from each limit of a leaf [px], its curve followed where it has one."""
+    out = distances({side: leaf.limits[side] for side in SIDES}, x, y)
+    for side, edge in leaf.edges.items():
+        if edge.curve is not None and side not in leaf.pointed:
+            sign = 1.0 if side in ("head", "left") else -1.0
+            out[side] = out[side] - sign * edge.curve.at(x if edge.line.level else y)
+    return out
+
+
 def _inside(leaf: Leaf, shape: tuple[int, ...], factor: float) -> Array:
     """Distance inward from the nearest limit, for every pixel of the coarse map [px, full]."""
     x = ((np.arange(shape[1]) + 0.5) * factor)[None, :]
     y = ((np.arange(shape[0]) + 0.5) * factor)[:, None]
-    away = distances({side: leaf.limits[side] for side in SIDES}, x, y)
-    return np.asarray(np.minimum.reduce(list(away.values())))
+    return np.asarray(np.minimum.reduce(list(inward(leaf, x, y).values())))
 
 
 def _parts(core: Mask, whole: Mask, small_mm: float) -> list[Mask]:
@@ -188,50 +228,63 @@ def _measure(pixels: Pixels, leaf: Leaf, part: Mask, px_mm: float, kind: str) ->
     y1 = min(pixels.shape[0], int((rows[-1] + 1) * factor) + pad)
     x0 = max(0, int(columns[0] * factor) - pad)
     x1 = min(pixels.shape[1], int((columns[-1] + 1) * factor) + pad)
-    near = _enlarged(part, factor, (x0, y0, x1, y1))
+    box = (x0, y0, x1, y1)
+    near = _enlarged(part, factor, box)
     reach = 2 * max(2, round(0.5 / px_mm)) + 1
     grown = np.asarray(cv2.dilate(near.astype(np.uint8), np.ones((reach, reach), np.uint8))) > 0
-    light = light_of(pixels[y0:y1, x0:x1])
-    paper_mask = _enlarged(leaf.region.leaf, factor, (x0, y0, x1, y1)) & ~grown
-    core = np.asarray(cv2.erode(near.astype(np.uint8), np.ones((3, 3), np.uint8))) > 0
-    core = core if core.sum() >= 6 else near
-    if paper_mask.sum() < 20:
+    away = inward(leaf, (np.arange(x0, x1) + 0.5)[None, :], (np.arange(y0, y1) + 0.5)[:, None])
+    inside = np.ones(near.shape, np.float32)
+    for distance in away.values():
+        inside *= np.clip(distance + 0.5, 0.0, 1.0).astype(np.float32)
+    if kind == "edge":
+        grown |= (inside == 0.0) & _enlarged(leaf.region.ground, factor, box)
+    seed = np.asarray(cv2.erode(near.astype(np.uint8), np.ones((3, 3), np.uint8))) > 0
+    seed = seed if seed.sum() >= 6 else near
+    unseen = _enlarged(leaf.region.hidden, factor, box)
+    if (~grown & ~unseen).sum() < 20:
         return None
-    ground = np.median(light[core], axis=0)
-    luma = light[paper_mask] @ _LUMA
-    bright = luma >= np.quantile(luma, 0.45)
-    paper = np.median(light[paper_mask][bright], axis=0)
-    way = paper - ground
-    share = np.clip(((light - ground) @ way) / max(float(way @ way), 1e-9), -0.3, 1.3)
-    x = (np.arange(x0, x1) + 0.5)[None, :]
-    y = (np.arange(y0, y1) + 0.5)[:, None]
-    away = distances({side: leaf.limits[side] for side in SIDES}, x, y)
-    area = _area(share, list(away.values()), grown, core)
+    found = open_area(light_of(pixels[y0:y1, x0:x1]), seed, grown, inside, unseen, px_mm)
+    if kind == "edge":
+        found = found.without(_roughness(leaf, found.weight, away, px_mm))
+    if kind == "edge" and _at_the_rim(leaf, found.mask & (inside > 0.5), away):
+        return None
     edge = np.minimum.reduce(list(away.values()))
-    on_line = float(np.sum((np.abs(edge) <= 0.5) & near)) if kind == "edge" else 0.0
-    outline, _ = cv2.findContours(near.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    rim = max(0.0, sum(cv2.arcLength(ring, True) for ring in outline) - on_line)
-    return Piece(kind, (x0, y0, x1, y1), area, rim, on_line)
+    on_line = float(np.sum((np.abs(edge) <= 0.5) & found.mask)) if kind == "edge" else 0.0
+    askew = 0.0 if kind == "hole" else _askew(leaf, found.mask & (inside > 0.5), away, box)
+    return Piece(kind, box, found.area_px, found.rim_px, on_line, askew)
 
 
-def _area(share: NDArray[np.float32], away: list[Array], grown: Mask, core: Mask) -> float:
-    """Area [px^2] where the share of paper is below one half, its rim drawn between pixels."""
-    size = share.size
-    fine = 4 if size < 1_000_000 else 2 if size < 4_000_000 else 1
-    full = share.shape[1] * fine, share.shape[0] * fine
+def _at_the_rim(leaf: Leaf, mask: Mask, away: dict[str, Array]) -> bool:
+    """Whether ground reaches a side that is not in the picture: nobody knows what is missing."""
+    return any(float(away[side][mask].min(initial=np.inf)) < 2.0 for side in leaf.missing)
 
-    def enlarge(plane: NDArray[np.floating] | Mask, how: int) -> NDArray[np.float32]:
-        return np.asarray(cv2.resize(np.asarray(plane, np.float32), full, interpolation=how))
 
-    open_ = enlarge(share, cv2.INTER_CUBIC) < 0.5
-    open_ &= enlarge(grown, cv2.INTER_NEAREST) > 0.5
-    _, labels = cv2.connectedComponents(open_.astype(np.uint8), connectivity=8)
-    touched = np.unique(labels[enlarge(core, cv2.INTER_NEAREST) > 0.5])
-    joined = np.isin(labels, touched[touched > 0])
-    weight = joined.astype(np.float32)
-    for distance in away:
-        weight *= np.clip(enlarge(distance, cv2.INTER_LINEAR) * fine + 0.5, 0.0, 1.0)
-    return float(weight.sum()) / fine**2
+def _roughness(
+    leaf: Leaf, weight: NDArray[np.float32], away: dict[str, Array], px_mm: float
+) -> Mask:
+    """Slivers beside a piece no deeper than the unevenness of the edge: they belong to that."""
+    out = np.zeros(weight.shape, bool)
+    for side, distance in away.items():
+        axis = 0 if leaf.limits[side].level else 1  # type: ignore[index]
+        shallow = weight.sum(axis=axis) * px_mm < _ROUGH_MM
+        columns = shallow[None, :] if axis == 0 else shallow[:, None]
+        out |= columns & (distance * px_mm < 2 * _ROUGH_MM)
+    return out
+
+
+def _askew(leaf: Leaf, mask: Mask, away: dict[str, Array], box: tuple[int, int, int, int]) -> float:
+    """Part of a piece [px^2] that an edge running gently askew explains."""
+    nearest = min(away, key=lambda side: float(away[side][mask].min(initial=np.inf)))
+    edge = leaf.edges.get(nearest)  # type: ignore[call-overload]
+    if edge is None or edge.course is None:
+        return 0.0
+    depth = mask.sum(axis=0 if edge.line.level else 1)
+    first, last = (box[0], box[2]) if edge.line.level else (box[1], box[3])
+    sign = 1.0 if nearest in ("head", "left") else -1.0
+    departure = crooked_depth(edge.course, sign, first + 0.5, last + 0.5)
+    if edge.curve is not None:
+        departure -= sign * edge.curve.at(np.arange(first, last) + 0.5)
+    return float(np.minimum(depth, np.maximum(departure + 1.0, 0.0)).sum())
 
 
 def _enlarged(mask: Mask, factor: float, box: tuple[int, int, int, int]) -> Mask:
