@@ -82,10 +82,13 @@ def read_params(params: Mapping[str, str]) -> Asked:
             "a known length needs both its length in mm and the two points it runs between "
             "(known_length_mm and known_points); give both or neither"
         )
-    return Asked(
-        panel=panel, known_points=points, said=said, board=_board(params.get("board") or ""),
+    return Asked(  # type: ignore[arg-type]
+        panel=panel,
+        known_points=points,
+        said=said,
+        board=_board(params.get("board") or ""),
         **numbers,
-    )  # type: ignore[arg-type]  # fmt: skip
+    )
 
 
 def _board(text: str) -> Board | None:

@@ -225,6 +225,7 @@ def _capture_of(
         view=at.view,
         notes=why,
         warnings=header.warnings,
+        scanner=header.scanner or None,
     )
 
 

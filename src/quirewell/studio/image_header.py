@@ -42,6 +42,7 @@ class ImageHeader:
     ``width_px`` and ``height_px`` are those of the picture turned upright; ``bits`` per sample;
     ``mode`` is "grey", "colour" or "palette"; ``tag_dpi`` the resolution tag (x, y) as written,
     ``resolution_dpi`` the same when it can be believed. ``orientation`` is EXIF's 1..8.
+    ``scanner`` is the maker and model a scan names ("" when it names none, or for a camera).
     """
 
     media: str
@@ -56,6 +57,7 @@ class ImageHeader:
     resolution_dpi: tuple[float, float] | None
     subsampled: bool
     warnings: tuple[str, ...]
+    scanner: str = ""
 
 
 @dataclass(slots=True)
@@ -73,6 +75,7 @@ class _Raw:
     dpi: tuple[float, float] | None = None
     camera: bool = False
     subsampled: bool = False
+    device: str = ""
 
 
 def read_header(
@@ -144,7 +147,7 @@ def _judged(raw: _Raw) -> ImageHeader:
         )
     return ImageHeader(
         raw.media, *size, raw.bits, raw.mode, raw.alpha, raw.orientation, raw.profile,
-        tag, trusted, raw.subsampled, tuple(says),
+        tag, trusted, raw.subsampled, tuple(says), "" if raw.camera else raw.device,
     )  # fmt: skip
 
 
@@ -177,7 +180,22 @@ def _tiff(path: Path, media: str, max_pixels: int) -> _Raw:
             subsampled=int(page.compression) == 7
             and int(page.photometric) == 6
             and tuple(subsampling or (2, 2)) != (1, 1),
+            device=_device(_tag(page, 271), _tag(page, 272)),
         )
+
+
+def _device(maker: Any, model: Any) -> str:
+    """Maker and model in plain signs, at most 80, the maker said once.
+
+    >>> _device("Larkmoor", "Larkmoor F2 ")
+    'Larkmoor F2'
+    """
+    first, second = (
+        " ".join("".join(sign for sign in str(text or "") if sign.isprintable()).split())
+        for text in (maker, model)
+    )
+    joined = second if second.lower().startswith(first.lower()) else f"{first} {second}"
+    return joined.strip()[:80]
 
 
 def _one_picture(path: Path, tiff: Any) -> None:
@@ -285,6 +303,7 @@ def _pillow(path: Path, media: str, max_pixels: int) -> _Raw:
                 orientation=int(exif.get(0x0112, 1)),
                 dpi=_pillow_dpi(image.info.get("dpi")),
                 camera=_is_camera(exif),
+                device=_device(exif.get(0x010F), exif.get(0x0110)),
             )
             raw.mode, raw.alpha = _pillow_mode(path, image)
             if isinstance(image, JpegImagePlugin.JpegImageFile) and raw.mode == "colour":

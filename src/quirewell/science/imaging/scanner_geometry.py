@@ -95,6 +95,7 @@ def scanner_geometry(
     size_px: tuple[int, int],
     length_u: float,
     point_u_um: float,
+    noise_px: float = NOISE_FLOOR_PX,
 ) -> ScannerGeometry:
     """Scale errors, repeatability and geometry of a scanner.
 
@@ -110,6 +111,8 @@ def scanner_geometry(
         standard uncertainty of the artefact's length [-], common to all scans
     point_u_um
         standard uncertainty of the place of each point on the artefact [um]
+    noise_px
+        a point is never taken to be seen better than this [px]
 
     Raises
     ------
@@ -125,7 +128,7 @@ def scanner_geometry(
         raise ValueError("each scan must show at least two points of the artefact")
     model = _Model(placements, um_per_px, size_px, length_u, point_u_um)
     spread = _Spread(noise_mm=0.1 * um_per_px[0] / 1000)
-    floor_mm = NOISE_FLOOR_PX * min(um_per_px) / 1000
+    floor_mm = noise_px * min(um_per_px) / 1000
     mean, cov = model.solve(spread)
     for _ in range(_ROUNDS):
         spread = model.spread(mean, cov, spread, floor_mm)
