@@ -1,7 +1,7 @@
 // The islands: small elements that make a page quicker to use. Every page works without them.
-import "./curtain";
 import "./upload";
 import "./work";
 
 if (document.querySelector("qw-viewer")) void import("./viewer");
+if (document.querySelector("qw-pair")) void import("./pair");
 if (document.querySelector("qw-correct")) void import("./correct");

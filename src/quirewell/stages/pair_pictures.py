@@ -162,7 +162,7 @@ def compare_paper(pair: Pair) -> tuple[PaperChange | None, LightChange | None]:
     first, second = (
         tone_tiles(picture, side, on_leaf == 1).lab for picture in (laid.before, laid.after)
     )
-    light = _light(pair)
+    light = light_between(pair)
     if light is not None and light.differs:
         second = relight(second, light)
     on_paper = int((on_leaf == 1).sum())
@@ -182,7 +182,8 @@ def relight(lab: NDArray[np.float64], light: LightChange) -> NDArray[np.float64]
     return lab_from_linear(np.where(np.isnan(linear), np.nan, np.maximum(linear, 0.0)))
 
 
-def _light(pair: Pair) -> LightChange | None:
+def light_between(pair: Pair) -> LightChange | None:
+    """How the strip's grey steps came out in both; None unless it lies in both."""
     if pair.before.strip is None or pair.after.strip is None:
         return None
     return light_change(pair.before.strip.greys, pair.after.strip.greys)
@@ -192,8 +193,8 @@ def _profiled(pair: Pair) -> bool:
     return bool(pair.before.picture.profile and pair.after.picture.profile)
 
 
-def picture_of_difference(pair: Pair, longest_px: int = 1400) -> NDArray[np.uint8]:
-    """The CIEDE2000 difference of the two pictures with its legend (RGB).
+def difference_of(pair: Pair, longest_px: int = 1400) -> tuple[NDArray[np.float32], Mask]:
+    """The CIEDE2000 difference of the two pictures, and where both show paper.
 
     Both are blurred by a third of a millimetre first, so that letters a hair apart do not
     light up as if their ink had changed.
@@ -207,11 +208,20 @@ def picture_of_difference(pair: Pair, longest_px: int = 1400) -> NDArray[np.uint
     lights = [
         cv2.GaussianBlur(light_of(picture), (0, 0), sigma) for picture in (laid.before, laid.after)
     ]
-    light = _light(pair)
+    light = light_between(pair)
     if light is not None and light.differs:
         lights[1] = np.maximum((lights[1] - np.float32(light.offset)) / np.float32(light.gain), 0)
     one, two = (lab_map(np.asarray(part)) for part in lights)
-    return difference_picture(ciede2000_map(one, two), laid.seen)
+    return ciede2000_map(one, two), laid.seen
+
+
+def picture_of_difference(pair: Pair, longest_px: int = 1400) -> NDArray[np.uint8]:
+    """The same as a picture with its legend (RGB).
+
+    Raises:
+        ValueError: when the two could not be registered, with the reason.
+    """
+    return difference_picture(*difference_of(pair, longest_px))
 
 
 def write_difference(

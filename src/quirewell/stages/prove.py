@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from quirewell.record.nouns import ItemState
-from quirewell.stages.asking import PLUS_MINUS_SAYS
+from quirewell.stages.asking import PLUS_MINUS_SAYS, say
 from quirewell.stages.examine import known_sheets
 from quirewell.stages.results import (
     NOTHING,
@@ -44,6 +45,8 @@ class PairView:
     height_before: Shown
     width_change: Shown
     height_change: Shown
+    width_change_mm: Shown
+    height_change_mm: Shown
     smallest: Shown
     colour_change: Shown
     verdict: Shown
@@ -125,6 +128,8 @@ def _pair(entry: PageResult) -> PairView:
         entry.at("before", "leaf.height_mm"),
         entry.change(WIDTH),
         entry.change(HEIGHT),
+        in_mm(entry.change(WIDTH), entry.at("before", "leaf.width_mm")),
+        in_mm(entry.change(HEIGHT), entry.at("before", "leaf.height_mm")),
         smallest,
         entry.change(COLOUR),
         entry.verdict,
@@ -133,6 +138,25 @@ def _pair(entry: PageResult) -> PairView:
         entry.warnings,
         entry.pair.id,
     )
+
+
+def in_mm(change_pct: Shown, length_mm: Shown) -> Shown:
+    """A change of size in millimetres, from its per cent and the size before; NOTHING without both.
+
+    Both uncertainties enter (first order, independent: ``jcgm100`` 5.1.2).
+    """
+    if change_pct.value is None or length_mm.value is None:
+        return NOTHING
+    value = change_pct.value / 100 * length_mm.value
+    parts = (
+        (change_pct.u or 0.0) / 100 * length_mm.value,
+        (length_mm.u or 0.0) / 100 * change_pct.value,
+    )
+    u = math.hypot(*parts)
+    sign = "+" if value > 0 else ""
+    refs = (*change_pct.refs, *length_mm.refs)
+    name = change_pct.quantity.replace("_pct", "_mm")
+    return Shown(f"{sign}{say(value, u, 'mm')}", refs, name, value, u, "mm")
 
 
 def totals(pairs: tuple[PairView, ...]) -> tuple[Total, ...]:

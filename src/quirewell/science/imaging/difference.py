@@ -88,12 +88,13 @@ def difference_picture(
 
     Light means no difference, dark means ``top`` or more; grey-blue was not compared.
     """
-    colours = _colours(np.clip(np.asarray(difference, dtype=np.float64) / top, 0, 1))
+    colours = difference_colours(np.clip(np.asarray(difference, dtype=np.float64) / top, 0, 1))
     colours[~seen] = _UNSEEN
     return np.vstack([colours, _legend(colours.shape[1], top)])
 
 
-def _colours(share: NDArray[np.float64]) -> NDArray[np.uint8]:
+def difference_colours(share: NDArray[np.float64]) -> NDArray[np.uint8]:
+    """Colour of each share [0..1] of the top of the scale (RGB), the darker the more."""
     at = np.array([stop for stop, _ in _STOPS])
     table = np.array([colour for _, colour in _STOPS], dtype=np.float64)
     ramp = np.stack(
@@ -107,7 +108,7 @@ def _legend(width: int, top: float) -> NDArray[np.uint8]:
     line = round(34 * size)
     rows = np.full((4 * line, width, 3), 255, dtype=np.uint8)
     left, right = round(0.04 * width), round(0.96 * width)
-    bar = _colours(np.linspace(0, 1, right - left)[None, :])
+    bar = difference_colours(np.linspace(0, 1, right - left)[None, :])
     rows[round(0.5 * line) : round(1.2 * line), left:right] = bar
     cv2.rectangle(rows, (left, round(0.5 * line)), (right, round(1.2 * line)), (60, 60, 60), 1)
     for value in (0.0, top / 4, top / 2, 3 * top / 4, top):

@@ -20,7 +20,7 @@ from quirewell.studio.faults import StudioError
 from quirewell.web.house import house_of
 
 SIZES_PX = {"card": 420, "page": 1400}
-_TILE = re.compile(r"(full|\d+,\d+,\d+,\d+)/(full|max|\d+,\d*)/0/default\.jpg")
+TILE = re.compile(r"(full|\d+,\d+,\d+,\d+)/(full|max|\d+,\d*)/0/default\.jpg")
 KEEP = {"Cache-Control": "private, max-age=31536000, immutable"}
 
 
@@ -69,7 +69,7 @@ def tile(request: Request) -> Response:
     rest = request.path_params["rest"]
     source = original(request)
     path = house_of(request).studio.derived / "tiles" / source.name / rest
-    if not _TILE.fullmatch(rest) or not path.is_file():
+    if not TILE.fullmatch(rest) or not path.is_file():
         raise HTTPException(404)
     return FileResponse(path, media_type="image/jpeg", headers=KEEP)
 

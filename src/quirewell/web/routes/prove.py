@@ -10,7 +10,7 @@ from pathlib import Path
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from quirewell.record.finding import Run
@@ -18,19 +18,25 @@ from quirewell.record.nouns import ItemState
 from quirewell.report.recheck import Rechecked, recheck
 from quirewell.report.treatment import write_report
 from quirewell.stages.asking import ask_all
+from quirewell.stages.examine import latest_measure, um_per_px
 from quirewell.stages.noting import lock_margin
+from quirewell.stages.pair_layers import pair_layers
 from quirewell.stages.prove import PairView, prove_view
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.results import COMPARE, captured
 from quirewell.web.desk import Errand, Says
 from quirewell.web.house import House, house_of
 from quirewell.web.measuring import waiting
 from quirewell.web.page import drawing, render_item, see
+from quirewell.web.routes.pictures import KEEP, TILE
 from quirewell.web.saving import ACTOR, Again, saver
 
 PICTURES = {
     "after": "quirewell.stages.pair_pictures.write_registered_after",
     "difference": "quirewell.stages.pair_pictures.write_difference",
 }
+LAYERS = "quirewell.stages.pair_tiles.write_pair_layers"
+ROLES = ("before", "after")
 LONGEST_PX = 1400
 MARGINS = (
     ("change.width_pct", "Change of width, %"),
@@ -103,8 +109,15 @@ def pair(request: Request) -> Response:
     before, after = (_capture_hash(run, role) for role in ("before", "after"))
     places = [entry.place for entry in prove_view(state).pairs]
     at = places.index(shown.place)
+    base = captured(state, run, "before")
+    measured = latest_measure(state, base) if base else None
+    factor = request.query_params.get("arrows", "")
     return render_item(
         request, "pair.html", state, "prove", pair=shown, run=run,
+        layers=pair_layers(
+            run, um_per_px(measured) if measured else None, int(factor) if factor.isdigit() else 0,
+            (base.width_px, base.height_px) if base else (0, 0),
+        ),
         findings=ask_all([run], state), before=before, after=after,
         registered="before_to_after_px" in run.drawing,
         previous=places[at - 1] if at else "",
@@ -123,6 +136,45 @@ def _capture_hash(run: Run, role: str) -> str:
     return next((entry.sha256 for entry in run.inputs if entry.role == role), "")
 
 
+async def _layered(request: Request) -> Path:
+    """The folder of a pair's layers, made when first asked for."""
+    house = house_of(request)
+    state = await run_in_threadpool(house.item, request.path_params["item"])
+    run = state.runs.get(request.path_params["run"])
+    if run is None or run.method != COMPARE:
+        raise HTTPException(404, "This page was not compared before with after.")
+    folder = house.studio.derived / "pairs" / f"{run.id}-layers"
+    files = {role: house.studio.blobs.path(_capture_hash(run, role)) for role in ROLES}
+    for key in (f"layers:{run.id}", ""):
+        if not (folder / "after" / "info.json").is_file():
+            await house.call(LAYERS, files, dict(run.params), folder, key=key)
+    return folder
+
+
+async def layer_info(request: Request) -> Response:
+    """Description of the tiles of the after picture on the before picture's grid."""
+    folder = await _layered(request)
+    described = json.loads((folder / "after" / "info.json").read_text(encoding="utf-8"))
+    described["id"] = str(request.url).rsplit("/", 1)[0]
+    return JSONResponse(described)
+
+
+async def layer_map(request: Request) -> Response:
+    """The colour difference without a legend, clear where nothing was compared."""
+    folder = await _layered(request)
+    return FileResponse(folder / "difference.png", media_type="image/png", headers=KEEP)
+
+
+def layer_tile(request: Request) -> Response:
+    """One tile of the after picture."""
+    rest, run = request.path_params["rest"], request.path_params["run"]
+    known = run in house_of(request).item(request.path_params["item"]).runs
+    path = house_of(request).studio.derived / "pairs" / f"{run}-layers" / "after" / rest
+    if not known or not TILE.fullmatch(rest) or not path.is_file():
+        raise HTTPException(404)
+    return FileResponse(path, media_type="image/jpeg", headers=KEEP)
+
+
 async def picture(request: Request) -> Response:
     """The after picture on the before picture's grid, or the difference; made when asked for."""
     house = house_of(request)
@@ -136,8 +188,7 @@ async def picture(request: Request) -> Response:
     if not target.is_file():
         folder.mkdir(parents=True, exist_ok=True)
         part = folder / f"{run.id}-{secrets.token_hex(4)}.part.png"
-        roles = ("before", "after")
-        files = {role: house.studio.blobs.path(_capture_hash(run, role)) for role in roles}
+        files = {role: house.studio.blobs.path(_capture_hash(run, role)) for role in ROLES}
         await house.call(task, files, dict(run.params), part, LONGEST_PX)
         part.replace(target)
     return FileResponse(target, media_type="image/png", headers={"Cache-Control": "no-cache"})
@@ -203,6 +254,9 @@ routes = [
     Route("/item/{item}/prove/report", build, methods=["POST"]),
     Route("/item/{item}/report/{report}.pdf", download),
     Route("/item/{item}/report/{report}/recheck", check, methods=["POST"]),
+    Route("/item/{item}/pair/{run}/after/info.json", layer_info),
+    Route("/item/{item}/pair/{run}/difference.png", layer_map),
+    Route("/item/{item}/pair/{run}/after/{rest:path}", layer_tile),
     Route("/item/{item}/prove/{place}", pair),
     Route("/item/{item}/prove/{place}/{which}.png", picture),
 ]

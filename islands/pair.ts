@@ -1,0 +1,248 @@
+// Before and after on one grid: each alone, a curtain between them, one for the other, and the
+// map of their difference. Nothing moves unless it is asked to, and it stops by itself.
+import OpenSeadragon from "openseadragon";
+import { button, calm, openTiles, type Opened } from "./deepzoom";
+
+type Mode = "before" | "after" | "curtain" | "difference";
+const MODES: [Mode, string][] = [
+  ["curtain", "Curtain"],
+  ["before", "Before"],
+  ["after", "After"],
+  ["difference", "Difference"],
+];
+const SWAP_MS = 800; // each picture stands longer than half a second
+const SWAPS = 8;
+
+class Pair extends HTMLElement {
+  private opened: Opened | undefined;
+  private laid: OpenSeadragon.TiledImage | undefined;
+  private difference: OpenSeadragon.TiledImage | undefined;
+  private mode: Mode = "curtain";
+  private slider = document.createElement("input");
+  private edge = document.createElement("div");
+  private tags = [tag("left"), tag("right")] as const;
+  private status = document.createElement("p");
+  private timer = 0;
+  private blinker: HTMLButtonElement | undefined;
+
+  connectedCallback(): void {
+    if (this.opened) return;
+    this.factor();
+    const opened = openTiles(this);
+    if (!opened) return;
+    this.opened = opened;
+    this.status.setAttribute("role", "status");
+    this.status.className = "soft";
+    this.controls(opened);
+    opened.viewer.addHandler("open", () => this.layAfter(opened));
+    opened.viewer.addHandler("update-viewport", () => this.draw());
+  }
+
+  private controls(opened: Opened): void {
+    this.prepend(this.modes());
+    this.slider.type = "range";
+    this.slider.min = "0";
+    this.slider.max = "100";
+    this.slider.value = "50";
+    this.slider.setAttribute("aria-label", "Where the edge between before and after stands");
+    this.slider.addEventListener("input", () => this.draw());
+    this.edge.className = "edge";
+    this.edge.addEventListener("pointerdown", (event) => {
+      event.preventDefault();
+      this.edge.setPointerCapture(event.pointerId);
+    });
+    this.edge.addEventListener("pointermove", (event) => {
+      if (!this.edge.hasPointerCapture(event.pointerId)) return;
+      const box = opened.canvas.getBoundingClientRect();
+      const share = ((event.clientX - box.left) / box.width) * 100;
+      this.slider.value = String(Math.min(100, Math.max(0, share)));
+      this.draw();
+    });
+    opened.canvas.append(this.edge, ...this.tags);
+    opened.canvas.after(this.slider);
+    const swap = button("Swap before and after", () => this.swap());
+    opened.tools.append(swap);
+    if (!calm()) {
+      this.blinker = button("Swap eight times by itself", () => this.blink());
+      opened.tools.append(this.blinker);
+    }
+    opened.tools.after(this.status);
+  }
+
+  private modes(): HTMLElement {
+    const group = document.createElement("fieldset");
+    group.className = "modes";
+    const legend = document.createElement("legend");
+    legend.className = "unseen";
+    legend.textContent = "What is shown";
+    group.append(legend);
+    for (const [mode, words] of MODES) {
+      const label = document.createElement("label");
+      const box = document.createElement("input");
+      box.type = "radio";
+      box.name = "pair-mode";
+      box.value = mode;
+      box.checked = mode === this.mode;
+      box.addEventListener("change", () => {
+        this.stop();
+        this.show(mode);
+      });
+      label.append(box, words);
+      group.append(label);
+    }
+    return group;
+  }
+
+  private layAfter(opened: Opened): void {
+    if (this.laid) return;
+    this.tell("Laying the after picture on the before picture …");
+    opened.viewer.addTiledImage({
+      tileSource: this.dataset["after"] as unknown as string,
+      width: 1,
+      success: (event) => {
+        this.laid = (event as unknown as { item: OpenSeadragon.TiledImage }).item;
+        this.dataset["state"] = "laid";
+        this.tell("");
+        this.draw();
+      },
+      error: () => this.tell("The after picture could not be laid on the before picture."),
+    });
+  }
+
+  private show(mode: Mode): void {
+    this.mode = mode;
+    const box = this.querySelector<HTMLInputElement>(`.modes input[value="${mode}"]`);
+    if (box) box.checked = true;
+    if (mode === "difference" && !this.difference) this.layDifference();
+    const key = this.parentElement?.querySelector<HTMLElement>("[data-difference-key]");
+    if (key) key.hidden = mode !== "difference";
+    this.draw();
+  }
+
+  private layDifference(): void {
+    this.tell("Computing the difference …");
+    this.opened?.viewer.addTiledImage({
+      tileSource: {
+        type: "image",
+        url: this.dataset["difference"],
+      } as unknown as OpenSeadragon.TileSourceOptions,
+      width: 1,
+      success: (event) => {
+        this.difference = (event as unknown as { item: OpenSeadragon.TiledImage }).item;
+        this.tell("");
+        this.draw();
+      },
+      error: () => this.tell("The difference could not be computed."),
+    });
+  }
+
+  private draw(): void {
+    const opened = this.opened;
+    const base = opened?.viewer.world.getItemAt(0);
+    if (!opened || !base) return;
+    const curtain = this.mode === "curtain";
+    const share = Number(this.slider.value);
+    this.edge.hidden = this.slider.hidden = !curtain;
+    this.edge.style.left = `${share}%`;
+    this.edge.style.display = curtain ? "" : "none";
+    this.slider.setAttribute(
+      "aria-valuetext",
+      `before on the left ${Math.round(share)} %, after on the right`,
+    );
+    const names: Record<Mode, [string, string]> = {
+      curtain: ["Before", "After"],
+      before: ["Before", ""],
+      after: ["After", ""],
+      difference: ["Difference", ""],
+    };
+    for (const [at, mark] of this.tags.entries()) {
+      mark.textContent = names[this.mode][at] ?? "";
+      mark.hidden = !mark.textContent;
+    }
+    this.difference?.setOpacity(this.mode === "difference" ? 1 : 0);
+    if (!this.laid) return;
+    this.laid.setOpacity(this.mode === "after" || curtain ? 1 : 0);
+    if (curtain) this.clip(opened, this.laid, share / 100);
+    else this.laid.setClip(null);
+  }
+
+  private clip(opened: Opened, after: OpenSeadragon.TiledImage, share: number): void {
+    const bounds = opened.viewer.viewport.getBounds(true);
+    const x = bounds.x + bounds.width * share;
+    const from = after.viewportToImageCoordinates(x, 0).x;
+    const size = after.getContentSize();
+    const left = Math.min(Math.max(from, 0), size.x);
+    const now = after.getClip();
+    if (now && Math.abs(now.x - left) < 0.01) return;
+    after.setClip(new OpenSeadragon.Rect(left, 0, Math.max(size.x - left, 0.001), size.y));
+  }
+
+  private swap(): void {
+    this.stop();
+    this.show(this.mode === "after" ? "before" : "after");
+  }
+
+  private blink(): void {
+    if (this.timer) {
+      this.stop();
+      this.tell("Stopped.");
+      return;
+    }
+    let left = SWAPS;
+    if (this.blinker) this.blinker.textContent = "Stop";
+    const step = (): void => {
+      this.show(this.mode === "after" ? "before" : "after");
+      left -= 1;
+      if (left > 0) {
+        this.timer = window.setTimeout(step, SWAP_MS);
+      } else {
+        this.stop();
+        this.tell("Swapped eight times, and stopped.");
+      }
+    };
+    step();
+  }
+
+  private stop(): void {
+    clearTimeout(this.timer);
+    this.timer = 0;
+    if (this.blinker) this.blinker.textContent = "Swap eight times by itself";
+  }
+
+  // How much longer arrows are drawn: at once, without loading the page again.
+  private factor(): void {
+    const form = this.parentElement?.querySelector<HTMLFormElement>("[data-factor]");
+    const choice = form?.querySelector("select");
+    if (!form || !choice) return;
+    form.querySelector("button")?.remove();
+    const arrows = [...this.querySelectorAll<SVGLineElement>("line.layer-arrows")];
+    choice.addEventListener("change", () => {
+      const factor = Number(choice.value);
+      for (const line of arrows) {
+        for (const axis of ["x", "y"] as const) {
+          const from = Number(line.getAttribute(`${axis}1`));
+          const by = Number(line.dataset[axis === "x" ? "dx" : "dy"]);
+          line.setAttribute(`${axis}2`, String(from + factor * by));
+        }
+      }
+    });
+  }
+
+  private tell(words: string): void {
+    this.status.textContent = words;
+  }
+
+  disconnectedCallback(): void {
+    this.stop();
+    this.opened?.viewer.destroy();
+    this.opened = undefined;
+  }
+}
+
+function tag(side: "left" | "right"): HTMLElement {
+  const made = document.createElement("span");
+  made.className = `tag ${side}`;
+  return made;
+}
+
+customElements.define("qw-pair", Pair);
