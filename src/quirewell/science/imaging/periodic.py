@@ -1,0 +1,76 @@
+"""Where print repeats itself: the pitch of a halftone or a ruling in each subset.
+
+A subset that is like itself one dot further on correlates there just as well. Such subsets are
+found by their own autocorrelation (``wiener1930`` and ``khinchin1934``: the transform of the
+power spectrum) and believed only where others vouch for the place.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+Real = NDArray[np.float64]
+
+_ALIKE = 0.5
+_LEAST_PITCH_PX = 2.0
+_CHUNK = 512
+
+
+def pitches(picture: NDArray[np.generic], points: Real, radius: int) -> Real:
+    """Distance [px] at which each subset resembles itself, inf where it does so nowhere.
+
+    The nearest distance counts whose autocorrelation is a peak of at least 0.5.
+    """
+    side = 32 if radius < 20 else 64
+    half = side // 2
+    height, width = picture.shape
+    out = np.full(len(points), np.inf)
+    if min(height, width) < side:
+        return out
+    lefts = np.clip(np.round(points[:, 0]).astype(int) - half, 0, width - side)
+    tops = np.clip(np.round(points[:, 1]).astype(int) - half, 0, height - side)
+    window = np.outer(np.hanning(side + 2)[1:-1], np.hanning(side + 2)[1:-1]).astype(np.float32)
+    own = _autocorrelation(window[None])[0]
+    for first in range(0, len(points), _CHUNK):
+        rows = slice(first, first + _CHUNK)
+        stack = np.stack(
+            [
+                picture[y : y + side, x : x + side]
+                for x, y in zip(lefts[rows], tops[rows], strict=True)
+            ]
+        ).astype(np.float32)
+        stack = np.nan_to_num(stack)
+        # The weighted mean must go: what the window leaves of it would look like itself.
+        stack -= (stack * window).sum(axis=(1, 2), keepdims=True) / window.sum()
+        out[rows] = _nearest_peak(_autocorrelation(stack * window), own)
+    return out
+
+
+def _autocorrelation(stack: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Autocorrelation at lags -1..reach down and -reach..reach across."""
+    side = stack.shape[-1]
+    power = np.abs(fft.rfft2(stack, workers=2)) ** 2
+    full = fft.irfft2(power, s=(side, side), workers=2)
+    reach = side // 2 - 2
+    rows = np.concatenate([full[:, -1:], full[:, : reach + 1]], axis=1)
+    out = np.concatenate([rows[:, :, -reach:], rows[:, :, : reach + 1]], axis=2)
+    return np.asarray(out, dtype=np.float32)
+
+
+def _nearest_peak(found: NDArray[np.float32], own: NDArray[np.float32]) -> Real:
+    reach = found.shape[1] - 2
+    down, across = np.mgrid[-1 : reach + 1, -reach : reach + 1]
+    lag = np.hypot(down, across)[1:-1, 1:-1]
+    none = own[1, reach]
+    zero = np.maximum(found[:, 1, reach], 1e-9)[:, None, None]
+    share = np.where(own > 0.08 * none, found / zero * (none / np.maximum(own, 1e-9)), -1.0)
+    middle = share[:, 1:-1, 1:-1]
+    peak = (middle > _ALIKE) & (lag >= _LEAST_PITCH_PX)
+    for dy in (0, 1, 2):
+        for dx in (0, 1, 2):
+            if (dx, dy) != (1, 1):
+                beside = share[:, dy : dy + middle.shape[1], dx : dx + middle.shape[2]]
+                peak &= middle >= beside
+    return np.asarray(np.where(peak, lag, np.inf).min(axis=(1, 2)))
