@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ import click
 from quirewell.cli.output import PLUS_MINUS_SAYS, fail, nest, paragraphs, print_json, table
 from quirewell.record.finding import Run
 from quirewell.stages.measuring import METHOD, narrower
-from quirewell.stages.measuring_asked import BadParameter
+from quirewell.stages.measuring_said import BadParameter
 from quirewell.stages.methods import run_method
 from quirewell.studio.images import ImageError
 
@@ -33,7 +34,7 @@ _PROMISED = (
 _SHOWN = (
     "leaf.width_mm", "leaf.height_mm", "leaf.width_px", "leaf.height_px", "leaf.squareness_deg",
     "leaf.loss_mm2", "leaf.area_mm2", "tone.L", "tone.a", "tone.b", "tone.yellowness",
-    "tone.margin_db", "scale.um_per_px",
+    "tone.profile.decay_mm", "tone.margin_db", "scale.um_per_px",
 )  # fmt: skip
 
 
@@ -73,7 +74,16 @@ def _numbers(command: Any) -> Any:
     help="Polygons to leave out, such as a hand in the picture.",
 )
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
-def measure(image: Path, wants_json: bool, **params: str) -> None:
+@click.option(
+    "--target",
+    "target_file",
+    type=click.Path(path_type=Path),
+    default=None,
+    metavar="FILE.json",
+    help="A colour target fitted for this scanner or camera, setting and light: what quirewell "
+    "target fit --json said.",
+)
+def measure(image: Path, wants_json: bool, target_file: Path | None, **params: str) -> None:
     """Measure one leaf: width, height, squareness, missing area, paper tone.
 
     \b
@@ -89,6 +99,8 @@ def measure(image: Path, wants_json: bool, **params: str) -> None:
     """
     given = {name: value for name, value in params.items() if value}
     try:
+        if target_file is not None:
+            given["target"] = target_in(target_file)
         run = run_method(METHOD, "image", {"image": image}, params=given)
     except (ImageError, BadParameter) as error:
         fail(f"{error}.".replace("..", "."), wants_json)
@@ -96,6 +108,27 @@ def measure(image: Path, wants_json: bool, **params: str) -> None:
         print_json(_complete(nest(run)))
     else:
         click.echo("\n".join(_card(image, run)))
+
+
+def target_in(path: Path) -> str:
+    """The line a fitted target is used by, from what ``quirewell target fit --json`` said.
+
+    Raises:
+        BadParameter: when the file holds no fitted target; a sentence.
+    """
+    try:
+        text = path.read_text(encoding="utf-8") if path.stat().st_size < 1_000_000 else ""
+        used = json.loads(text)["target"]["use"]
+    except OSError as error:
+        raise BadParameter(f"{path}: {error.strerror}") from None
+    except (UnicodeDecodeError, json.JSONDecodeError, KeyError, TypeError):
+        used = None
+    if not isinstance(used, str):
+        raise BadParameter(
+            f"{path.name} holds no fitted target; give what quirewell target fit IMAGE CHART "
+            "--json said"
+        )
+    return used
 
 
 def _complete(said: dict[str, Any]) -> dict[str, Any]:

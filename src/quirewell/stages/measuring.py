@@ -54,7 +54,7 @@ class Seen:
     warnings: tuple[str, ...]
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Size, squareness, missing area and paper tone of one leaf, with the scale they rest on."""
     asked = read_params(params)
@@ -83,7 +83,7 @@ def look(picture: Picture, asked: Asked) -> Seen:
     says += loss.warnings if loss else ()
     says += quality_warnings(pixels, leaf, scale.um_per_px if scale else None, picture.grey)
     size = leaf_size(leaf, scale) if scale else None
-    tone = leaf_tone(pixels, leaf, px_mm)
+    tone = leaf_tone(pixels, leaf, px_mm, asked.target)
     if tone is None:
         says.append("Too little bare paper was found to measure its tone.")
     return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tuple(says))
@@ -103,7 +103,7 @@ def outcome_of(seen: Seen, asked: Asked) -> Outcome:
         else:
             findings += _pixel_findings(seen.leaf)
         if seen.tone is not None:
-            findings += tone_findings(seen.tone, seen.picture)
+            findings += tone_findings(seen.tone, seen.picture, asked.target)
     shapes = drawing(seen.leaf, seen.strip, seen.loss, seen.tone) if seen.leaf else {}
     return Outcome(tuple(findings), seen.warnings, shapes)
 
@@ -164,7 +164,9 @@ def _area_findings(seen: Seen, size: LeafSize, scale: Scale) -> list[Finding]:
         return []
     per_px = scale.um_per_px_x * scale.um_per_px_y / 1e6
     terms = [
-        BudgetTerm("rim", per_px * seen.loss.u_rim_px, basis="0.06 px along every rim, 0.5 % levels"),
+        BudgetTerm(
+            "rim", per_px * seen.loss.u_rim_px, basis="0.06 px along every rim, 0.5 % levels"
+        ),
         BudgetTerm("outline", per_px * seen.loss.u_outline_px, basis="place of the fitted lines"),
         BudgetTerm("unseen", SMALLEST_MM2 / 2, basis="pieces too small to tell from roughness"),
     ]

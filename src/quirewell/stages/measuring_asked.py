@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from quirewell.science.colour.target_use import TargetUse, target_from_text
 from quirewell.science.imaging.charuco import Board, read_board
 from quirewell.science.imaging.leaf import Panel
 from quirewell.science.imaging.pointed import Said
@@ -19,6 +20,7 @@ PARAMS = (
     "strip_length_mm", "strip_length_u_mm", "scanner_u_um", "ground",
     "corners", "ignore", "board", "board_u_pct",
     "scanner_um_per_px_x", "scanner_um_per_px_y", "scanner_scale_u_pct", "scanner_ratio_u_pct",
+    "target",
 )  # fmt: skip
 _LIMITS = {
     "dpi": (40.0, 4800.0, "dpi"),
@@ -55,6 +57,7 @@ class Asked:
     scanner_scale_u_pct: float | None = None
     scanner_ratio_u_pct: float | None = None
     board: Board | None = None
+    target: TargetUse | None = None
     said: Said = field(default_factory=Said)
 
 
@@ -87,8 +90,16 @@ def read_params(params: Mapping[str, str]) -> Asked:
         known_points=points,
         said=said,
         board=_board(params.get("board") or ""),
+        target=_target(params.get("target") or ""),
         **numbers,
     )
+
+
+def _target(text: str) -> TargetUse | None:
+    try:
+        return target_from_text(text) if text.strip() else None
+    except ValueError as error:
+        raise BadParameter(str(error)) from None
 
 
 def _board(text: str) -> Board | None:
