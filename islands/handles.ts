@@ -71,7 +71,7 @@ export class Handles {
       event.preventDefault();
       event.stopPropagation();
       knob.setPointerCapture(event.pointerId);
-      knob.focus();
+      knob.focus({ preventScroll: true });
       const spot = onScreen(this.opened.viewer, grip.place);
       const finger = at(event);
       hold = { x: spot.x - finger.x, y: spot.y - finger.y };

@@ -35,7 +35,8 @@ class Pair extends HTMLElement {
     this.status.className = "soft";
     this.controls(opened);
     opened.viewer.addHandler("open", () => this.layAfter(opened));
-    opened.viewer.addHandler("update-viewport", () => this.draw());
+    opened.viewer.addHandler("update-viewport", () => this.clip());
+    opened.viewer.addHandler("resize", () => this.clip());
   }
 
   private controls(opened: Opened): void {
@@ -162,19 +163,25 @@ class Pair extends HTMLElement {
     this.difference?.setOpacity(this.mode === "difference" ? 1 : 0);
     if (!this.laid) return;
     this.laid.setOpacity(this.mode === "after" || curtain ? 1 : 0);
-    if (curtain) this.clip(opened, this.laid, share / 100);
-    else this.laid.setClip(null);
+    this.clip();
   }
 
-  private clip(opened: Opened, after: OpenSeadragon.TiledImage, share: number): void {
+  // The part of the after picture that the curtain lets through; drawn anew only when it moved.
+  private clip(): void {
+    const opened = this.opened;
+    const laid = this.laid;
+    if (!opened || !laid) return;
+    const now = laid.getClip();
+    if (this.mode !== "curtain") {
+      if (now) laid.setClip(null);
+      return;
+    }
     const bounds = opened.viewer.viewport.getBounds(true);
-    const x = bounds.x + bounds.width * share;
-    const from = after.viewportToImageCoordinates(x, 0).x;
-    const size = after.getContentSize();
-    const left = Math.min(Math.max(from, 0), size.x);
-    const now = after.getClip();
+    const x = bounds.x + (bounds.width * Number(this.slider.value)) / 100;
+    const size = laid.getContentSize();
+    const left = Math.min(Math.max(laid.viewportToImageCoordinates(x, 0).x, 0), size.x);
     if (now && Math.abs(now.x - left) < 0.01) return;
-    after.setClip(new OpenSeadragon.Rect(left, 0, Math.max(size.x - left, 0.001), size.y));
+    laid.setClip(new OpenSeadragon.Rect(left, 0, Math.max(size.x - left, 0.001), size.y));
   }
 
   private swap(): void {

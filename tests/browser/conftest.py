@@ -44,6 +44,13 @@ class Served:
     def url(self, path: str = "") -> str:
         return f"{self.base}/item/{ITEM}{path}"
 
+    def look(self) -> str:
+        """Path of the close-up of the first scan of PLACE."""
+        with Studio.open(self.folder) as studio:
+            captures = studio.state(ITEM).captures.values()
+            named = next(one for one in captures if one.filename == "w01-outer-left-before.tif")
+            return f"/look/{named.id}"
+
     def wait_until_idle(self) -> None:
         """Work in hand turns its page over when it ends: let it end first."""
         while True:
@@ -75,7 +82,12 @@ def _fill(folder: Path, scans: Path) -> None:
             state = studio.state(ITEM)
             studio.append(ITEM, state.version, command(state, form))
         state = studio.state(ITEM)
-        for call in survey.to_compare(state, studio.blobs.path):
+        measured = [
+            call
+            for call in survey.to_measure(state, studio.blobs.path)
+            if call.arguments[1] == PLACE
+        ]
+        for call in (*measured, *survey.to_compare(state, studio.blobs.path)):
             body = survey.carry_out(*call.arguments)
             studio.append(ITEM, None, survey.recorded(studio.state(ITEM), body))
 

@@ -1,4 +1,4 @@
-"""The islands by mouse, touch and keyboard: curtain, viewer, upload, work in hand."""
+"""The islands by mouse, touch and keyboard: viewer, upload, work in hand."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from browser.conftest import PLACE, Complaints, Served
+from browser.conftest import Complaints, Served
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
@@ -21,53 +21,6 @@ def page(browser: Browser) -> Iterator[Page]:
     yield opened
     context.close()
     assert not complaints
-
-
-def share(page: Page) -> float:
-    """How far from the left the after picture is cut, in per cent, as the browser draws it."""
-    clip = (
-        page.locator("qw-curtain .stage img").nth(1).evaluate("e => getComputedStyle(e).clipPath")
-    )
-    return float(clip.split()[-1].rstrip("%)")) if "%" in clip else 0.0
-
-
-def test_the_curtain_moves_by_keyboard(page: Page, served: Served) -> None:
-    page.goto(served.url(f"/prove/{PLACE}"))
-    slider = page.get_by_role("slider")
-    slider.focus()
-    assert share(page) == 50
-    for _ in range(5):
-        page.keyboard.press("ArrowRight")
-    assert share(page) == 55
-    page.keyboard.press("Home")
-    assert share(page) == 0
-    assert "before on the left 0 %" in (slider.get_attribute("aria-valuetext") or "")
-
-
-def test_the_curtain_moves_by_mouse_and_by_touch(page: Page, served: Served) -> None:
-    page.goto(served.url(f"/prove/{PLACE}"))
-    stage = page.locator("qw-curtain .stage")
-    page.wait_for_function("() => [...document.images].every(i => i.complete && i.naturalWidth)")
-    stage.scroll_into_view_if_needed()
-    box = stage.bounding_box()
-    assert box
-    y = box["y"] + 40
-    page.mouse.move(box["x"] + box["width"] / 2, y)
-    page.mouse.down()
-    page.mouse.move(box["x"] + box["width"] * 0.25, y, steps=4)
-    page.mouse.up()
-    assert share(page) == pytest.approx(25, abs=1)
-    page.touchscreen.tap(box["x"] + box["width"] * 0.8, y)
-    assert share(page) == pytest.approx(80, abs=1)
-
-
-def test_both_pictures_of_the_curtain_lie_on_one_grid(page: Page, served: Served) -> None:
-    page.goto(served.url(f"/prove/{PLACE}"))
-    page.wait_for_function("() => [...document.images].every(i => i.complete && i.naturalWidth)")
-    sizes = page.locator("qw-curtain img").evaluate_all(
-        "all => all.map(one => one.naturalWidth / one.naturalHeight)"
-    )
-    assert sizes[0] == pytest.approx(sizes[1], rel=0.01)
 
 
 def test_the_viewer_opens_zooms_and_is_reached_by_keyboard(page: Page, served: Served) -> None:

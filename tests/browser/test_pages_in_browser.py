@@ -21,7 +21,7 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 PAGES = [
     "/", "/new", "/item/{}", "/item/{}?show=change", "/item/{}/intake", "/item/{}/examine",
     "/item/{}/examine/w01", "/item/{}/decide", "/item/{}/treat", "/item/{}/prove",
-    f"/item/{{}}/prove/{PLACE}", "/nowhere",
+    f"/item/{{}}/prove/{PLACE}", "/nowhere", "/item/{}{look}", "/item/{}{look}/correct",
 ]  # fmt: skip
 
 
@@ -33,7 +33,7 @@ def test_pages_are_whole_at_every_width(
     context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
     found: list[str] = []
     for template in PAGES:
-        path = template.format(ITEM)
+        path = template.format(ITEM, look=served.look())
         page = context.new_page()
         complaints = Complaints()
         complaints.listen(page)
@@ -74,7 +74,10 @@ def test_the_checker_would_see_a_fault(browser: Browser, served: Served) -> None
 
 def test_every_target_is_large_enough_for_a_wet_knuckle(browser: Browser, served: Served) -> None:
     page = browser.new_page(viewport={"width": 320, "height": 900})
-    for path in ("/new", f"/item/{ITEM}/treat", f"/item/{ITEM}/intake"):
+    item = f"/item/{ITEM}"
+    look = f"{item}{served.look()}"
+    paths = ("/new", f"{item}/treat", f"{item}/intake", look, f"{look}/correct")
+    for path in (*paths, f"{item}/prove/{PLACE}"):
         page.goto(served.base + path)
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
         small = page.evaluate(
@@ -91,7 +94,14 @@ def test_pages_read_without_javascript(browser: Browser, served: Served) -> None
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(served.url(f"/prove/{PLACE}"))
-    assert page.locator(".sides img").count() == 2
+    assert page.locator(".sides img").count() == 3
+    page.goto(served.url(served.look()))
+    outline = page.locator('.over [data-layer="outline"]')
+    assert outline.is_visible()
+    page.get_by_label("Edges as fitted").uncheck()
+    assert not outline.is_visible()
+    page.get_by_role("link", name="Correct").click()
+    assert page.get_by_label("Upper left").is_visible()
     page.goto(served.url("/intake"))
     assert page.locator('input[type="file"]').is_visible()
     page.goto(served.base + "/new")
