@@ -58,6 +58,11 @@ COMMANDS = {
         "strip",
         "Print the bench strip that gives a scan its scale.",
     ),
+    "scanner": (
+        "quirewell.cli.scanner",
+        "scanner",
+        "Calibrate your scanner and keep the bench strip's length.",
+    ),
     "report": ("quirewell.cli.report", "report", "Write the treatment report as a PDF."),
     "recheck": (
         "quirewell.cli.report",

@@ -56,6 +56,11 @@ class Artefact:
     rule_mm: float = 0.0
     rule_points: tuple[tuple[float, float, float, float], ...] = ()
 
+    @property
+    def printed(self) -> bool:
+        """Whether a printer made it, whose two directions may differ by as much as its scale."""
+        return self.point_u_um >= PRINTED_POINT_U_UM
+
 
 @method(METHOD, 1, "exact")
 def calibrate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
@@ -82,6 +87,7 @@ def calibrate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     width, height = max(size[0] for size in sizes), max(size[1] for size in sizes)
     found = scanner_geometry(
         placements, um, (width, height), artefact.length_u, artefact.point_u_um,
+        PRINTER_U_PCT / 100 if artefact.printed else 0.0,
         RULE_POINT_PX if artefact.kind == "rule" else 0.02,
     )  # fmt: skip
     findings = (Finding("", "scanner.name", "", text=name), *_findings(found, dpi, um, artefact))

@@ -149,9 +149,12 @@ def _alike(glass_um: float, known: ScannerKnown | None) -> tuple[float, float]:
 
 def _joined(found: StripFound, apart: float, alike: float) -> tuple[np.ndarray, np.ndarray]:
     """Both pixel sizes given that their logarithms differ by ``apart`` +- ``alike``, and
-    covariance."""
+    covariance. A printer may draw the strip 0.3 % larger across than along."""
     logs = np.log([found.um_per_px_x, found.um_per_px_y])
-    spread = np.asarray(found.covariance, dtype=np.float64)
+    turn = math.radians(found.turn_deg)
+    across = np.array([math.sin(turn) ** 2, math.cos(turn) ** 2])
+    printed = (PRINTER_U_PCT / 100) ** 2 * np.outer(across, across)
+    spread = np.asarray(found.covariance, dtype=np.float64) + printed
     difference = np.array([1.0, -1.0])
     total = float(difference @ spread @ difference) + alike**2
     gain = spread @ difference / total

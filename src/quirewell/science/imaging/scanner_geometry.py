@@ -4,11 +4,12 @@ The same points (marks of the strip, corners of a board, ends of a rule) are see
 placements. With g a point of the glass by the stated resolution and t its true place, from
 the middle of the glass [mm],
 
-    t = g + (sx x + h y, sy y) + P(g) + (ax_i x, ay_i y),     t = R_i (1 + l)(a + d) + c_i
+    t = g + (sx x + h y, sy y) + P(g) + (ax_i x, ay_i y),     t = R_i ((1 + l) a + k a' + d) + c_i
 
 where sx, sy are the scale errors, h the want of squareness, P a polynomial of degree 2 and 3
 (the geometry), ax_i, ay_i what scan i differs by (repeatability), a the artefact's points, d
-what each is out by, l what the artefact's length may be out by, R_i and c_i how it lay. All
+what each is out by, l what the artefact's length may be out by, k what a printer may draw
+across more than along (a' is a's part across), R_i and c_i how it lay. All
 are solved together by least squares with the stated standard uncertainties as priors; the
 spreads of P, of the scans and of the reading are estimated along (expectation-maximisation,
 each begun from the published figure of an unchecked flatbed, isprs1996). So whatever the
@@ -95,6 +96,7 @@ def scanner_geometry(
     size_px: tuple[int, int],
     length_u: float,
     point_u_um: float,
+    aspect_u: float = 0.0,
     noise_px: float = NOISE_FLOOR_PX,
 ) -> ScannerGeometry:
     """Scale errors, repeatability and geometry of a scanner.
@@ -111,6 +113,8 @@ def scanner_geometry(
         standard uncertainty of the artefact's length [-], common to all scans
     point_u_um
         standard uncertainty of the place of each point on the artefact [um]
+    aspect_u
+        standard uncertainty of the artefact's scale across against that along [-]
     noise_px
         a point is never taken to be seen better than this [px]
 
@@ -126,7 +130,7 @@ def scanner_geometry(
         )
     if any(len(one.ids) < 2 for one in placements):
         raise ValueError("each scan must show at least two points of the artefact")
-    model = _Model(placements, um_per_px, size_px, length_u, point_u_um)
+    model = _Model(placements, um_per_px, size_px, (length_u, aspect_u), point_u_um)
     spread = _Spread(noise_mm=0.1 * um_per_px[0] / 1000)
     floor_mm = noise_px * min(um_per_px) / 1000
     mean, cov = model.solve(spread)
@@ -144,13 +148,13 @@ class _Model:
         placements: Sequence[Placement],
         um_per_px: tuple[float, float],
         size_px: tuple[int, int],
-        length_u: float,
+        size_u: tuple[float, float],
         point_u_um: float,
     ) -> None:
         self.scans = len(placements)
         self.numbers = sorted({int(id_) for one in placements for id_ in one.ids})
         self.size_mm = np.array(size_px) * np.array(um_per_px) / 1000
-        self.length_u, self.point_u_mm = length_u, max(point_u_um, 0.01) / 1000
+        self.size_u, self.point_u_mm = np.maximum(size_u, 1e-9), max(point_u_um, 0.01) / 1000
         middle = np.mean([one.points_mm.mean(axis=0) for one in placements], axis=0)
         self.glass = [
             one.points_px * np.array(um_per_px) / 1000 - self.size_mm / 2 for one in placements
@@ -162,7 +166,7 @@ class _Model:
         self.at_scale = 5 * self.scans
         self.at_field = self.at_scale + 3
         self.at_length = self.at_field + 2 * len(_POWERS)
-        self.at_points = self.at_length + 1
+        self.at_points = self.at_length + 2
         self.count = self.at_points + 2 * len(self.numbers)
         self._settle_turns()
 
@@ -200,6 +204,7 @@ class _Model:
             block[:, self.at_scale + 2] = g[:, 1]
         block[:, self.at_field + axis * len(_POWERS) :][:, : len(_POWERS)] = _field_terms(g)
         block[:, self.at_length] = -laid[:, axis]
+        block[:, self.at_length + 1] = -turn[axis, 1] * self.art[scan][:, 1]
         for part in (0, 1):
             block[np.arange(len(g)), self.at_points + 2 * ids + part] = -turn[axis, part]
         return block, (laid + place - g)[:, axis]
@@ -211,7 +216,7 @@ class _Model:
         u[: self.at_scale] = one * self.scans
         u[self.at_scale : self.at_field] = _SCALE_U
         u[self.at_field : self.at_length] = spread.field_mm
-        u[self.at_length] = max(self.length_u, 1e-9)
+        u[self.at_length : self.at_points] = self.size_u
         u[self.at_points :] = self.point_u_mm
         return u
 
