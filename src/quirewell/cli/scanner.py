@@ -110,7 +110,7 @@ def calibrate(
 
 
 def _card(run: Run, kept: str) -> list[str]:
-    lines = [f"{len(run.inputs) or 'The'} scans"] + table(run.findings)
+    lines = [f"{len(run.inputs) or 'The'} scans", *table(run.findings)]
     if kept:
         lines += ["", f"  Kept for {kept}; scans of it at this resolution are measured by it."]
     return lines + paragraphs("What to know", run.warnings)
