@@ -134,3 +134,48 @@ def test_only_scans_of_sheets_are_corrected(bench: Bench) -> None:
 def test_layers_of_no_comparison_are_not_found(bench: Bench, path: str) -> None:
     assert bench.client.get(bench.url(f"/pair/r9/after/{path}")).status_code == 404
     assert bench.client.get(bench.url("/pair/r9/difference.png")).status_code == 404
+
+
+def test_a_picture_that_does_not_belong_is_set_aside_and_brought_back(bench: Bench) -> None:
+    capture = scan(bench, "after")
+    page = bench.client.get(bench.url(f"/look/{capture.id}"))
+    assert "This picture does not belong here" in page.text
+    answer = bench.client.post(
+        bench.url(f"/look/{capture.id}/aside"),
+        data={"reason": "a double", "back": bench.url("/examine/w01")},
+    )
+    assert answer.url.path == bench.url("/examine/w01")
+    assert capture.id not in bench.state.captures
+    assert "a record is set aside" in answer.text
+    seq = re.search(r'name="seq" value="(\d+)"', answer.text)
+    assert seq is not None
+    bench.client.post(bench.url("/undo"), data={"seq": seq[1]})
+    assert capture.id in bench.state.captures
+
+
+def test_a_picture_that_a_defect_shows_is_kept_and_the_reason_told(bench: Bench) -> None:
+    capture = scan(bench)
+    form = {"term": "tear", "place": "w01.outer", "capture": capture.id}
+    bench.client.post(bench.url("/examine/defect"), data=form)
+    answer = bench.client.post(bench.url(f"/look/{capture.id}/aside"), data={"reason": "double"})
+    assert answer.status_code == 422
+    assert "shows this picture" in answer.text and 'value="double"' in answer.text
+    assert_whole(answer.text)
+    assert capture.id in bench.state.captures
+
+
+def test_a_reading_is_corrected_on_its_page(bench: Bench) -> None:
+    form = {"quantity": "pH", "value": "5.2 at 21C", "place": "w01", "method": "strip on the paper"}
+    bench.client.post(bench.url("/treat/reading"), data=form)
+    known, reading = next(iter(bench.state.readings.items()))
+    page = bench.client.get(bench.url("/treat"))
+    assert_whole(page.text)
+    assert "/treat/correct-reading" in page.text
+    stamp = {"id": known, "record": known, "touched": str(bench.state.touched[known])}
+    wrong = bench.client.post(bench.url("/treat/correct-reading"), data={**stamp, "value": "52"})
+    assert wrong.status_code == 422 and "5.2 is a pH" in wrong.text
+    bench.client.post(bench.url("/treat/correct-reading"), data={**stamp, "value": "5.6"})
+    assert str(bench.state.readings[known].value) == "5.6"
+    assert bench.state.readings[known].temperature_c == reading.temperature_c
+    late = bench.client.post(bench.url("/treat/correct-reading"), data={**stamp, "value": "6.1"})
+    assert late.status_code == 409 and "5.6" in late.text and "6.1" in late.text

@@ -79,6 +79,7 @@ class Moved:
     name: str
     was: str
     now: str
+    main: bool
 
     @property
     def moved(self) -> bool:
@@ -96,6 +97,16 @@ class CorrectedView:
     seq: int
     measured: bool
     rows: tuple[Moved, ...]
+
+    @property
+    def first(self) -> tuple[Moved, ...]:
+        """The values looked at first."""
+        return tuple(row for row in self.rows if row.main)
+
+    @property
+    def rest(self) -> tuple[Moved, ...]:
+        """Whatever else moved."""
+        return tuple(row for row in self.rows if not row.main)
 
 
 def correct_view(state: ItemState, capture: Capture, typed: Mapping[str, str]) -> CorrectView:
@@ -214,12 +225,16 @@ def moved(was: Run, now: Run) -> tuple[Moved, ...]:
     """Numbers of two runs side by side: those looked at first, and whatever else moved."""
     before = {entry.quantity: _text(entry) for entry in was.findings}
     after = {entry.quantity: _text(entry) for entry in now.findings}
-    rows = [
-        Moved(quantity_name(name), before.get(name, "not given"), after.get(name, "not given"))
+    return tuple(
+        Moved(
+            quantity_name(name),
+            before.get(name, "not given"),
+            after.get(name, "not given"),
+            name in MAIN,
+        )
         for name in dict.fromkeys([*before, *after])
         if name in MAIN or before.get(name) != after.get(name)
-    ]
-    return tuple(sorted(rows, key=lambda row: not row.moved))
+    )
 
 
 def _text(finding: Finding) -> str:

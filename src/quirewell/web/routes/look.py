@@ -13,6 +13,7 @@ from quirewell.stages import examine as stage
 from quirewell.stages.correct_view import correct_view, corrected_view
 from quirewell.stages.correcting import correct_measuring, correction_of
 from quirewell.stages.drawn import layers_of
+from quirewell.stages.intake import set_aside
 from quirewell.stages.naming import sheet_of
 from quirewell.stages.refusal import Refusal
 from quirewell.web.house import house_of
@@ -23,6 +24,10 @@ from quirewell.web.saving import save
 
 def look(request: Request) -> Response:
     """A close-up of one picture."""
+    return _look(request, None, "")
+
+
+def _look(request: Request, refusal: Refusal | None, action: str) -> Response:
     house = house_of(request)
     state, capture = _picture(request)
     code = sheet_of(capture.place)
@@ -31,7 +36,8 @@ def look(request: Request) -> Response:
     run = stage.latest_measure(state, capture)
     events = house.studio.events(state.id) if held else ()
     return render_item(
-        request, "look.html", state, "examine" if code else "intake",
+        request, "look.html", state, "examine" if code else "intake", refusal=refusal,
+        action=action, here=f"/item/{state.id}/look/{capture.id}",
         picture=stage.picture_view(state, capture), back=back,
         layers=layers_of(run, held), corrected=corrected_view(state, capture, events),
         um_per_px=stage.um_per_px(run) if run else None,
@@ -54,6 +60,7 @@ def _correct(request: Request, refusal: Refusal | None) -> Response:
     wanted = ("outline", "fold", "losses", "tears", "stains")
     return render_item(
         request, "correct.html", state, "examine", refusal=refusal,
+        here=f"/item/{state.id}/look/{capture.id}/correct",
         picture=stage.picture_view(state, capture), view=view,
         layers=[layer for layer in layers_of(run, None) if layer.key in wanted],
     )  # fmt: skip
@@ -73,6 +80,15 @@ async def save_correction(request: Request) -> Response:
     return answer
 
 
+async def save_aside(request: Request) -> Response:
+    """Set a picture aside that does not belong here."""
+    path = request.path_params
+    return await save(
+        request, lambda state, form: set_aside(state, {**form, "capture": path["capture"]}),
+        f"/item/{path['item']}/intake", lambda request, refusal: _look(request, refusal, "aside"),
+    )  # fmt: skip
+
+
 def _picture(request: Request) -> tuple[ItemState, Capture]:
     state = house_of(request).item(request.path_params["item"])
     capture = state.captures.get(request.path_params["capture"])
@@ -83,6 +99,7 @@ def _picture(request: Request) -> tuple[ItemState, Capture]:
 
 routes = [
     Route("/item/{item}/look/{capture}", look),
+    Route("/item/{item}/look/{capture}/aside", save_aside, methods=["POST"]),
     Route("/item/{item}/look/{capture}/correct", correct, methods=["GET"]),
     Route("/item/{item}/look/{capture}/correct", save_correction, methods=["POST"]),
 ]

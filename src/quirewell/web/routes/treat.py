@@ -33,7 +33,8 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     view = stage.view(state)
     return render_item(
         request, "treat.html", state, "treat", refusal=refusal, action=action, view=view,
-        sheets=known_sheets(state), places=places(state), lots_text=lots_text,
+        touched_at=state.touched, sheets=known_sheets(state), places=places(state),
+        lots_text=lots_text,
         kinds=[("", "choose")] + [(row["key"], row["name"]) for row in view["kinds"]],
         quantities=[(row["key"], row["name"]) for row in view["quantities"]]
         + [("size", "Size, width x height")],
@@ -82,6 +83,7 @@ FORMS: Mapping[str, Command] = {
     "correct": stage.correct_step,
     "test": stage.record_spot_test,
     "reading": stage.record_reading,
+    "correct-reading": stage.correct_reading,
     "bath": stage.mix_bath,
     "aside": stage.set_aside,
 }
