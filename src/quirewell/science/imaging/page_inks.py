@@ -1,0 +1,230 @@
+"""All inks of a page before and after: solids by ink, bleed, and fine print by area.
+
+Print too fine for its colour to be measured (text, halftone) is compared by the average light of
+whole places of 10 mm; that average holds the paper between the strokes too and is called so.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from quirewell.science.imaging.bleed import FAR_MM, Bleed, bleed, from_ink_mm
+from quirewell.science.imaging.ink_ground import PaperUnder, all_ink, paper_under
+from quirewell.science.imaging.ink_names import InkName, name_inks
+from quirewell.science.imaging.inks import (
+    PLACE_MM,
+    InkChange,
+    ink_change,
+    ink_places,
+    paper_scatter,
+)
+from quirewell.science.imaging.match import Mask
+from quirewell.science.imaging.solids import Solid, find_solids
+
+Light = NDArray[np.float32]
+Box = tuple[int, int, int, int]
+
+FINE = "fine print"
+BARE_MM = 0.5
+_FINE_SHARE = (0.04, 0.9)
+_MOST_BOXES = 8
+_HUE_SHARE = 0.6
+_LEAST_BARE = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """One ink of a page.
+
+    ``parts`` names the inks that lie on each other in it (empty for one ink); ``own`` is its
+    change once the change of its parts is allowed for (the same as ``change`` for one ink);
+    ``boxes`` (x, y, width, height) show where its largest areas lie [px].
+    """
+
+    name: str
+    change: InkChange
+    own: InkChange
+    bleed: Bleed | None
+    parts: tuple[str, ...]
+    boxes: tuple[Box, ...]
+    verdict: str
+
+    @property
+    def key(self) -> str:
+        """The name as a key: "red_ink"."""
+        return re.sub(r"[^a-z0-9]+", "_", self.name).strip("_")
+
+
+@dataclass(frozen=True, slots=True)
+class PageInks:
+    """The inks of a page, largest first, and fine print last; ``share`` of the leaf inked."""
+
+    inks: tuple[Ink, ...]
+    share: float
+
+
+def page_inks(
+    before: Light,
+    after: Light,
+    seen: Mask,
+    um_per_px: float,
+    *,
+    profiled: bool = True,
+    exposure_changed: bool = False,
+) -> PageInks | None:
+    """Compare every ink of a page, both pictures on one grid (linear light, height x width x 3).
+
+    ``seen`` is true where both show the leaf. None where too little bare paper is seen to take
+    the paper's own change out.
+
+    Raises:
+        ValueError: when the arrays do not fit each other.
+    """
+    if before.shape != after.shape or before.ndim != 3 or before.shape[:2] != seen.shape:
+        raise ValueError(
+            "both pictures and the mask must lie on one grid, got shapes "
+            f"{before.shape}, {after.shape} and {seen.shape}"
+        )
+    ink = all_ink(before, seen)
+    near_mm = from_ink_mm(ink, um_per_px)
+    bare = seen & (near_mm > BARE_MM)
+    if int(bare.sum()) < _LEAST_BARE:
+        return None
+    under = paper_under(before, after, bare, um_per_px)
+    solids = find_solids(before, under.spread(seen.shape), ink, seen, um_per_px)
+    page = _Page(before, after, seen, ink, near_mm, um_per_px, under, profiled, exposure_changed)
+    found = _solid_inks(page, solids)
+    fine = _fine_print(page, solids)
+    share = float(ink[seen].mean())
+    return PageInks((*found, *(() if fine is None else (fine,))), share)
+
+
+@dataclass(frozen=True, slots=True)
+class _Page:
+    before: Light
+    after: Light
+    seen: Mask
+    ink: Mask
+    near_mm: Light
+    um_per_px: float
+    under: PaperUnder
+    profiled: bool
+    exposure_changed: bool
+
+
+def _solid_inks(page: _Page, solids: tuple[Solid, ...]) -> list[Ink]:
+    names = name_inks([solid.passes for solid in solids])
+    scatter = paper_scatter(page.under, page.seen)
+    looks = len(solids) + 1
+    far_bare = page.seen & (page.near_mm > FAR_MM)
+    enough = int(far_bare.sum()) >= _LEAST_BARE
+    far = page.under
+    if enough and solids:
+        far = paper_under(page.before, page.after, far_bare, page.um_per_px)
+    changes: list[InkChange] = []
+    out = []
+    places = [
+        ink_places(page.before, page.after, solid.mask, page.under, page.um_per_px)
+        for solid in solids
+    ]
+    for entry in places:
+        assert entry is not None
+        changes.append(ink_change(entry, looks, scatter, page.profiled))
+    for solid, name, entry, change in zip(solids, names, places, changes, strict=True):
+        ring = None
+        if enough:
+            ring = bleed(
+                page.before, page.after, solid.mask, page.near_mm, far, page.seen, solid.passes,
+                page.um_per_px, looks, scatter,
+            )  # fmt: skip
+        own, moved = change, [part for part in name.parts if changes[part].changed]
+        if moved:
+            lift = np.prod([changes[part].lift for part in moved], axis=0)
+            assert entry is not None
+            own = ink_change(entry, looks, scatter, page.profiled, lift=(lift[0], lift[1], lift[2]))
+        parts = tuple(names[part].name for part in name.parts)
+        moved_names = [names[part].name for part in moved]
+        says = _says(own, ring, moved_names, page.exposure_changed)
+        out.append(Ink(name.name, change, own, ring, parts, _boxes(solid.mask), says))
+    return out
+
+
+def _says(own: InkChange, ring: Bleed | None, moved: list[str], exposure: bool) -> str:
+    if exposure:
+        return (
+            "cannot tell: the strip's grey steps show that the scanner changed its exposure "
+            "between the two scans"
+        )
+    if own.changed:
+        words = _change_words(own)
+    else:
+        words = f"no change greater than {own.smallest_de00:.1f} found"
+        if moved:
+            words = f"follows the {' and the '.join(moved)} in it; {words} beyond that"
+    if ring is not None and ring.bled:
+        words += f"; bled into the paper round it by {ring.change.de00:.1f}"
+    return words
+
+
+def _change_words(own: InkChange) -> str:
+    if own.rest_de00 > _HUE_SHARE * own.de00:
+        return f"changed in hue by {own.de00:.1f}"
+    verb = "lost" if own.strength_pct < 0 else "gained"
+    return f"{verb} about {abs(own.strength_pct):.0f} % of its density, a change of {own.de00:.1f}"
+
+
+def _fine_print(page: _Page, solids: tuple[Solid, ...]) -> Ink | None:
+    """Text and halftone by the average light of places of 10 mm that hold no solid."""
+    side = max(4, round(1000 * PLACE_MM / page.um_per_px))
+    taken = np.zeros(page.seen.shape, dtype=bool)
+    for solid in solids:
+        taken |= solid.mask
+    rows, columns = page.seen.shape[0] // side, page.seen.shape[1] // side
+    if rows == 0 or columns == 0:
+        return None
+    shares = [_tile_share(mask, side) for mask in (page.seen, page.ink & page.seen, taken)]
+    good = (shares[0] > 0.97) & (shares[1] > _FINE_SHARE[0]) & (shares[1] < _FINE_SHARE[1])
+    good &= shares[2] == 0
+    if not good.any():
+        return None
+    mask = np.zeros(page.seen.shape, dtype=bool)
+    full = np.kron(good, np.ones((side, side), dtype=bool))
+    mask[: full.shape[0], : full.shape[1]] = full
+    places = ink_places(page.before, page.after, mask & page.seen, page.under, page.um_per_px)
+    if places is None:
+        return None
+    scatter = paper_scatter(page.under, page.seen)
+    change = ink_change(places, len(solids) + 1, scatter, page.profiled)
+    if page.exposure_changed:
+        says = _says(change, None, [], True)
+    else:
+        word = "lighter" if change.after[0] > change.kept[0] else "darker"
+        found = f"area average {word} by {change.de00:.1f} than the paper's change explains"
+        none = f"no difference of area averages greater than {change.smallest_de00:.1f} found"
+        says = f"too fine to measure its colour; {found if change.changed else none}"
+    return Ink(FINE, change, change, None, (), _boxes(mask), says)
+
+
+def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:
+    rows, columns = mask.shape[0] // side, mask.shape[1] // side
+    tiles = mask[: rows * side, : columns * side].reshape(rows, side, columns, side)
+    return np.asarray(tiles.mean(axis=(1, 3)), dtype=np.float64)
+
+
+def _boxes(mask: Mask) -> tuple[Box, ...]:
+    """Boxes round the largest areas of a mask, joined over about two millimetres."""
+    joined = cv2.dilate(mask.astype(np.uint8), np.ones((9, 9), np.uint8))
+    _, _, stats, _ = cv2.connectedComponentsWithStats(joined)
+    order = sorted(range(1, len(stats)), key=lambda i: -int(stats[i, cv2.CC_STAT_AREA]))
+    return tuple(
+        (int(stats[i, 0]), int(stats[i, 1]), int(stats[i, 2]), int(stats[i, 3]))
+        for i in order[:_MOST_BOXES]
+    )
+
+
+__all__ = ["Box", "Ink", "InkName", "PageInks", "page_inks"]
