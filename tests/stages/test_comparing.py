@@ -12,6 +12,7 @@ from paired_pages import blank_paper, plant, printed_page, shoot
 from quirewell.demo import scenes
 from quirewell.demo.scans import write_scan
 from quirewell.record.finding import Finding, Run
+from quirewell.science.colour.spaces import linear_from_srgb, srgb_from_linear
 from quirewell.stages.comparing import as_json, compare, read_params
 from quirewell.stages.methods import run_method
 from quirewell.stages.pair_pictures import open_pair, write_difference, write_registered_after
@@ -185,17 +186,36 @@ def test_a_wrong_resolution_is_noticed(tmp_path: Path) -> None:
     assert any("one of the resolutions stated is wrong" in says for says in run.warnings)
 
 
+def _dimmed(pixels: Any, share: float) -> Any:
+    light = share * linear_from_srgb(pixels / 255)
+    return np.round(255 * srgb_from_linear(light)).astype(np.uint8)
+
+
 def test_a_dimmer_lamp_is_seen_by_the_strip_and_taken_out(tmp_path: Path) -> None:
     before, after, _ = render_pair(20, DPI)
-    plain = _found(_run(_files(tmp_path, before, after)))["paper.dL"].value
-    light = np.where(
-        after / 255 <= 0.04045, after / 255 / 12.92, ((after / 255 + 0.055) / 1.055) ** 2.4
-    )
-    dim = 0.85 * light
-    back = np.where(dim <= 0.0031308, 12.92 * dim, 1.055 * dim ** (1 / 2.4) - 0.055)
-    run = _run(_files(tmp_path, before, np.round(255 * back).astype(np.uint8)))
+    plain = _found(_run(_files(tmp_path, before, after)))["paper.dL"]
+    run = _run(_files(tmp_path, before, _dimmed(after, 0.94)))
     assert any("lit differently" in says for says in run.warnings)
-    assert _found(run)["paper.dL"].value == pytest.approx(plain, abs=0.4)
+    corrected = _found(run)["paper.dL"]
+    assert corrected.value == pytest.approx(plain.value, abs=0.4)
+    assert corrected.u > plain.u
+
+
+def test_no_colour_verdict_when_the_scanner_changed_its_exposure(tmp_path: Path) -> None:
+    before, after, _ = render_pair(20, DPI)
+    run = _run(_files(tmp_path, before, _dimmed(after, 0.85)))
+    found = _found(run)
+    assert found["paper.dE00"].value is None and "withheld" in found["paper.dE00"].text
+    assert "paper.dL" not in found and "change.width_pct" in found
+    assert any("automatic exposure" in says for says in run.warnings)
+
+
+def test_without_the_strip_the_colours_band_is_wider(tmp_path: Path) -> None:
+    u = []
+    for strip in (True, False):
+        before, after, _ = render_pair(21, DPI, strip=strip)
+        u.append(_found(_run(_files(tmp_path, before, after)))["paper.dL"].u)
+    assert u[1] > 1.2 * u[0]
 
 
 def test_the_difference_and_the_curtain_are_pictures_of_the_first_ones_shape(

@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from quirewell.cli.measure import target_in
 from quirewell.record.finding import Input, Run
 from quirewell.science.imaging.register import NoRegistration
 from quirewell.stages.comparing import METHOD, as_json
@@ -65,6 +66,13 @@ def _numbers(command: Any) -> Any:
     metavar="PNG",
     help="Write the second picture laid on the first one here.",
 )
+@click.option(
+    "--target",
+    "target_file",
+    type=_PICTURE,
+    metavar="FILE.json",
+    help="A colour target fitted for both scans: what quirewell target fit --json said.",
+)
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
 def compare(
     before: Path,
@@ -74,6 +82,7 @@ def compare(
     grain: str,
     difference: Path | None,
     registered: Path | None,
+    target_file: Path | None,
     wants_json: bool,
     **numbers: str,
 ) -> None:
@@ -96,6 +105,8 @@ def compare(
     params |= {"same_scanner": "no"} if two_scanners else {}
     files = {"before": before, "after": after}
     try:
+        if target_file is not None:
+            params["target"] = target_in(target_file)
         inputs = tuple(
             Input(role, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
             for role, path in files.items()

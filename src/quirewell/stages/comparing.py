@@ -17,6 +17,8 @@ import numpy as np
 
 from quirewell.record.finding import Finding, Run, Standing
 from quirewell.record.measured import Term
+from quirewell.record.shapes import read_shapes
+from quirewell.science.colour.target_use import TargetUse, target_from_text
 from quirewell.science.evidence.uncertainty import BudgetTerm
 from quirewell.science.imaging.change import (
     AxisChange,
@@ -26,18 +28,19 @@ from quirewell.science.imaging.change import (
     scanner_term,
 )
 from quirewell.science.imaging.difference import affine_text
-from quirewell.science.imaging.paper_change import LightChange, PaperChange
+from quirewell.science.imaging.paper_change import WITHHELD_L, LightChange, PaperChange
 from quirewell.science.imaging.register import NoRegistration, Registration
 from quirewell.science.imaging.scale_ratio import ScaleRatio, scale_ratio
 from quirewell.science.imaging.strain import SheetStrain, sheet_strain
 from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
+from quirewell.stages.comparing_inks import compare_inks, inks_json, is_ink
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.pair_pictures import Pair, compare_paper, open_pair
 
 METHOD = "pair.compare"
 PARAMS = (
     "panel", "dpi", "dpi_before", "dpi_after", "strip_length_mm", "rh_before_pct", "rh_after_pct",
-    "same_day", "same_scanner", "margin_pct", "grain",
+    "same_day", "same_scanner", "margin_pct", "grain", "target",
 )  # fmt: skip
 SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
 # Interpolation and sampling can pull all points of a picture by this much, in a wave over one
@@ -57,6 +60,7 @@ class Asked:
     same_scanner: bool = True
     margin_pct: float | None = None
     grain: Grain = "height"
+    target: TargetUse | None = None
 
 
 def read_params(params: Mapping[str, str]) -> Asked:
@@ -77,6 +81,11 @@ def read_params(params: Mapping[str, str]) -> Asked:
     length = _number(params, "strip_length_mm")
     if length is not None and not 100 <= length <= 220:
         raise ValueError(f"strip_length_mm must lie between 100 and 220 mm, got {length:g} mm")
+    for name in ("ignore_before", "ignore_after"):
+        try:
+            read_shapes(params.get(name, ""))
+        except ValueError as error:
+            raise ValueError(f"{name}: {error}") from None
     grain = params.get("grain") or "height"
     if grain not in ("height", "width", "unknown"):
         raise ValueError(f"grain must be height, width or unknown, got {grain!r}")
@@ -87,6 +96,7 @@ def read_params(params: Mapping[str, str]) -> Asked:
         _yes(params, "same_scanner", True),
         _number(params, "margin_pct"),
         grain,  # type: ignore[arg-type]
+        target_from_text(params["target"]) if params.get("target") else None,
     )
 
 
@@ -110,7 +120,7 @@ def _yes(params: Mapping[str, str], name: str, unsaid: bool) -> bool:
     return unsaid if not text else text == "yes"
 
 
-@method(METHOD, 1, "seeded")
+@method(METHOD, 2, "seeded")
 def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Change of size and of paper colour between two pictures of one page, and what was missed."""
     asked = read_params(params)
@@ -123,11 +133,14 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     warnings += _match_warnings(pair, pair.match, strain, ratio)
     axes = _axes(pair, pair.match, strain, ratio, asked)
     verdict = judge(*axes, margin_pct=asked.margin_pct)
-    paper, light = compare_paper(pair)
+    paper, light = compare_paper(pair, asked.target)
     warnings += _paper_warnings(paper, light)
-    findings = [*_size_findings(axes), *_paper_findings(paper)]
-    findings += [*_match_findings(pair, pair.match), _words(verdict)]
-    return Outcome(tuple(findings), tuple(warnings), _drawing(pair, pair.match))
+    findings = [*_size_findings(axes), *_paper_findings(paper, light)]
+    inks = compare_inks(pair, light)
+    warnings += inks.warnings
+    findings += [*_match_findings(pair, pair.match), _words(verdict), *inks.findings]
+    drawing = _drawing(pair, pair.match) | ({"inks": inks.drawing} if inks.drawing else {})
+    return Outcome(tuple(findings), tuple(warnings), drawing)
 
 
 def _ratio(pair: Pair, asked: Asked) -> ScaleRatio:
@@ -259,7 +272,9 @@ def _match_findings(pair: Pair, match: Registration) -> list[Finding]:
     return findings
 
 
-def _paper_findings(paper: PaperChange | None) -> list[Finding]:
+def _paper_findings(paper: PaperChange | None, light: LightChange | None) -> list[Finding]:
+    if light is not None and light.withheld:
+        return [Finding("", "paper.dE00", "", unit="1", text="withheld: lit differently")]
     if paper is None:
         return []
     findings = [
@@ -285,7 +300,7 @@ def _paper_findings(paper: PaperChange | None) -> list[Finding]:
 
 def _paper_warnings(paper: PaperChange | None, light: LightChange | None) -> list[str]:
     out = []
-    if paper is None:
+    if paper is None and not (light is not None and light.withheld):
         out.append(
             "Too little bare paper is seen in both pictures to compare its colour: at least five "
             "places of 1.5 mm without print are needed."
@@ -294,6 +309,14 @@ def _paper_warnings(paper: PaperChange | None, light: LightChange | None) -> lis
         out.append(
             "No grey steps in both pictures: whether they were lit alike cannot be checked. The "
             "bench strip beside the leaf would show it."
+        )
+    elif light.withheld:
+        out.append(
+            f"No colour verdict: the strip's grey steps moved by {light.steps_L:.1f} in L* between "
+            f"the two pictures, more than the {WITHHELD_L:g} that can be taken out again, so the "
+            "scanner or the light changed and not only the paper. Scan both with automatic "
+            "exposure, colour restoration and contrast off, or scan the leaf again with the "
+            "settings of the first scan."
         )
     elif light.differs:
         out.append(
@@ -371,12 +394,13 @@ def as_json(run: Run) -> dict[str, Any]:
         "registration": {"residual_um": None},
     }
     for finding in run.findings:
-        if finding.value is not None:
+        if finding.value is not None and not is_ink(finding):
             group, name = finding.quantity.split(".", 1)
             out[group][name] = finding.measured().as_json()
     words = next(f.text for f in run.findings if f.quantity == "verdict")
     return {
         **out,
+        "inks": inks_json(run),
         "verdict": words,
         "warnings": list(run.warnings),
         "notes": {f.quantity: f.note for f in run.findings if f.note},

@@ -15,13 +15,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.record.shapes import read_shapes
 from quirewell.science.colour.maps import ciede2000_map, lab_map
 from quirewell.science.colour.paper_tone import tone_tiles
 from quirewell.science.colour.spaces import lab_from_linear, light_of, linear_from_lab
+from quirewell.science.colour.target_use import TargetUse
 from quirewell.science.imaging.bare import bare_paper
 from quirewell.science.imaging.difference import difference_picture, warp_after_to_before
 from quirewell.science.imaging.match import Mask
 from quirewell.science.imaging.paper_change import (
+    LIGHT_SHARE,
+    TARGET_SHARE,
+    UNSEEN_LIGHT_LAB,
     LightChange,
     PaperChange,
     light_change,
@@ -87,7 +92,7 @@ def open_pair(files: Mapping[str, Path], params: Mapping[str, str]) -> Pair:
 
 
 def open_side(path: Path, params: Mapping[str, str], role: str) -> Side:
-    """Open one picture, find its strip and its paper."""
+    """Open one picture, find its strip and its paper (without what was painted out by hand)."""
     picture = load_picture(path)
     rgb = as_eight_bit(picture.pixels)
     grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
@@ -97,6 +102,7 @@ def open_side(path: Path, params: Mapping[str, str], role: str) -> Side:
     scale = _um_per_px(strip, dpi, params)
     margin_px = 1000 * _EDGE_MARGIN_MM / (scale or (_ASSUMED_UM_PER_PX,) * 2)[0]
     hide = [] if strip is None else [strip.box_px]
+    hide += [np.array(shape) for shape in read_shapes(params.get(f"ignore_{role}", ""))]
     paper = visible_paper(picture.pixels, hide, float(np.clip(margin_px, 2, 60)))
     return Side(
         picture, grey, paper.mask, paper.ground, strip, dpi, scale, paper.angle_deg, paper.box_px
@@ -147,12 +153,18 @@ def lay_pair(pair: Pair, longest_px: int) -> LaidPair:
     return LaidPair(before, laid.pixels, laid.seen & (inner > 0), shrink)
 
 
-def compare_paper(pair: Pair) -> tuple[PaperChange | None, LightChange | None]:
+def compare_paper(
+    pair: Pair, target: TargetUse | None = None
+) -> tuple[PaperChange | None, LightChange | None]:
     """Change of the bare paper's tone, and how the strip's grey steps came out.
 
     Where the strip says that the two pictures were lit differently, the after picture's light
-    is brought to the before picture's before the tones are compared.
+    is brought to the before picture's before the tones are compared; where by too much, there
+    is no change to give. With a fitted ``target`` tones are as it has them.
     """
+    light = light_between(pair)
+    if light is not None and light.withheld:
+        return None, light
     laid = lay_pair(pair, _TONE_PX)
     um = float(np.mean(pair.before.um_guess)) * laid.shrink
     side = max(5, round(1000 * _TILE_MM / um))
@@ -162,11 +174,21 @@ def compare_paper(pair: Pair) -> tuple[PaperChange | None, LightChange | None]:
     first, second = (
         tone_tiles(picture, side, on_leaf == 1).lab for picture in (laid.before, laid.after)
     )
-    light = light_between(pair)
+    left_over = np.asarray(UNSEEN_LIGHT_LAB) if light is None else np.zeros(3)
     if light is not None and light.differs:
-        second = relight(second, light)
+        lit = relight(second, light)
+        if np.isfinite(lit[..., 0]).any():
+            moved = np.nanmedian(lit - second, axis=(0, 1))
+            left_over = LIGHT_SHARE * np.asarray(moved, dtype=np.float64)
+        second = lit
+    if target is not None:
+        first, second = target.correct(first), target.correct(second)
     on_paper = int((on_leaf == 1).sum())
-    return paper_change(first, second, unprinted > 0.9, _profiled(pair), on_paper), light
+    share = TARGET_SHARE if target is not None else None
+    change = paper_change(
+        first, second, unprinted > 0.9, _profiled(pair), on_paper, left_over, share
+    )
+    return change, light
 
 
 def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:

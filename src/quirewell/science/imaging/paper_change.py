@@ -5,9 +5,12 @@ too, and margins are browner and change more. The answer given lies midway betwe
 
 Terms, each in CIELAB units: ``places`` (how far the two answers lie apart, and how unevenly
 the paper changed, block by block),
-``scanner`` (how well one scanner repeats a tone: L 0.25, a 0.15, b 0.2, from memory), and
-``colours`` (5 % of the change itself: a characterised scanner errs by 3 to 11 % on a small
-change of paper tone; computed in the imaging notes).
+``scanner`` (how well one scanner repeats a tone: L 0.25, a 0.15, b 0.2, from memory),
+``colours`` (a share of the change itself: 4 % with a fitted colour target, more without; computed
+on simulated cameras) and ``light`` (what a change of light or exposure between the pictures may
+do: a share of what the strip's greys took out, or an assumed amount where no strip shows it).
+A change of exposure that moves a grey step by more than 3 in L* is not corrected away: no colour
+verdict is given then.
 """
 
 from __future__ import annotations
@@ -26,6 +29,13 @@ SCANNER_REPEAT_LAB = (0.25, 0.15, 0.2)
 COLOUR_SHARE = 0.05
 UNSEEN_LAB = (1.5, 0.5, 2.0)
 _UNPROFILED_SHARE = 0.10
+TARGET_SHARE = 0.04
+# Of a correction by the strip's greys so much may be wrong: a scanner that changes its exposure
+# changes its tone curve with it (assumed).
+LIGHT_SHARE = 0.15
+# Without the strip in both pictures nothing shows a change of light (assumed size).
+UNSEEN_LIGHT_LAB = (0.5, 0.15, 0.25)
+WITHHELD_L = 3.0
 _BLOCKS = 6
 _LEAST_TILES = 5
 _DRAWS = 4000
@@ -68,12 +78,15 @@ def paper_change(
     clear: NDArray[np.bool_],
     profiled: bool = True,
     on_leaf: int | None = None,
+    light_u_lab: Array | None = None,
+    share: float | None = None,
 ) -> PaperChange | None:
     """Compare tones of paper tile by tile, (rows, columns, 3) CIELAB, nan where not bare.
 
     ``clear`` is true on tiles well away from all print; ``on_leaf`` counts the leaf's tiles,
-    bare or not (all are taken as seen unless given). None when fewer than 5 tiles are bare
-    in both pictures.
+    bare or not (all are taken as seen unless given). ``light_u_lab`` is what a change of light
+    may have done, ``share`` the share of the change that the colours may have wrong (by
+    ``profiled`` unless given). None when fewer than 5 tiles are bare in both pictures.
     """
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
     tiles = int(both.sum())
@@ -87,11 +100,13 @@ def paper_change(
     first, second = ends.mean(axis=0)
     apart = np.diff(ends[:, 1] - ends[:, 0], axis=0)[0] / np.sqrt(12)
     change = second - first
-    share = COLOUR_SHARE if profiled else _UNPROFILED_SHARE
+    if share is None:
+        share = COLOUR_SHARE if profiled else _UNPROFILED_SHARE
     parts = {
         "places": np.hypot(_uneven(after - before, both), apart),
         "scanner": np.asarray(SCANNER_REPEAT_LAB),
         "colours": share * np.abs(change),
+        "light": np.zeros(3) if light_u_lab is None else np.abs(light_u_lab),
         "unseen": unseen_u(tiles, tiles if on_leaf is None else on_leaf),
     }
     u_lab = np.sqrt(sum(part**2 for part in parts.values()))
@@ -107,7 +122,8 @@ _BASIS = {
     "places": "which paper counts, and how unevenly it changed",
     "unseen": "paper under print, which may have changed otherwise than the bare paper",
     "scanner": "how well a scanner repeats a tone, from memory",
-    "colours": "share of the change that an uncalibrated scanner may get wrong",
+    "colours": "share of the change that the scanner's colours may get wrong",
+    "light": "change of light between the pictures: what is left of it once corrected, or unseen",
 }
 
 
@@ -147,13 +163,19 @@ class LightChange:
     """How the same grey steps came out in two pictures.
 
     ``steps_L`` is the largest change of L* of a step; ``gain`` and ``offset`` carry linear
-    light before onto after; ``differs`` says whether the pictures were lit differently.
+    light before onto after; ``differs`` says whether the pictures were lit differently, and
+    ``withheld`` whether by so much that no colour verdict can be given.
     """
 
     steps_L: float
     gain: float
     offset: float
     differs: bool
+
+    @property
+    def withheld(self) -> bool:
+        """Whether the light changed by more than can honestly be taken out again."""
+        return self.steps_L > WITHHELD_L
 
 
 def light_change(
