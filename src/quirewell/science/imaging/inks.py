@@ -72,6 +72,8 @@ class InkChange:
     ``smallest_de00`` the smallest true change called in 95 of 100 cases.
     ``strength_pct`` is the change of its density along its own hue [%], ``rest_de00`` what of
     ``de00`` that does not explain; ``lift`` the factor [-] on the ink's light (per channel).
+    ``u_seen`` are the standard uncertainties of ``before`` and ``after`` as this scanner sees
+    colours; how far its colours are from the true ones is not in it.
     """
 
     before: Lab
@@ -87,6 +89,7 @@ class InkChange:
     strength_pct: float
     rest_de00: float
     lift: Lab
+    u_seen: Lab
     terms: tuple[tuple[str, float, str], ...]
     places: int
     area_mm2: float
@@ -172,20 +175,30 @@ def ink_change(
         spread(same, after, u_lab, de00), float(ciede2000(before, after)),
         float(ciede2000(before, same)), _triple(u_lab), limit, smallest,
         strength, rest, _triple(own_lift),
+        _triple(np.hypot(parts["scanner"], _uneven(places.ink_before, weight))),
         tuple((name, spread(same, after, parts[name], de00), _BASIS[name]) for name in _BASIS),
         len(weight), float(places.area_mm2.sum()),
     )  # fmt: skip
 
 
+def _uneven(light: Array, weight: Array) -> Array:
+    """Standard error [CIELAB] of the mean colour of places."""
+    lab = lab_from_linear(np.maximum(light, 0))
+    return _standard_error(lab, weight)
+
+
+def _standard_error(lab: Array, weight: Array) -> Array:
+    effective = 1.0 / float((weight**2).sum())
+    if effective < 2.5:
+        return np.full(3, _FEW_PLACES_LAB)
+    variance = weight @ (lab - weight @ lab) ** 2 * effective / (effective - 1.0)
+    return np.asarray(np.sqrt(variance / effective))
+
+
 def _parts(places: Places, kept: Array, weight: Array, paper_scatter: float) -> dict[str, Array]:
     own = lab_from_linear(np.maximum(places.ink_after, 0)) - lab_from_linear(np.maximum(kept, 0))
     effective = 1.0 / float((weight**2).sum())
-    if effective >= 2.5:
-        middle = weight @ own
-        variance = weight @ (own - middle) ** 2 * effective / (effective - 1.0)
-        uneven = np.sqrt(variance / effective)
-    else:
-        uneven = np.full(3, _FEW_PLACES_LAB)
+    uneven = _standard_error(own, weight)
     mean = weight @ kept
     moved = lab_from_linear(mean * (1.0 + paper_scatter / np.sqrt(min(effective, 4.0))))
     ratio = weight @ (places.paper_after / np.maximum(places.paper_before, 1e-4))

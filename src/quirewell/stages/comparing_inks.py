@@ -1,0 +1,155 @@
+"""Inks in a comparison: findings ``ink.<name>.<what>``, where they lie, and their JSON."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quirewell.record.finding import Finding, Run
+from quirewell.record.measured import Term
+from quirewell.science.colour.spaces import light_of
+from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, page_inks
+from quirewell.science.imaging.paper_change import LightChange
+from quirewell.stages.pair_pictures import Pair, lay_pair
+
+INKS_PX = 2000
+_SOURCES = ("sharma2005", "garcia2010")
+_MODEL = "a transparent ink on paper that changed, channel by channel"
+
+
+@dataclass(frozen=True, slots=True)
+class InkFindings:
+    """Findings of all inks of a page, sentences of warning, and boxes to draw."""
+
+    findings: tuple[Finding, ...] = ()
+    warnings: tuple[str, ...] = ()
+    drawing: str = ""
+
+
+def compare_inks(pair: Pair, light: LightChange | None) -> InkFindings:
+    """Compare the inks of a registered pair; ``light`` is what the strip's grey steps say.
+
+    Raises:
+        ValueError: when the two could not be registered, with the reason.
+    """
+    laid = lay_pair(pair, INKS_PX)
+    um = float(np.mean(pair.before.um_guess)) * laid.shrink
+    before, after = light_of(laid.before), light_of(laid.after)
+    withheld = light is not None and light.withheld
+    if light is not None and light.differs:
+        after = _relit(after, light)
+    profiled = bool(pair.before.picture.profile and pair.after.picture.profile)
+    found = page_inks(before, after, laid.seen, um, profiled=profiled, exposure_changed=withheld)
+    if found is None:
+        return InkFindings(warnings=(_NO_PAPER,))
+    findings = [entry for ink in found.inks for entry in ink_findings(ink)]
+    return InkFindings(tuple(findings), (), _boxes_text(found, laid.shrink))
+
+
+_NO_PAPER = (
+    "Too little bare paper is seen to take the paper's own change out of the inks' colours: "
+    "inks were not compared."
+)
+
+
+def _relit(after: NDArray[np.float32], light: LightChange) -> NDArray[np.float32]:
+    lit = (after - np.float32(light.offset)) / np.float32(light.gain)
+    return np.asarray(np.clip(lit, 0, None), dtype=np.float32)
+
+
+def ink_findings(ink: Ink) -> list[Finding]:
+    """What is left of one ink: its own change, what is seen, bleed, and the verdict."""
+    own, name = ink.own, f"ink.{ink.key}"
+    what = "average of places of 10 mm, ink and paper together" if ink.name == FINE else "solids"
+    kept = ", ".join(f"{value:.2f}" for value in own.kept)
+    out = [
+        Finding(
+            "", f"{name}.dE00", "", own.de00, own.u_de00, "1",
+            low90=max(0.0, own.de00 - 1.645 * own.u_de00),
+            high90=own.de00 + 1.645 * own.u_de00, smallest_seen=own.smallest_de00,
+            terms=tuple(Term(*term) for term in own.terms), sources=_SOURCES,
+            note=f"{ink.name}: CIEDE2000 between what is seen after and what {_MODEL} would "
+            f"show ({kept} CIELAB D50); {what}, {own.places} places, {own.area_mm2:.0f} mm2; "
+            f"called a change above {own.limit_de00:.2f}",
+        ),
+        Finding(
+            "", f"{name}.seen_dE00", "", own.seen_de00, own.u_de00, "1", sources=_SOURCES,
+            note=f"as seen, with the paper's change in it ({own.paper_de00:.2f} of paper alone)",
+        ),
+    ]  # fmt: skip
+    for moment, lab in (("before", own.before), ("after", own.after)):
+        for axis, value, u in zip("Lab", lab, own.u_seen, strict=True):
+            note = "as this scanner sees colours; its own error is not in u"
+            out.append(Finding("", f"{name}.{axis}_{moment}", "", value, u, "1", note=note))
+    out += [
+        Finding("", f"{name}.places", "", float(own.places), 0.0, "1"),
+        Finding("", f"{name}.area_mm2", "", own.area_mm2, 0.02 * own.area_mm2, "mm2"),
+    ]
+    if ink.bleed is not None:
+        ring = ink.bleed.change
+        out.append(
+            Finding(
+                "", f"{name}.bleed_dE00", "", ring.de00, ring.u_de00, "1",
+                low90=max(0.0, ring.de00 - 1.645 * ring.u_de00),
+                high90=ring.de00 + 1.645 * ring.u_de00, smallest_seen=ring.smallest_de00,
+                terms=tuple(Term(*term) for term in ring.terms), sources=_SOURCES,
+                note="CIEDE2000 of the paper 0.3 to 1.5 mm outside the ink against paper "
+                f"farther off; {'towards' if ink.bleed.bled else 'not towards'} the ink's "
+                "colour beyond chance",
+            )
+        )  # fmt: skip
+    out.append(Finding("", f"{name}.verdict", "", text=f"{ink.name}: {ink.verdict}"))
+    return out
+
+
+def _boxes_text(found: PageInks, shrink: float) -> str:
+    """Boxes of each ink [px of the before picture]: "red_ink:x,y,w,h x,y,w,h;dark_ink:...".
+
+    Fine print has no boxes: it is everywhere else.
+    """
+    parts = []
+    for ink in found.inks:
+        if ink.name != FINE:
+            boxes = (",".join(f"{round(v * shrink)}" for v in box) for box in ink.boxes)
+            parts.append(f"{ink.key}:{' '.join(boxes)}")
+    return ";".join(parts)
+
+
+def inks_json(run: Run) -> list[dict[str, Any]]:
+    """The inks of a comparison for the command line, largest first.
+
+    ``Lab_before`` and ``Lab_after`` are what is seen (CIELAB D50), ``dE00`` the ink's own
+    change with the paper's taken out, ``seen_dE00`` the change as seen.
+    """
+    groups: dict[str, dict[str, Finding]] = {}
+    for finding in run.findings:
+        if is_ink(finding):
+            _, key, what = finding.quantity.split(".", 2)
+            groups.setdefault(key, {})[what] = finding
+    return [_ink_json(key, entries) for key, entries in groups.items()]
+
+
+def is_ink(finding: Finding) -> bool:
+    """Whether a finding belongs to an ink."""
+    return finding.quantity.startswith("ink.")
+
+
+def _ink_json(key: str, entries: dict[str, Finding]) -> dict[str, Any]:
+    name, _, verdict = entries["verdict"].text.partition(": ")
+    bleed = entries.get("bleed_dE00")
+    return {
+        "name": name,
+        "key": key,
+        "Lab_before": [entries[f"{axis}_before"].value for axis in "Lab"],
+        "Lab_after": [entries[f"{axis}_after"].value for axis in "Lab"],
+        "u_Lab": [entries[f"{axis}_before"].u for axis in "Lab"],
+        "dE00": entries["dE00"].measured().as_json(),
+        "seen_dE00": entries["seen_dE00"].measured().as_json(),
+        "bleed": None if bleed is None else bleed.measured().as_json(),
+        "places": int(entries["places"].value or 0),
+        "area_mm2": entries["area_mm2"].measured().as_json(),
+        "verdict": verdict,
+    }
