@@ -209,3 +209,39 @@ def test_a_picture_with_a_correction_can_still_be_set_aside(tmp_path: Path) -> N
     state = with_correction(Correction("p1", ground="dark"))
     (draft,) = set_aside(state, {"capture": "p1"})
     assert isinstance(draft, Draft) and draft.kind == "record.retracted"
+
+
+AFTER = replace(SCAN, id="p2", sha256="b" * 64, moment="after")
+
+
+def compared(id: str, **params: str) -> Run:
+    inputs = (Input("before", "p1", "a" * 64), Input("after", "p2", "b" * 64))
+    finding = Finding(f"{id}.0", "change.width_pct", "w01.outer.left", 0.1, 0.05, "%")
+    return Run(id, "pair.compare", 2, "seeded", "w01.outer.left", inputs, params, (finding,))
+
+
+def test_what_was_painted_out_of_a_scan_is_left_out_of_its_comparison_too() -> None:
+    shape = "1,1 20,1 20,20"
+    captures = {"p1": SCAN, "p2": AFTER}
+    plain = replace(STATE, captures=captures, runs={"r1": compared("r1")})
+    assert survey.to_compare(plain, lambda sha: Path("x")) == ()
+    painted = replace(plain, corrections={"correction.p2": Correction("p2", ignore=shape)})
+    (call,) = survey.to_compare(painted, lambda sha: Path("x"))
+    assert call.arguments[4]["ignore_after"] == shape
+    assert "ignore_before" not in call.arguments[4]
+    done = replace(painted, runs={**plain.runs, "r2": compared("r2", ignore_after=shape)})
+    assert survey.to_compare(done, lambda sha: Path("x")) == ()
+    assert next(iter(page_results(done))).pair == done.runs["r2"]
+    undone = replace(done, corrections={}, touched={"r1": 3, "r2": 7})
+    assert survey.to_compare(undone, lambda sha: Path("x")) == ()
+    assert next(iter(page_results(undone))).pair == undone.runs["r1"]
+
+
+def test_corners_and_ground_do_not_ask_for_another_comparison() -> None:
+    state = replace(
+        STATE,
+        captures={"p1": SCAN, "p2": AFTER},
+        runs={"r1": compared("r1")},
+        corrections={"correction.p1": Correction("p1", "8,9 - - -", ground="dark")},
+    )
+    assert survey.to_compare(state, lambda sha: Path("x")) == ()

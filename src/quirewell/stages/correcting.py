@@ -25,9 +25,10 @@ from quirewell.record.shapes import (
 )
 from quirewell.stages.refusal import Problem, Refusal
 
-METHOD = "leaf.measure"
+METHOD, COMPARE = "leaf.measure", "pair.compare"
 # What of a correction the method takes; which tears are none is said of its findings.
 PARAMS = ("corners", "ignore", "ground")
+COMPARE_PARAMS = ("ignore_before", "ignore_after")
 CORNERS = ("Upper left", "Upper right", "Lower right", "Lower left")
 GROUNDS = (
     ("", "as found"),
@@ -58,13 +59,27 @@ def correction_params(state: ItemState, capture: str) -> dict[str, str]:
     return {name: text for name in PARAMS if (text := getattr(held, name))}
 
 
+def compare_correction(state: ItemState, captures: Mapping[str, str]) -> dict[str, str]:
+    """What was painted out of the pictures of a pair (ids by role), as the comparison takes it."""
+    found = {}
+    for role, capture in captures.items():
+        held = correction_of(state, capture)
+        if held is not None and held.ignore:
+            found[f"ignore_{role}"] = held.ignore
+    return found
+
+
 def fits(state: ItemState, run: Run) -> bool:
     """Whether a run was made with the correction that holds now (or with none, as now)."""
-    if run.method != METHOD:
+    captures = {entry.role: entry.ref for entry in run.inputs}
+    if run.method == METHOD:
+        wanted = correction_params(state, captures.get("image", ""))
+        names: tuple[str, ...] = PARAMS
+    elif run.method == COMPARE:
+        names, wanted = COMPARE_PARAMS, compare_correction(state, captures)
+    else:
         return True
-    capture = next((entry.ref for entry in run.inputs if entry.role == "image"), "")
-    wanted = correction_params(state, capture)
-    return all(run.params.get(name, "") == wanted.get(name, "") for name in PARAMS)
+    return all(run.params.get(name, "") == wanted.get(name, "") for name in names)
 
 
 def standing(state: ItemState, run: Run) -> tuple[bool, int]:

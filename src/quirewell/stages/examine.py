@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages.asking import Asked, ask
-from quirewell.stages.correcting import fits, standing
+from quirewell.stages.correcting import correction_of, fits, standing
 from quirewell.stages.naming import page_number, place_words, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.noting import (
     estimate_grade,
@@ -73,6 +73,7 @@ class PictureView:
     findings: tuple[Asked, ...]
     measured: bool
     touched: int
+    corrected: bool = False
 
     @property
     def main(self) -> tuple[Asked, ...]:
@@ -158,8 +159,9 @@ def picture_view(state: ItemState, capture: Capture) -> PictureView:
         tuple(dict.fromkeys(warnings)),
         run.drawing.get("outline", "") if run else "",
         findings,
-        run is not None,
+        run is not None and fits(state, run),
         state.touched.get(capture.id, 0),
+        correction_of(state, capture.id) is not None,
     )
 
 

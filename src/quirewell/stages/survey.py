@@ -18,7 +18,7 @@ from quirewell.record.event import Draft
 from quirewell.record.finding import Input
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages.bench_params import scanner_pair_params, scanner_params, strip_params
-from quirewell.stages.correcting import correction_params
+from quirewell.stages.correcting import compare_correction, correction_params, fits
 from quirewell.stages.examine import measurable, panel_of, unmeasured
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
@@ -54,11 +54,12 @@ def to_measure(
 def to_compare(
     state: ItemState, path_of: PathOf, bench: BenchState = EMPTY_BENCH
 ) -> tuple[Call, ...]:
-    """A call for each page scanned before and after whose latest two scans are not compared."""
+    """A call for each page scanned before and after whose latest two scans are not compared
+    (with what was painted out of them by now)."""
     compared = {
         tuple(sorted((entry.role, entry.ref) for entry in run.inputs))
         for run in state.runs.values()
-        if run.method == COMPARE
+        if run.method == COMPARE and fits(state, run)
     }
     calls = []
     for subject, pair in pairs(state).items():
@@ -92,6 +93,8 @@ def compare_params(
     known.pop("strip_length_u_mm", None)
     if pair is not None:
         known |= scanner_pair_params(bench, pair["before"], pair["after"])
+        ids = {role: capture.id for role, capture in pair.items()}
+        known |= compare_correction(state, ids)
     return margin_params(state) | known | humidity_params(state)
 
 
