@@ -80,3 +80,13 @@ def test_a_comparison_without_a_field_has_its_points_only() -> None:
 @pytest.mark.parametrize("field", ["1,2,3", "a,b,c,d,e,f", "nan,1,1,1,1,1 2,2,2,2,2,inf", ""])
 def test_a_field_that_cannot_be_read_is_not_drawn(field: str) -> None:
     assert not pair_layers(compared(field=field), None).any
+
+
+def test_inks_become_boxes_with_their_names() -> None:
+    layers = pair_layers(compared(inks="red_ink:10,20,30,40 1,2,3,4;dark_ink:5,5,5,5;fine:"), None)
+    assert layers.inks is not None
+    assert [(mark.points, mark.says) for mark in layers.inks.marks] == [
+        ("10,20 40,20 40,60 10,60", "red ink"),
+        ("1,2 4,2 4,6 1,6", "red ink"),
+        ("5,5 10,5 10,10 5,10", "dark ink"),
+    ]

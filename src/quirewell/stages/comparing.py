@@ -40,7 +40,7 @@ from quirewell.stages.pair_pictures import Pair, compare_paper, open_pair
 METHOD = "pair.compare"
 PARAMS = (
     "panel", "dpi", "dpi_before", "dpi_after", "strip_length_mm", "rh_before_pct", "rh_after_pct",
-    "same_day", "same_scanner", "margin_pct", "grain", "target",
+    "same_day", "same_scanner", "margin_pct", "grain", "target", "ignore_before", "ignore_after",
 )  # fmt: skip
 SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
 # Interpolation and sampling can pull all points of a picture by this much, in a wave over one

@@ -21,6 +21,7 @@ FACTORS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 _ARROW_SHARE = 0.06
 _MOST_ARROWS = 300
 _MOST_DOTS = 1500
+_MOST_BOXES = 60
 _CELLS = 7
 _STEPS = ("m2", "m1", "0", "p1", "p2")
 _ROUND = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
@@ -230,14 +231,15 @@ def _cells(points: Real, values: Real) -> list[tuple[float, float, float, float,
 
 
 def _inks(run: Run) -> Layer | None:
-    """Places of the inks compared: "name:x,y x,y x,y;name:.." as the comparison drew them."""
+    """Boxes of the inks compared, from "key:x,y,w,h x,y,w,h;key:.." as the comparison drew them."""
     marks = []
     for part in run.drawing.get("inks", "").split(";"):
-        name, _, points = part.strip().partition(":")
-        rows = _numbers(points, 2)
-        if len(rows) > 2:
-            outline = write_points(tuple((float(x), float(y)) for x, y in rows))
-            marks.append(Mark("polygon", outline, name.strip()))
+        key, _, boxes = part.strip().partition(":")
+        for x, y, wide, high in _numbers(boxes, 4)[:_MOST_BOXES]:
+            corners = ((x, y), (x + wide, y), (x + wide, y + high), (x, y + high))
+            outline = write_points(tuple((float(a), float(b)) for a, b in corners))
+            marks.append(Mark("polygon", outline, key.replace("_", " ")))
     if not marks:
         return None
-    return Layer("inks", "Inks compared", "rings with the ink's name", tuple(marks), on=False)
+    says = "boxes with the ink's name, round the places that were compared"
+    return Layer("inks", "Inks compared", says, tuple(marks), on=False)

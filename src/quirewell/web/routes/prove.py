@@ -19,6 +19,7 @@ from quirewell.report.recheck import Rechecked, recheck
 from quirewell.report.treatment import write_report
 from quirewell.stages.asking import ask_all
 from quirewell.stages.examine import latest_measure, um_per_px
+from quirewell.stages.ink_lines import ink_lines, is_ink
 from quirewell.stages.noting import lock_margin
 from quirewell.stages.pair_layers import pair_layers
 from quirewell.stages.prove import PairView, prove_view
@@ -112,13 +113,15 @@ def pair(request: Request) -> Response:
     base = captured(state, run, "before")
     measured = latest_measure(state, base) if base else None
     factor = request.query_params.get("arrows", "")
+    asked = ask_all([run], state)
     return render_item(
         request, "pair.html", state, "prove", pair=shown, run=run,
         layers=pair_layers(
             run, um_per_px(measured) if measured else None, int(factor) if factor.isdigit() else 0,
             (base.width_px, base.height_px) if base else (0, 0),
         ),
-        findings=ask_all([run], state), before=before, after=after,
+        findings=[one for one in asked if not is_ink(one.quantity)], inks=ink_lines(run),
+        ink_findings=[one for one in asked if is_ink(one.quantity)], before=before, after=after,
         registered="before_to_after_px" in run.drawing,
         previous=places[at - 1] if at else "",
         following=places[at + 1] if at + 1 < len(places) else "",
