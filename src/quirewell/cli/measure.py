@@ -33,7 +33,7 @@ _PROMISED = (
 )  # fmt: skip
 _SHOWN = (
     "leaf.width_mm", "leaf.height_mm", "leaf.width_px", "leaf.height_px", "leaf.squareness_deg",
-    "leaf.loss_mm2", "leaf.area_mm2", "tone.L", "tone.a", "tone.b", "tone.yellowness",
+    "leaf.loss_mm2", "leaf.area_mm2", "tone.L", "tone.a", "tone.b", "tone.yellowness", "tone.step",
     "tone.profile.decay_mm", "tone.margin_db", "scale.um_per_px",
 )  # fmt: skip
 
@@ -83,7 +83,21 @@ def _numbers(command: Any) -> Any:
     help="A colour target fitted for this scanner or camera, setting and light: what quirewell "
     "target fit --json said.",
 )
-def measure(image: Path, wants_json: bool, target_file: Path | None, **params: str) -> None:
+@click.option(
+    "--card",
+    "card_file",
+    type=click.Path(path_type=Path),
+    default=None,
+    metavar="FILE.json",
+    help="Your own ladder of paper tones: what quirewell target card --json said.",
+)
+def measure(
+    image: Path,
+    wants_json: bool,
+    target_file: Path | None,
+    card_file: Path | None,
+    **params: str,
+) -> None:
     """Measure one leaf: width, height, squareness, missing area, paper tone.
 
     \b
@@ -101,6 +115,8 @@ def measure(image: Path, wants_json: bool, target_file: Path | None, **params: s
     try:
         if target_file is not None:
             given["target"] = target_in(target_file)
+        if card_file is not None:
+            given |= _card_in(card_file)
         run = run_method(METHOD, "image", {"image": image}, params=given)
     except (ImageError, BadParameter) as error:
         fail(f"{error}.".replace("..", "."), wants_json)
@@ -116,19 +132,36 @@ def target_in(path: Path) -> str:
     Raises:
         BadParameter: when the file holds no fitted target; a sentence.
     """
-    try:
-        text = path.read_text(encoding="utf-8") if path.stat().st_size < 1_000_000 else ""
-        used = json.loads(text)["target"]["use"]
-    except OSError as error:
-        raise BadParameter(f"{path}: {error.strerror}") from None
-    except (UnicodeDecodeError, json.JSONDecodeError, KeyError, TypeError):
-        used = None
+    used = _said_in(path).get("target")
+    used = used.get("use") if isinstance(used, dict) else None
     if not isinstance(used, str):
         raise BadParameter(
             f"{path.name} holds no fitted target; give what quirewell target fit IMAGE CHART "
             "--json said"
         )
     return used
+
+
+def _card_in(path: Path) -> dict[str, str]:
+    said = _said_in(path)
+    found = {"card": said.get("card"), "card_by": said.get("by")}
+    if not all(isinstance(text, str) for text in found.values()):
+        raise BadParameter(
+            f"{path.name} holds no tone card; give what quirewell target card SOURCE --json said"
+        )
+    return {name: str(text) for name, text in found.items()}
+
+
+def _said_in(path: Path) -> dict[str, Any]:
+    """What a command wrote as JSON; nothing when it is no such file."""
+    try:
+        text = path.read_text(encoding="utf-8") if path.stat().st_size < 1_000_000 else ""
+        said = json.loads(text)
+    except OSError as error:
+        raise BadParameter(f"{path}: {error.strerror}") from None
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError):
+        return {}
+    return said if isinstance(said, dict) else {}
 
 
 def _complete(said: dict[str, Any]) -> dict[str, Any]:

@@ -9,15 +9,19 @@ from typing import Any
 
 import click
 
+from quirewell.cli.measure import target_in
 from quirewell.cli.output import fail, nest, paragraphs, print_json
 from quirewell.record.finding import Run
 from quirewell.science.colour.cgats import BadColourFile
 from quirewell.science.colour.spectra import R457_STANDING, WHITENESS_STANDING
 from quirewell.science.colour.target24 import EDITIONS
+from quirewell.science.colour.target_use import target_from_text
 from quirewell.science.colour.tolerances import STANDING, beside
+from quirewell.science.colour.tone_card import card_text
 from quirewell.stages.characterising import METHOD, BadTarget, read_text
 from quirewell.stages.instrument import Reading, readings_in, reconcile
 from quirewell.stages.methods import run_method
+from quirewell.stages.tone_cards import card_from_scan, card_from_text
 from quirewell.studio.images import ImageError
 
 _SHOWN = (
@@ -197,6 +201,55 @@ def read(file: Path, against: Path | None, wants_json: bool) -> None:
         return
     for row in rows:
         click.echo("\n".join(_said(row)))
+
+
+@target.command("card")
+@click.argument("source", type=click.Path(path_type=Path))
+@click.option(
+    "--at",
+    default="",
+    metavar="X,Y,W,H;..",
+    help="Where each paper of the card lies in a scan of it, in order, in pixels.",
+)
+@click.option(
+    "--target",
+    "target_file",
+    type=click.Path(path_type=Path),
+    default=None,
+    metavar="FILE.json",
+    help="A colour target fitted for that scan.",
+)
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def card(source: Path, at: str, target_file: Path | None, wants_json: bool) -> None:
+    """Measure your own ladder of paper tones once, from a scan or from readings.
+
+    \b
+    Examples:
+      quirewell target card card.tif --at "40,60,200,200;280,60,200,200" --json > card.json
+      quirewell target card readings.txt --json > card.json
+      quirewell measure leaf.tif --card card.json
+
+    SOURCE is a scan (with --at), CGATS text of an instrument, or lines of a name and L* a* b*.
+    Any number of steps, in the order of the ladder. A leaf's tone is then given as a step with
+    the probability of each.
+    """
+    try:
+        if at:
+            used = target_from_text(target_in(target_file)) if target_file else None
+            steps, by = card_from_scan(source, at, used), "scan"
+        else:
+            steps, by = card_from_text(source), "instrument"
+    except OSError as error:
+        fail(f"{error.filename}: {error.strerror}.", wants_json)
+    except (ImageError, ValueError) as error:
+        fail(f"{error}.".replace("..", "."), wants_json)
+    if wants_json:
+        rows = [{"name": step.name, "lab": dict(zip("Lab", step.lab, strict=True))}
+                for step in steps]  # fmt: skip
+        print_json({"card": card_text(steps), "by": by, "steps": rows})
+        return
+    for step in steps:
+        click.echo(f"  {step.name:<12} {step.lab[0]:7.2f} {step.lab[1]:7.2f} {step.lab[2]:7.2f}")
 
 
 def _tone_in(path: Path) -> tuple[tuple[float, ...], tuple[float, ...]]:

@@ -21,6 +21,7 @@ NAMES = {
     "tone.a": "Paper tone, green to red a*",
     "tone.b": "Paper tone, blue to yellow b*",
     "tone.yellowness": "Yellowness of the paper",
+    "tone.step": "Step of the paper-tone card",
     "tone.profile.decay_mm": "Reach of the browning from the edges",
     "tone.margin_db": "Margin more yellow than the centre, b*",
     "tone.centre_L": "Tone of the centre, lightness L*",

@@ -66,8 +66,8 @@ def read_params(params: Mapping[str, str]) -> Asked:
     model = params.get("model") or "chosen"
     if model not in ("chosen", "linear", "root"):
         raise BadTarget(f"the model is chosen, linear or root, got {model!r}")
-    corners = _numbers(params.get("corners") or "", "corners", 8)
-    boxes = _numbers(params.get("paper_at") or "", "paper_at", 4)
+    corners = numbers_of(params.get("corners") or "", "corners", 8)
+    boxes = numbers_of(params.get("paper_at") or "", "paper_at", 4)
     if corners is not None and corners.size != 8:
         raise BadTarget(
             f"corners are x1,y1,x2,y2,x3,y3,x4,y4 in pixels, got {corners.size} numbers"
@@ -80,7 +80,8 @@ def read_params(params: Mapping[str, str]) -> Asked:
     )
 
 
-def _numbers(text: str, name: str, group: int) -> Array | None:
+def numbers_of(text: str, name: str, group: int) -> Array | None:
+    """Pixel numbers in groups, apart by commas, blanks or semicolons; None for no text."""
     if not text.strip():
         return None
     words = text.replace(";", " ").replace(",", " ").split()

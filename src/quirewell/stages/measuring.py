@@ -28,7 +28,7 @@ from quirewell.stages.measuring_asked import Asked, read_params
 from quirewell.stages.measuring_drawing import drawing
 from quirewell.stages.measuring_said import check_inside, corrected_sentences
 from quirewell.stages.measuring_scale import choose_scale
-from quirewell.stages.measuring_tone import tone_findings
+from quirewell.stages.measuring_tone import step_finding, tone_findings
 from quirewell.stages.methods import Outcome, method
 from quirewell.studio.images import Picture, load_picture
 
@@ -104,6 +104,12 @@ def outcome_of(seen: Seen, asked: Asked) -> Outcome:
             findings += _pixel_findings(seen.leaf)
         if seen.tone is not None:
             findings += tone_findings(seen.tone, seen.picture, asked.target)
+            if asked.card and not seen.picture.grey:
+                findings.append(
+                    step_finding(
+                        seen.tone, seen.picture, asked.target, asked.card, asked.card_by_scan
+                    )
+                )
     shapes = drawing(seen.leaf, seen.strip, seen.loss, seen.tone) if seen.leaf else {}
     return Outcome(tuple(findings), seen.warnings, shapes)
 

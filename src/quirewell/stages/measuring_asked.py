@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from quirewell.science.colour.target_use import TargetUse, target_from_text
+from quirewell.science.colour.tone_card import Step, read_card
 from quirewell.science.imaging.charuco import Board, read_board
 from quirewell.science.imaging.leaf import Panel
 from quirewell.science.imaging.pointed import Said
@@ -20,7 +21,7 @@ PARAMS = (
     "strip_length_mm", "strip_length_u_mm", "scanner_u_um", "ground",
     "corners", "ignore", "board", "board_u_pct",
     "scanner_um_per_px_x", "scanner_um_per_px_y", "scanner_scale_u_pct", "scanner_ratio_u_pct",
-    "target",
+    "target", "card", "card_by",
 )  # fmt: skip
 _LIMITS = {
     "dpi": (40.0, 4800.0, "dpi"),
@@ -58,6 +59,8 @@ class Asked:
     scanner_ratio_u_pct: float | None = None
     board: Board | None = None
     target: TargetUse | None = None
+    card: tuple[Step, ...] = ()
+    card_by_scan: bool = False
     said: Said = field(default_factory=Said)
 
 
@@ -91,6 +94,8 @@ def read_params(params: Mapping[str, str]) -> Asked:
         said=said,
         board=_board(params.get("board") or ""),
         target=_target(params.get("target") or ""),
+        card=_card(params.get("card") or ""),
+        card_by_scan=_card_by(params.get("card_by") or ""),
         **numbers,
     )
 
@@ -100,6 +105,19 @@ def _target(text: str) -> TargetUse | None:
         return target_from_text(text) if text.strip() else None
     except ValueError as error:
         raise BadParameter(str(error)) from None
+
+
+def _card(text: str) -> tuple[Step, ...]:
+    try:
+        return read_card(text) if text.strip() else ()
+    except ValueError as error:
+        raise BadParameter(str(error)) from None
+
+
+def _card_by(text: str) -> bool:
+    if text not in ("", "scan", "instrument"):
+        raise BadParameter(f"a tone card is measured by scan or instrument, got {text!r}")
+    return text == "scan"
 
 
 def _board(text: str) -> Board | None:

@@ -10,6 +10,7 @@ from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import linear_from_lab
 from quirewell.science.colour.target_use import TargetUse
+from quirewell.science.colour.tone_card import Step, on_card
 from quirewell.science.colour.tone_profile import Decay
 from quirewell.science.colour.yellowness import yellowness_of_light
 from quirewell.science.imaging.leaf_tone import LeafTone
@@ -96,6 +97,34 @@ def _tone(
         ),
     )
     return _finding(quantity, value, terms, _SOURCES)
+
+
+def step_finding(
+    tone: LeafTone, picture: Picture, target: TargetUse | None, card: tuple[Step, ...],
+    card_by_scan: bool,
+) -> Finding:  # fmt: skip
+    """The step of the owner's tone card, with the probability of each.
+
+    Where the card was measured on the same scanner its colour errors are those of the leaf, and
+    only what does not repeat counts.
+    """
+    summary = tone.summary
+    scanner = REPEAT_LAB if card_by_scan else _scanner_u(picture, target)
+    u = [
+        math.hypot(
+            scanner[index],
+            summary.scatter[index] * math.sqrt(_ALIKE / max(summary.tiles, 1)),
+            tone.hidden * UNSEEN_LAB[index],
+        )
+        for index in range(3)
+    ]
+    found = on_card(summary.median, (u[0], u[1], u[2]), card)
+    step = card[found.step]
+    probability = "; ".join(
+        f"{entry.name} {share:.3f}" for entry, share in zip(card, found.probability, strict=True)
+    )
+    words = f"step {step.name} of {len(card)}" if not found.off else "off the card"
+    return Finding("", "tone.step", "", text=f"{words} ({found.says})", note=probability)
 
 
 def _decay(decay: Decay) -> Finding:

@@ -52,6 +52,7 @@ def shades(state: ItemState) -> tuple[Shade, ...]:
         _progress_shade(state),
         _measured_shade(state, "tone-before", "Yellowness before (b*)", "tone.b", "before"),
         _measured_shade(state, "tone-after", "Yellowness after (b*)", "tone.b", "after"),
+        _step_shade(state),
         _measured_shade(state, "width", "Width before", "leaf.width_mm", "before"),
         _pair_shade(state, "change", "Change of width", "change.width_pct"),
         _pair_shade(state, "colour", "Colour difference (CIEDE2000)", "paper.dE00"),
@@ -121,6 +122,27 @@ def _measured_shade(state: ItemState, key: str, name: str, quantity: str, moment
             run = latest_measure(state, capture)
             found += _wanted(run.findings if run else (), quantity)
     return _scaled(key, name, _by_leaf(found), f"No scan {moment} treatment is measured yet.")
+
+
+def _step_shade(state: ItemState) -> Shade:
+    """Steps of the owner's tone card, the latest scan of each leaf; the most probable step."""
+    marks: dict[str, Mark] = {}
+    for capture in state.captures.values():
+        run = latest_measure(state, capture) if measurable(capture) else None
+        for entry in run.findings if run else ():
+            if entry.quantity == "tone.step" and sheet_of(entry.subject):
+                shares = [float(part.split()[-1]) for part in entry.note.split(";")]
+                step = max(range(len(shares)), key=shares.__getitem__)
+                mean = sum(index * share for index, share in enumerate(shares))
+                u = sum(share * (index - mean) ** 2 for index, share in enumerate(shares)) ** 0.5
+                level = round(TOP * step / max(1, len(shares) - 1))
+                short = entry.text.split(" (")[0]
+                place = leaf_of(entry.subject)
+                marks[place] = Mark(place, step + 1.0, u, short, entry.text, level)
+    says = "The most probable step of your own card; the probability of each is with the leaf."
+    missing = "No leaf is measured against a paper-tone card yet."
+    return Shade("tone-step", "Step of the paper-tone card", tuple(marks.values()),
+                 says if marks else missing)  # fmt: skip
 
 
 def _pair_shade(state: ItemState, key: str, name: str, quantity: str) -> Shade:
