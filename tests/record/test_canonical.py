@@ -54,3 +54,10 @@ def test_chain_version_1_is_never_to_change() -> None:
         '"zone":"Europe/London"}'
     )
     assert event.payload() == by_hand
+
+
+def test_a_number_of_numpy_is_written_like_any_other() -> None:
+    import numpy as np
+
+    assert decimal_text(np.float64(2.7484220897989267)) == "2.7484220897989267"
+    assert canonical({"u": np.float64(0.1)}) == '{"u":"0.1"}'

@@ -26,7 +26,7 @@ def decimal_text(number: int | float | Decimal) -> str:
     if isinstance(number, float):
         if not math.isfinite(number):
             raise ValueError(f"a recorded number must be finite, got {number!r}")
-        return repr(number)
+        return float.__repr__(number)  # also of a float of numpy, which calls itself otherwise
     if isinstance(number, Decimal):
         if not number.is_finite():
             raise ValueError(f"a recorded number must be finite, got {number}")
