@@ -41,8 +41,8 @@ class Bleed:
 
 def from_ink_mm(ink: Mask, um_per_px: float) -> Light:
     """Distance of every pixel from the nearest ink [mm]."""
-    plain = (~ink).astype(np.uint8)
-    return np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5) * um_per_px / 1000, np.float32)
+    far = np.minimum(cv2.distanceTransform((~ink).astype(np.uint8), cv2.DIST_L2, 5), 1e6)
+    return np.asarray(far * um_per_px / 1000, dtype=np.float32)
 
 
 def bleed(

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 Passes = tuple[float, float, float]
 
 _HUES = (
-    (18.0, "pink"), (50.0, "red"), (68.0, "orange"), (108.0, "yellow"), (170.0, "green"),
+    (18.0, "pink"), (50.0, "red"), (72.0, "orange"), (108.0, "yellow"), (170.0, "green"),
     (225.0, "blue-green"), (305.0, "blue"), (335.0, "purple"), (361.0, "pink"),
 )  # fmt: skip
 _GREY_CHROMA = 12.0
