@@ -74,7 +74,7 @@ def test_the_json_keeps_its_old_keys_beside_the_inks(
     out = as_json(cover[0])
     assert set(out["change"]) >= {"width_pct", "height_pct"} and "dE00" in out["paper"]
     assert not [key for key in out["paper"] if "ink" in key]
-    assert [entry["key"] for entry in out["inks"]][0] == "red_ink"
+    assert next(entry["key"] for entry in out["inks"]) == "red_ink"
 
 
 def test_boxes_show_where_each_ink_was_measured(

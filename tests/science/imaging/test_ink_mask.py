@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from inked_pages import inked, inked_page
 from quirewell.science.colour.spaces import srgb_from_linear
 from quirewell.science.imaging.ink_mask import edge_tone, ink_mask
 from quirewell.science.imaging.paper_surface import paper_surface
-from tests.inked_pages import inked, inked_page
 
 
 def f_measure(found: NDArray[np.bool_], true: NDArray[np.bool_]) -> float:

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from inked_pages import PAPER_AFTER, PASSES, UM_PER_PX, InkedPage, inked_page
 from quirewell.science.colour.difference import ciede2000
 from quirewell.science.colour.spaces import lab_from_linear
 from quirewell.science.imaging.ink_names import hue_word, name_inks, overprints
 from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, page_inks
-from tests.inked_pages import PAPER_AFTER, PASSES, UM_PER_PX, InkedPage, inked_page
 
 FADED = tuple(value**0.85 for value in PASSES["red"])
 
