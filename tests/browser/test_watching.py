@@ -39,7 +39,7 @@ def to_correct(page: Page, served: Served) -> None:
 
 def middle(page: Page, name: str) -> tuple[float, float]:
     box = page.get_by_role("button", name=name).bounding_box()
-    assert box and box["width"] >= 48 and box["height"] >= 48
+    assert box and min(box["width"], box["height"]) > 47.9
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
@@ -83,6 +83,22 @@ def test_a_corner_is_dragged_by_mouse_and_the_glass_shows_beside_it(
     found = [float(part) for part in start.split(",")]
     moved = corner(page, 4)
     assert moved[0] > found[0] + 5 and moved[1] < found[1] - 5
+
+
+def test_a_corner_is_dragged_by_a_finger_and_the_page_stays(page: Page, served: Served) -> None:
+    to_correct(page, served)
+    x, y = middle(page, "Upper left corner")
+    scrolled = page.evaluate("scrollY")
+    hand = page.context.new_cdp_session(page)
+    path = [(x + 3 * step, y + 4 * step) for step in range(11)]
+    for number, (across, down) in enumerate(path):
+        kind = "touchMove" if number else "touchStart"
+        points = [{"x": across, "y": down}]
+        hand.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    hand.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    assert middle(page, "Upper left corner") == pytest.approx((x + 30, y + 40), abs=1.5)
+    assert page.evaluate("scrollY") == scrolled
+    assert page.locator("#corner_1").input_value()
 
 
 def test_a_corner_moves_by_arrow_keys_and_goes_back_by_escape(page: Page, served: Served) -> None:
