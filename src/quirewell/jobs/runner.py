@@ -22,7 +22,7 @@ from quirewell.jobs.worker import Answer, carry_out, pin_threads, prepare
 
 KEPT_BATCHES = 50
 DIED = (
-    "the worker process died twice on this one, most likely for want of memory; "
+    "the worker process died twice on this one, most likely for want of memory or time; "
     "scan it at a lower resolution"
 )
 

@@ -18,11 +18,12 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages import tasks
 from quirewell.stages.filenames import Clash, IntakePlan, Named, is_junk, named_of, plan_intake
+from quirewell.stages.matching import marks_path
 from quirewell.stages.naming import place_words
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.studio.blobs import Staged, hash_file
 from quirewell.studio.faults import DiskFull, Stale, StudioError
-from quirewell.studio.image_header import ImageError, ImageHeader, read_header
+from quirewell.studio.image_header import ImageError, ImageHeader
 from quirewell.studio.studio import Studio
 
 OnArrival = Callable[[int, int, "Arrival"], None]
@@ -178,16 +179,16 @@ def _known(state: ItemState, name: str, sha256: str) -> Arrival | None:
 def _looked_through(studio: Studio, copy: Staged, name: str, runner: Runner | None) -> ImageHeader:
     """Read the header and decode the picture once, so that a damaged one is never recorded."""
     try:
-        header = read_header(copy.path)
         previews = tasks.previews_of(studio.derived, copy.sha256)
+        marks = str(marks_path(studio.derived, copy.sha256))
         if runner is None:
-            tasks.look_through(str(copy.path), previews)
-            return header
+            return tasks.look_through(str(copy.path), previews, marks)
         job = runner.submit(
-            "quirewell.stages.tasks.look_through", str(copy.path), previews, urgent=True
+            "quirewell.stages.tasks.look_through", str(copy.path), previews, marks, urgent=True
         ).wait()
         if job.state != "done":
             raise ImageError(job.error or "the picture could not be looked through")
+        header: ImageHeader = job.result
         return header
     except ImageError as error:
         raise ImageError(str(error).replace(copy.path.name, name)) from error

@@ -6,14 +6,21 @@ import io
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-from quirewell.studio.images import PREVIEW_QUALITY, as_eight_bit, load_picture
+from quirewell.stages.matching import keep_marks
+from quirewell.studio.image_header import ImageHeader
+from quirewell.studio.images import (
+    PREVIEW_QUALITY,
+    as_eight_bit,
+    decode_limits,
+    load_picture,
+    read_header,
+)
 from quirewell.studio.tiles import make_tiles
 
 PREVIEW_SIZES_PX = (420, 1400)
@@ -24,14 +31,18 @@ def previews_of(derived: Path, sha256: str) -> dict[str, int]:
     return {str(derived / "previews" / f"{sha256}-{size}.jpg"): size for size in PREVIEW_SIZES_PX}
 
 
-def look_through(path: str, previews: Mapping[str, int]) -> dict[str, Any]:
-    """Decode a picture whole and write its previews.
+def look_through(path: str, previews: Mapping[str, int], marks: str = "") -> ImageHeader:
+    """Read a picture's header, decode it whole, write its previews and, where a path is given,
+    what its page is known by (see :mod:`quirewell.stages.matching`).
+
+    All within a budget of memory and of processor time, set by what the header says.
 
     Raises:
-        ImageError: in a sentence, when it is damaged.
+        ImageError: in a sentence, when it is damaged or no picture.
     """
-    pixels = as_eight_bit(load_picture(Path(path)).pixels)
-    height, width = pixels.shape[:2]
+    header = read_header(Path(path))
+    with decode_limits(header):
+        pixels = as_eight_bit(load_picture(Path(path)).pixels)
     small = np.ascontiguousarray(pixels)
     for name, size in sorted(previews.items(), key=lambda entry: -entry[1]):
         small = _shrunk(small, size)
@@ -40,7 +51,10 @@ def look_through(path: str, previews: Mapping[str, int]) -> dict[str, Any]:
         part = target.with_name(f"{target.name}.{os.getpid()}.part")
         Image.fromarray(small).save(part, "JPEG", quality=PREVIEW_QUALITY)
         part.replace(target)
-    return {"width_px": width, "height_px": height}
+    if marks:
+        grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
+        keep_marks(np.asarray(grey, np.uint8), Path(marks))
+    return header
 
 
 def _shrunk(pixels: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:

@@ -220,6 +220,48 @@ def _transform(pixels: Pixels, profile: bytes, space: str) -> Pixels:
     return out
 
 
+# Decoding, colours and turning take up to 24 bytes a sample (assumed; a decoder's own tables
+# are among them), and 300 MB besides; a minute, and 2 s a megapixel more, is many times enough.
+_BYTES_PER_SAMPLE = 24
+_BESIDES_MB = 300
+_SECONDS = 60
+_SECONDS_PER_MEGAPIXEL = 2.0
+
+
+@contextmanager
+def decode_limits(header: ImageHeader) -> Iterator[None]:
+    """For worker processes: what decoding a picture of this size may take of memory and time.
+
+    A file that asks for more is ended: for memory with a sentence, for processor time with the
+    worker itself (:func:`cpu_limit`).
+    """
+    megapixels = header.width_px * header.height_px / 1e6
+    memory = _BESIDES_MB + int(_BYTES_PER_SAMPLE * 3 * megapixels)
+    with memory_limit(memory), cpu_limit(_SECONDS + int(_SECONDS_PER_MEGAPIXEL * megapixels)):
+        yield
+
+
+@contextmanager
+def cpu_limit(seconds: int) -> Iterator[None]:
+    """Within it, this process may use at most so much more processor time [s].
+
+    What runs on is killed by the system; a decoder caught in a loop heeds nothing gentler. So
+    this is for worker processes, whose death the pool survives.
+    """
+    before = resource.getrlimit(resource.RLIMIT_CPU)
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    wanted = int(used.ru_utime + used.ru_stime) + 1 + seconds
+    for known in before:
+        if known != resource.RLIM_INFINITY:
+            wanted = min(wanted, known)
+    resource.setrlimit(resource.RLIMIT_CPU, (wanted, before[1]))
+    try:
+        yield
+    finally:
+        with suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_CPU, before)
+
+
 def preview(path: Path, target: Path, max_px: int) -> None:
     """Write a JPEG of the picture whose longer side is at most ``max_px``, in sRGB.
 
@@ -260,8 +302,9 @@ def memory_limit(megabytes: int) -> Iterator[None]:
         return
     before = resource.getrlimit(resource.RLIMIT_AS)
     wanted = pages * resource.getpagesize() + megabytes * 1_000_000
-    if before[1] != resource.RLIM_INFINITY:
-        wanted = min(wanted, before[1])
+    for known in before:
+        if known != resource.RLIM_INFINITY:
+            wanted = min(wanted, known)
     resource.setrlimit(resource.RLIMIT_AS, (wanted, before[1]))
     try:
         yield

@@ -215,16 +215,18 @@ def _held(
     """Hold matches to one affine map that is near a turn and an even scale."""
     source, target = page.places[here], other.places[there]
     cv2.setRNGSeed(_SEED)
-    affine, inside = cv2.estimateAffine2D(
+    fitted, inside = cv2.estimateAffine2D(
         source, target, method=cv2.USAC_MAGSAC, ransacReprojThreshold=_REACH_PX,
         maxIters=3000, confidence=0.999,
     )  # fmt: skip
-    if affine is None or inside is None or not _plausible(affine[:, :2]):
+    if fitted is None or inside is None:
+        return None
+    affine = np.asarray(fitted, np.float64)
+    if not _plausible(affine[:, :2]):
         return None
     count = len(np.unique(source[inside.ravel().astype(bool)], axis=0))
     if count < LEAST_POINTS:
         return None
-    affine = np.asarray(affine, np.float64)
     return _Held(key, count, _agreement(page.small, other.small, affine), affine)
 
 
