@@ -187,8 +187,9 @@ def _halftone(
 
 
 def _texture(rng: np.random.Generator, shape: tuple[int, ...], um: float) -> Plane:
+    """Mostly as fine as on real scans of bare old paper (correlation 0.7 at 85 um, 0.3 at 170)."""
     out = np.zeros(shape, dtype=np.float32)
-    for size_um, share in ((60.0, 0.6), (200.0, 0.6), (900.0, 0.5)):
+    for size_um, share in ((50.0, 0.85), (200.0, 0.25), (900.0, 0.25)):
         shrink = max(1, int(size_um / um / 2))
         small = rng.standard_normal(
             (shape[0] // shrink + 2, shape[1] // shrink + 2), dtype=np.float32
@@ -206,7 +207,7 @@ class Light:
 
     paper: float
     ink: float = 45.0
-    texture: float = 3.5
+    texture: float = 3.2
     new_texture: float = 0.0
     slope: float = 0.0
     noise: float = 2.0

@@ -1,31 +1,33 @@
 """From a start to a trusted field: coarse level, fine level, neighbours, spline.
 
 At each level subsets on a lattice are found again (:mod:`.subset`), starting where the field so
-far says. Subsets that resemble themselves a dot further on (:mod:`.periodic`) are put aside; the
+far says. Matches that may sit a dot off (:mod:`.periodic`) are put aside; the
 others, when they agree with their neighbours, make the field; those put aside are let in where
 they agree with it to less than a third of their own pitch.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.science.imaging.levels import Level
 from quirewell.science.imaging.neighbours import agreeing, off_neighbours
-from quirewell.science.imaging.periodic import pitches
+from quirewell.science.imaging.periodic import doubtful, repeats
 from quirewell.science.imaging.spline_field import FieldFit, SplineField, fit_field
 from quirewell.science.imaging.subset_bands import Subsets, match_subsets
 
 Real = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_LEAST_ZNCC = 0.5
+_LEAST_ZNCC = (0.3, 0.5)
 _WORST_U_PX = 0.3
 _PITCH_SHARE = 0.3
 _LEAST_POINTS = 12
+# Interpolation pulls a match towards whole pixels by about so much, whatever the noise.
+_PULL_PX = 0.001
 _REACH_PX = 4.0
 _COARSE_STEP_PX = 20
 _COARSE_RADIUS_PX = 15
@@ -66,8 +68,8 @@ class Found:
     """What one level found: the lattice's subsets, in the pictures' own pixels.
 
     ``points``, ``at`` (n, 2) [px before, px after], ``u`` (n, 2) [px after]; ``good`` (n,)
-    says which are trusted; ``printed`` which hold more contrast than noise; ``rest`` (n, 2)
-    is what the fitted field leaves, ``off`` (n,) the distance from the neighbours' median.
+    says which are trusted, ``covered`` which lie on the surface in both; ``contrast`` [grey] is
+    the before subset's; ``off`` (n,) the distance from the neighbours' median [px after].
     """
 
     shape: tuple[int, int]
@@ -76,7 +78,8 @@ class Found:
     u: Real
     zncc: Real
     good: Mask
-    printed: Mask
+    covered: Mask
+    contrast: Real
     fit: FieldFit
     off: Real
 
@@ -108,23 +111,24 @@ def find_level(
     grid = lattice(level.pictures.before.shape, settings.step, settings.radius // 2 + 2)
     points = grid.points
     subsets = _matched(level, points, start, settings)
-    pitch = pitches(level.pictures.before, points, settings.radius)
-    good = _sound(subsets)
-    plain = good & np.isinf(pitch)
+    alike, pitch = repeats(level.pictures.before, points, settings.radius)
+    good = _sound(subsets, settings.radius)
+    plain = good & ~doubtful(subsets.zncc, alike)
     fit = _voucher(level, subsets, plain, grid.shape, start, shape, settings, vouched)
     if fit is None:
         return None
     subsets, retried = _again(level, subsets, good, fit.field, start, settings)
-    good = _sound(subsets)
+    good = _sound(subsets, settings.radius)
     rest = _rest(level, subsets, fit.field)
     size = np.hypot(*rest.T)
-    good &= np.isinf(pitch) | (size < _PITCH_SHARE * pitch)
+    good &= ~doubtful(subsets.zncc, alike) | (size < _PITCH_SHARE * pitch)
     good = agreeing(
         rest.reshape(*grid.shape, 2), good.reshape(grid.shape), _u1(subsets).reshape(grid.shape)
     ).ravel()
     if good.sum() < _LEAST_POINTS:
         return None
     fit = _fit(level, subsets, good, shape, settings.most_knots)
+    subsets = _widen(subsets, good, fit.widened)
     rest = _rest(level, subsets, fit.field)
     off, _ = off_neighbours(rest.reshape(*grid.shape, 2), good.reshape(grid.shape))
     return _found(level, subsets, grid.shape, good, fit, off.ravel())
@@ -133,10 +137,9 @@ def find_level(
 def _found(
     level: Level, subsets: Subsets, shape: tuple[int, int], good: Mask, fit: FieldFit, off: Real
 ) -> Found:
-    printed = subsets.covered & ((subsets.contrast > 6.0) | good)
     return Found(
         shape, level.up_before(subsets.points), level.up_after(subsets.at),
-        subsets.u * level.scale2, subsets.zncc, good, printed, fit, off * level.per_px,
+        subsets.u * level.scale2, subsets.zncc, good, subsets.covered, subsets.contrast, fit, off * level.per_px,
     )  # fmt: skip
 
 
@@ -162,14 +165,16 @@ def _places(level: Level, points: Real, field: SplineField, radius: int) -> Real
 def _u1(subsets: Subsets) -> Real:
     """One standard uncertainty a point [px of the level]: never below the noise's bound."""
     both = np.sqrt(0.5 * (subsets.covariance[:, 0] + subsets.covariance[:, 1]))
-    return np.maximum(both, subsets.bound)
+    return np.hypot(np.maximum(both, subsets.bound), _PULL_PX)
 
 
-def _sound(subsets: Subsets) -> Mask:
+def _sound(subsets: Subsets, radius: int) -> Mask:
+    # Chance alone correlates the less, the more grains of texture a subset holds.
+    least = float(np.clip(17.0 / (2 * radius + 1), *_LEAST_ZNCC))
     with np.errstate(invalid="ignore"):
         worst = np.sqrt(np.maximum(subsets.covariance[:, 0], subsets.covariance[:, 1]))
         return np.asarray(
-            subsets.found & (subsets.zncc > _LEAST_ZNCC)
+            subsets.found & (subsets.zncc > least)
             & (np.maximum(worst, subsets.bound) < _WORST_U_PX)
         )  # fmt: skip
 
@@ -199,6 +204,14 @@ def _voucher(
     coarse_u = np.hypot(*vouched.u[near].T) + 0.15 * level.per_px * 4
     u = np.concatenate([_u1(subsets)[plain] * level.per_px, coarse_u])
     return fit_field(points, at, u, shape, most=min(13, settings.most_knots))
+
+
+def _widen(subsets: Subsets, good: Mask, factors: Real) -> Subsets:
+    """The trusted subsets with the uncertainty that the field showed them to have."""
+    variance = np.maximum(subsets.covariance[:, :2], subsets.bound[:, None] ** 2) + _PULL_PX**2
+    covariance = np.column_stack([variance, subsets.covariance[:, 2]])
+    covariance[good] *= factors[:, None] ** 2
+    return replace(subsets, covariance=covariance)
 
 
 def _fit(level: Level, subsets: Subsets, good: Mask, shape: tuple[int, ...], most: int) -> FieldFit:

@@ -106,7 +106,7 @@ def _reduce(grey: Grey, mask: Mask | None) -> _Reduced:
     height, width = grey.shape
     shrink = min(1.0, _COARSE_PX / max(height, width))
     size = (max(8, round(width * shrink)), max(8, round(height * shrink)))
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA))
     paper = np.ones((size[1], size[0]), dtype=np.float32)
     if mask is not None:
         paper = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA)

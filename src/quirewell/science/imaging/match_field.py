@@ -118,8 +118,12 @@ def find_chain(
     start: Real | None,
     settings: Settings,
     blur_px: float = 0.0,
+    trust_start: bool = False,
 ) -> Found | None:
-    """All levels, coarse to fine; None when nothing can be trusted."""
+    """All levels, coarse to fine; None when nothing can be trusted.
+
+    ``trust_start``: go on from ``start`` even where too few patches could confirm it.
+    """
     ratio = 1.0 if start is None else float(np.sqrt(abs(np.linalg.det(start[:, :2]))))
     field: SplineField | None = None
     found: Found | None = None
@@ -128,6 +132,8 @@ def find_chain(
         level = level_of(before, after, before_mask, after_mask, shrink, ratio, blur_px)
         if field is None:
             field = _begin(level, start, before.shape)
+            if field is None and trust_start and start is not None:
+                field = even_field(start, before.shape)
         if field is None:
             continue
         last = shrink == sizes[-1]
@@ -150,7 +156,7 @@ def _begin(level: Level, start: Real | None, shape: tuple[int, ...]) -> SplineFi
     """The first field: from the start given, or from the first guess that anchors confirm."""
     if start is not None:
         return anchored(level, start)
-    features = _by_features(level)
+    features = by_features(level)
     still = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
     for guess in (lambda: features, lambda: still, lambda: shift_by_phase(level)):
         affine = guess()
@@ -161,7 +167,8 @@ def _begin(level: Level, start: Real | None, shape: tuple[int, ...]) -> SplineFi
     return None if features is None else even_field(features, shape)
 
 
-def _by_features(level: Level) -> Real | None:
+def by_features(level: Level) -> Real | None:
+    """An affine before to after [own px] from features, None where they do not agree."""
     first, second = (_as_grey(p) for p in (level.pictures.before, level.pictures.after))
     masks = [
         None if mask is None else mask > 0

@@ -1,8 +1,9 @@
 """Where print repeats itself: the pitch of a halftone or a ruling in each subset.
 
 A subset that is like itself one dot further on correlates there just as well. Such subsets are
-found by their own autocorrelation (``wiener1930`` and ``khinchin1934``: the transform of the
-power spectrum) and believed only where others vouch for the place.
+found by their own autocorrelation (``wiener1930``: the transform of the power spectrum). A
+match is doubtful when its correlation is no better than halfway between what the next dot
+would give and 1; it is then believed only where others vouch for the place.
 """
 
 from __future__ import annotations
@@ -18,17 +19,18 @@ _LEAST_PITCH_PX = 2.0
 _CHUNK = 512
 
 
-def pitches(picture: NDArray[np.generic], points: Real, radius: int) -> Real:
-    """Distance [px] at which each subset resembles itself, inf where it does so nowhere.
+def repeats(picture: NDArray[np.generic], points: Real, radius: int) -> tuple[Real, Real]:
+    """How alike each subset is to itself elsewhere, and at what distance [px].
 
-    The nearest distance counts whose autocorrelation is a peak of at least 0.5.
+    The highest autocorrelation of a peak away from the middle (0 where none reaches 0.5), and
+    the distance of the nearest such peak (inf where there is none).
     """
     side = 32 if radius < 20 else 64
     half = side // 2
     height, width = picture.shape
-    out = np.full(len(points), np.inf)
+    alike, pitch = np.zeros(len(points)), np.full(len(points), np.inf)
     if min(height, width) < side:
-        return out
+        return alike, pitch
     lefts = np.clip(np.round(points[:, 0]).astype(int) - half, 0, width - side)
     tops = np.clip(np.round(points[:, 1]).astype(int) - half, 0, height - side)
     window = np.outer(np.hanning(side + 2)[1:-1], np.hanning(side + 2)[1:-1]).astype(np.float32)
@@ -44,8 +46,13 @@ def pitches(picture: NDArray[np.generic], points: Real, radius: int) -> Real:
         stack = np.nan_to_num(stack)
         # The weighted mean must go: what the window leaves of it would look like itself.
         stack -= (stack * window).sum(axis=(1, 2), keepdims=True) / window.sum()
-        out[rows] = _nearest_peak(_autocorrelation(stack * window), own)
-    return out
+        alike[rows], pitch[rows] = _peaks(_autocorrelation(stack * window), own)
+    return alike, pitch
+
+
+def doubtful(zncc: Real, alike: Real) -> NDArray[np.bool_]:
+    """Matches that may sit on the wrong dot, by their correlation alone."""
+    return np.asarray((alike > 0) & ~(zncc > 0.5 * (1 + alike)))
 
 
 def _autocorrelation(stack: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -59,7 +66,7 @@ def _autocorrelation(stack: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(out, dtype=np.float32)
 
 
-def _nearest_peak(found: NDArray[np.float32], own: NDArray[np.float32]) -> Real:
+def _peaks(found: NDArray[np.float32], own: NDArray[np.float32]) -> tuple[Real, Real]:
     reach = found.shape[1] - 2
     down, across = np.mgrid[-1 : reach + 1, -reach : reach + 1]
     lag = np.hypot(down, across)[1:-1, 1:-1]
@@ -73,4 +80,5 @@ def _nearest_peak(found: NDArray[np.float32], own: NDArray[np.float32]) -> Real:
             if (dx, dy) != (1, 1):
                 beside = share[:, dy : dy + middle.shape[1], dx : dx + middle.shape[2]]
                 peak &= middle >= beside
-    return np.asarray(np.where(peak, lag, np.inf).min(axis=(1, 2)))
+    highest = np.where(peak, middle, 0.0).max(axis=(1, 2))
+    return np.minimum(highest, 1.0), np.where(peak, lag, np.inf).min(axis=(1, 2))

@@ -3,8 +3,13 @@
 Least squares over the matched points, weighted by their uncertainty and made robust (Tukey's
 biweight), with a little stiffness so that places without a match stay calm. The number of
 knots is the smallest whose four-fold cross-validation lies within 10 % of the best, each fold
-summed up by the median of what was left out (one bad fold must not choose). After
+summed up by the median of what was left out (one bad fold must not choose). The stiffness
+acts on third differences, so that neither a stretch nor a bow is held back. After
 ``eilers1996`` (penalised B-splines).
+
+What a match's own residual says of its uncertainty is too little where the surface itself
+changed. So the uncertainties are compared, in groups of like size, with what the field leaves,
+and widened where they were too small; then the field is fitted once more.
 """
 
 from __future__ import annotations
@@ -23,7 +28,9 @@ Real = NDArray[np.float64]
 _TRIED = (1, 2, 3, 5, 7, 10, 13, 16, 19, 22, 26)
 _NEAR_BEST = 1.10
 _FOLDS = 4
-_STIFFNESS = 1e-3
+_STIFFNESS = 1e-5
+_FLOOR = 4.0
+_GROUPS = 8
 _TUKEY = 4.685
 _ROUNDS = 4
 
@@ -175,13 +182,35 @@ def _rows(at: Real, count: int, derivative: int) -> Real:
 class FieldFit:
     """A fitted field; ``weights`` (n,) are what each point counted for at last (0 = dropped),
     ``residuals`` (n, 2) [px] point minus field, ``factor`` the Cholesky factor of the normal
-    equations, ``score_px`` the cross-validated median error of a point."""
+    equations, ``score_px`` the cross-validated median error of a point, ``widened`` (n,) the
+    factor by which each point's uncertainty was too small, 1 or more."""
 
     field: SplineField
     weights: Real
     residuals: Real
     factor: Real
     score_px: float
+    widened: Real
+
+
+def influence(fit: FieldFit, points: Real, over: Real, design: Real) -> Real:
+    """How the fit of ``design`` to the field over places ``over`` depends on each match.
+
+    ``design`` (m, k): columns fitted by least squares to the field at ``over`` (m, 2).
+    Answer (n, k): change of each coefficient for a unit move of each of ``points`` (n, 2).
+    """
+    knots = fit.field.knots
+    project = np.linalg.pinv(design.T @ design) @ design.T
+    right = np.zeros((knots.unknowns, design.shape[1]))
+    x, y = knots.into(over)
+    spare = np.zeros((knots.unknowns, knots.unknowns))
+    _normal(
+        x, y, np.ones(len(over)), np.ascontiguousarray(project.T), knots.across, knots.down,
+        spare, right,
+    )  # fmt: skip
+    out = np.zeros((len(points), design.shape[1]))
+    _value(*knots.into(points), knots.across, knots.down, _solved(fit.factor, right), out)
+    return out * fit.weights[:, None]
 
 
 def fit_field(
@@ -203,21 +232,59 @@ def fit_field(
     """
     if len(points) < 12:
         raise ValueError(f"a field needs 12 matched points or more, got {len(points)}")
-    prior = 1.0 / (u_px**2 + float(np.median(u_px)) ** 2)
-    prior = prior / float(np.mean(prior))
+    prior = _prior(u_px)
     affine = _affine(points, targets, prior)
     rest = targets - (points @ affine[:, :2].T + affine[:, 2])
-    folds = np.random.default_rng(4).permutation(len(points)) % _FOLDS
+    knots, score = _choose_knots(shape, points, rest, prior, most, least_points_each)
+    field, _, _ = _fitted(knots, affine, points, rest, prior)
+    widened = _widened(targets - field.at(points), u_px)
+    prior = _prior(widened * u_px)
+    field, weights, factor = _fitted(knots, affine, points, rest, prior)
+    return FieldFit(field, weights, targets - field.at(points), factor, score, widened)
+
+
+def _prior(u_px: Real) -> Real:
+    """Weights of mean 1; the sharpest matches count alike, for they all miss the field."""
+    weight = 1.0 / (u_px**2 + (_FLOOR * float(np.median(u_px))) ** 2)
+    out: Real = weight / float(np.mean(weight))
+    return out
+
+
+def _fitted(
+    knots: Knots, affine: Real, points: Real, rest: Real, prior: Real
+) -> tuple[SplineField, Real, Real]:
+    bend, weights, factor = _robust(knots, points, rest, prior)
+    shaped = bend.reshape(knots.down + 3, knots.across + 3, 2)
+    return SplineField(affine, knots, shaped), weights, factor
+
+
+def _choose_knots(
+    shape: tuple[int, ...], points: Real, rest: Real, prior: Real, most: int, each: float
+) -> tuple[Knots, float]:
+    folds = _folds(len(points))
     scores: dict[Knots, float] = {}
-    for knots in _candidates(shape, len(points), most, least_points_each):
+    for knots in _candidates(shape, len(points), most, each):
         scores[knots] = _score(knots, points, rest, prior, folds)
         if scores[knots] > 1.5 * min(scores.values()):
             break
     best = min(scores.values())
-    chosen = next(knots for knots, score in scores.items() if score <= _NEAR_BEST * best)
-    bend, weights, factor = _robust(chosen, points, rest, prior)
-    field = SplineField(affine, chosen, bend.reshape(chosen.down + 3, chosen.across + 3, 2))
-    return FieldFit(field, weights, targets - field.at(points), factor, scores[chosen])
+    return next(pair for pair in scores.items() if pair[1] <= _NEAR_BEST * best)
+
+
+def _folds(count: int) -> NDArray[np.int_]:
+    return np.asarray(np.random.default_rng(4).permutation(count) % _FOLDS)
+
+
+def _widened(residuals: Real, u_px: Real) -> Real:
+    """How many times larger the residuals are than stated, in groups of like uncertainty."""
+    rank = np.argsort(np.argsort(u_px))
+    group = rank * _GROUPS // len(u_px)
+    # The median of a squared two-dimensional normal residual is 2 ln 2 times its variance.
+    ratio = (residuals**2).sum(axis=1) / np.maximum(u_px**2, 1e-12) / (2 * np.log(2))
+    factors = np.array([np.sqrt(np.median(ratio[group == g])) for g in range(_GROUPS)])
+    middles = np.array([np.median(np.log(u_px[group == g] + 1e-9)) for g in range(_GROUPS)])
+    smooth = np.interp(np.log(u_px + 1e-9), middles, np.log(np.maximum(factors, 1.0)))
+    return np.asarray(np.exp(smooth))
 
 
 def _candidates(shape: tuple[int, ...], count: int, most: int, each: float) -> list[Knots]:
@@ -262,13 +329,13 @@ def _equations(knots: Knots, points: Real, rest: Real, weight: Real) -> tuple[Re
 
 
 def _stiffness(knots: Knots, weight: float) -> Real:
-    """Second differences of the coefficients along both ways, and a breath of their size."""
+    """Third differences of the coefficients along both ways, and a breath of their size."""
     wide, tall = knots.across + 3, knots.down + 3
-    along = np.diff(np.eye(wide), n=2, axis=0)
-    down = np.diff(np.eye(tall), n=2, axis=0)
-    twice = np.kron(np.eye(tall), along.T @ along) + np.kron(down.T @ down, np.eye(wide))
+    along = np.diff(np.eye(wide), n=3, axis=0)
+    down = np.diff(np.eye(tall), n=3, axis=0)
+    thrice = np.kron(np.eye(tall), along.T @ along) + np.kron(down.T @ down, np.eye(wide))
     mean = weight / knots.unknowns
-    out: Real = mean * (_STIFFNESS * twice + 1e-6 * _STIFFNESS * np.eye(knots.unknowns))
+    out: Real = mean * (_STIFFNESS * thrice + 1e-9 * np.eye(knots.unknowns))
     return out
 
 
@@ -298,7 +365,7 @@ def _robust(knots: Knots, points: Real, rest: Real, prior: Real) -> tuple[Real, 
 
 def _score(knots: Knots, points: Real, rest: Real, prior: Real, folds: NDArray[np.int_]) -> float:
     """Median length of what a fold misses when it was left out; median over the folds."""
-    bend, weight, _ = _robust(knots, points, rest, prior)
+    _, weight, _ = _robust(knots, points, rest, prior)
     parts = []
     for fold in range(_FOLDS):
         mine = folds == fold

@@ -1,10 +1,13 @@
-"""From matched points to the change of a sheet: robust affine, strain, honest scatter.
+"""From a field to the change of a sheet: the even stretch of it, strain, honest scatter.
 
 A sheet that grew is described by the affine that carries before onto after, freed of
-rotation by the polar decomposition A = R U; U - 1 is the strain. Its uncertainty comes from
-leaving out whole blocks of neighbouring tiles in turn (delete-block jackknife,
-``kunsch1989``), because neighbouring residuals are alike and counting them one by one makes
-the uncertainty two to three times too small.
+rotation by the polar decomposition A = R U; U - 1 is the strain. A sheet also bends; its even
+stretch is the affine that fits the smooth field best over all of the leaf that was matched
+(:func:`even_stretch`), and what is left is the bend, which is told apart. The uncertainty sums
+residuals over whole blocks of neighbouring matches (``kunsch1989``), because neighbouring
+residuals are alike and counting them one by one makes it too small.
+:func:`fit_affine` is for points without a field: there the bend is scatter, and blocks are
+left out in turn (delete-block jackknife).
 """
 
 from __future__ import annotations
@@ -17,13 +20,14 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from quirewell.science.imaging.match import Affine
+from quirewell.science.imaging.spline_field import FieldFit, influence
 
 Array = NDArray[np.float64]
 
 _BLOCKS = (12, 9, 7, 5, 4, 3)
 _TUKEY = 4.685
-# Positions are kept to 1/32 px while warping: what that leaves in one tile, at most.
-_FLOOR_PX = 1 / (32 * math.sqrt(12))
+# No match is better than this, not even of a picture with itself.
+_FLOOR_PX = 0.003
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +81,44 @@ def fit_affine(source: Array, target: Array, rounds: int = 12) -> AffineFit:
     linear = solution[:2].T
     shift = solution[2] - linear @ centre
     return AffineFit(np.column_stack([linear, shift]), residuals, weights, covariance)
+
+
+def even_stretch(
+    points: Array, targets: Array, fit: FieldFit, over: Array, pitch: float
+) -> AffineFit:
+    """The affine that fits the field best over the places ``over`` (m, 2) [px before].
+
+    ``points``, ``targets`` (n, 2): the matches behind the field; ``pitch``: their distance
+    [px]. Blocks are three and five matches wide; the wider of the two answers is kept.
+    """
+    centre = over.mean(axis=0)
+    design = np.column_stack([over - centre, np.ones(len(over))])
+    solution = np.linalg.lstsq(design, fit.field.at(over), rcond=None)[0]
+    weight = influence(fit, points, over, design)
+    linear = solution[:2].T
+    affine = np.column_stack([linear, solution[2] - linear @ centre])
+    residuals = targets - (points @ linear.T + affine[:, 2])
+    options = [
+        _block_sums(points, weight, fit.residuals, fit.weights, count * pitch) for count in (3, 5)
+    ]
+    covariance = max(
+        options, key=lambda one: float(np.trace(one[:2, :2]) + np.trace(one[3:5, 3:5]))
+    )
+    floor = np.kron(np.eye(2), weight.T @ weight) * _FLOOR_PX**2
+    return AffineFit(affine, residuals, fit.weights, covariance + floor)
+
+
+def _block_sums(points: Array, weight: Array, rest: Array, used: Array, side: float) -> Array:
+    """Covariance (6 x 6) of a weighted sum of residuals that are alike within blocks."""
+    cells = np.floor((points - points.min(axis=0)) / side + 1e-9).astype(int)
+    _, label = np.unique(cells[:, 1] * 100000 + cells[:, 0], return_inverse=True)
+    parts = np.einsum("ni,nk->nki", weight, rest).reshape(len(points), 6)
+    sums = np.zeros((int(label.max()) + 1, 6))
+    np.add.at(sums, label, parts)
+    held = int(np.count_nonzero(np.bincount(label, weights=used) > 0))
+    widen = float(stats.t.ppf(0.975, max(held - 3, 2)) / stats.norm.ppf(0.975))
+    out: Array = sums.T @ sums * (held / max(held - 3, 1)) * widen**2
+    return out
 
 
 def _block_covariance(source: Array, design: Array, target: Array, weights: Array) -> Array:
