@@ -22,6 +22,7 @@ from quirewell.demo.coverage import polygon_area
 Points = NDArray[np.float64]
 STEP_MM = 0.25
 EDGES = ("head", "right", "foot", "left")
+_MISSING = ("chip", "corner")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,8 @@ class Loss:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A piece of the outline: an intact stretch of an edge, or the torn rim of a loss."""
+    """A piece of the outline: an intact stretch of an edge, the torn rim of a loss ("chip",
+    "corner"), or a "tear", which takes no paper away."""
 
     edge: str
     points: Points
@@ -244,7 +246,7 @@ def size_of(outline: Outline) -> Size:
     y_mid = float(np.mean([corner[1] for corner in corners.values()]))
     width = _gap(lines["left"], lines["right"], y_mid)
     height = _gap(lines["head"], lines["foot"], x_mid)
-    loss = sum(_missing(run, lines, corners) for run in outline.runs if run.loss)
+    loss = sum(_missing(run, lines, corners) for run in outline.runs if run.loss in _MISSING)
     loss += sum(abs(polygon_area(hole)) for hole in outline.holes)
     tilt = 0.5 * (lines["left"][1] + lines["right"][1] + lines["head"][1] + lines["foot"][1])
     return Size(width, height, loss, 90.0 + float(np.degrees(np.arctan(tilt))))

@@ -15,6 +15,7 @@ from quirewell.demo.difference import ciede2000
 from quirewell.demo.outline import EDGES, Loss, Movement, Outline, draw_outline, edge_line, size_of
 from quirewell.demo.pages import page_plate
 from quirewell.demo.scanner import Face, Glass, Ground, Ink, Laid, Pose, scan, to_px
+from quirewell.demo.tears import Tear, with_tears
 from quirewell.demo.tone import Ageing, ToneField, tone_field
 from quirewell.demo.truth import LeafTruth, PairTruth, StripTruth
 
@@ -39,6 +40,7 @@ def render_leaf(
     strip_error: float | None = None,
     ageing: Ageing = BEFORE,
     printed: bool = True,
+    tears: Sequence[Tear] = (),
 ) -> tuple[Image, LeafTruth]:
     """One whole leaf on the glass with ground all round, and the right answers.
 
@@ -52,8 +54,11 @@ def render_leaf(
         resolution the file claims [1/inch]; the true scale differs by ``scale_error`` [-]
     strip_error
         share by which the bench strip is longer than it says [-]; 0 unless stated
+    tears
+        open tears to plant; they take no paper away
     """
     scene = _Scene(seed, dpi, ground, strip, width_mm, height_mm, losses, scale_error, strip_error)
+    scene.outline = with_tears(scene.outline, tears)
     return scene.shoot(ageing, Movement(), skew_deg, 0, printed)
 
 
