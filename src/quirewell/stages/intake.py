@@ -16,6 +16,7 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, ItemState, Moment, Panel, check_place
 from quirewell.science.booklet.gathering import wraps_for_pages
 from quirewell.stages.filenames import VIEWS, Named, named_of, split_place
+from quirewell.stages.matching import Matches, Quarrel, quarrels
 from quirewell.stages.naming import place_words, sheet_of, sheet_words
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.scan_planner import Plans, plan_scans
@@ -66,8 +67,9 @@ GUIDES = (
             "300 dpi, colour, 8 or 16 bits, TIFF or PNG; every automatic correction off, and the "
             "same settings before and after.",
             "Leave a finger's breadth of background around the edges that lie on the glass.",
-            "Name each file w03-outer-left-before: wrap (01 outermost, c for the cover), side, "
-            "half, moment.",
+            "Scan in one order, sheet by sheet from the outside in, each side left then right: the "
+            "contact sheet then puts them all in place. A name such as w03-outer-left-before "
+            "(wrap, 01 outermost, c for the cover; side; half; moment) does so by itself.",
         ),
     ),
     Guide(
@@ -132,9 +134,10 @@ class IntakeView:
     pictures: int
     says: str
     plans: Plans | None
+    quarrels: tuple[Quarrel, ...] = ()
 
 
-def view(state: ItemState) -> IntakeView:
+def view(state: ItemState, matches: Matches | None = None) -> IntakeView:
     """What is there, what is missing, what waits to be assigned, and how to take the rest."""
     from quirewell.stages.examine import known_sheets
 
@@ -151,8 +154,9 @@ def view(state: ItemState) -> IntakeView:
     )
     plans = plan_scans(state.gathering) if state.gathering else None
     return IntakeView(
-        FIRST, GUIDES, sheets, whole, loose, len(state.captures), _says(state, sheets), plans
-    )
+        FIRST, GUIDES, sheets, whole, loose, len(state.captures), _says(state, sheets), plans,
+        quarrels(state, matches.found if matches else {}),
+    )  # fmt: skip
 
 
 def _sheet_slots(state: ItemState, sheet: str) -> SheetSlots:

@@ -18,6 +18,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from quirewell.jobs.batch import Job
 from quirewell.jobs.runner import Runner
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.science.imaging.same_page import (
@@ -92,41 +93,57 @@ def to_match(state: ItemState) -> list[Capture]:
     ]
 
 
-def match_item(studio: Studio, item: str, runner: Runner | None = None) -> dict[str, Match]:
-    """Ask the content of every picture worth asking; answers by capture id.
+@dataclass(frozen=True, slots=True)
+class Matches:
+    """Answers known by capture id, and ids of the pictures not yet looked at."""
 
-    What was found before among the same scans is not computed again.
-    """
-    state = studio.state(item)
+    found: dict[str, Match]
+    left: tuple[str, ...] = ()
+
+
+def known_matches(studio: Studio, state: ItemState) -> Matches:
+    """What was found earlier among the same scans from before."""
     among, asked = befores(state), to_match(state)
     if not among or not asked:
-        return {}
+        return Matches({})
     key = _key(among.values())
     found = {one.id: held for one in asked if (held := _kept(studio, one, key)) is not None}
-    left = [one for one in asked if one.id not in found]
-    if left:
-        arguments = (
-            {one.id: _paths(studio, one) for one in left},
-            {id_: _paths(studio, one) for id_, one in among.items()},
-        )
-        answers = _asked(arguments, runner)
-        for one in left:
-            match = _match(answers[one.id])
-            found[one.id] = match
-            _keep(studio, one, key, match)
-    return found
+    return Matches(found, tuple(one.id for one in asked if one.id not in found))
 
 
-def known_matches(studio: Studio, state: ItemState) -> dict[str, Match] | None:
-    """Answers found earlier; None when some are still to be looked for."""
-    among, asked = befores(state), to_match(state)
-    if not among or not asked:
-        return {}
-    key = _key(among.values())
-    found = {one.id: _kept(studio, one, key) for one in asked}
-    if any(one is None for one in found.values()):
+def match_item(studio: Studio, item: str, runner: Runner) -> dict[str, Match]:
+    """Ask the content of every picture worth asking, and wait; answers by capture id.
+
+    Raises:
+        ValueError: a picture could not be looked through.
+    """
+    job = start_matching(studio, studio.state(item), runner, urgent=True)
+    if job is not None and job.wait().state != "done":
+        raise ValueError(job.error or "the pages could not be looked through")
+    return known_matches(studio, studio.state(item)).found
+
+
+def start_matching(
+    studio: Studio, state: ItemState, runner: Runner, urgent: bool = False
+) -> Job | None:
+    """Begin to look for what is not known yet; None when all is. The worker keeps what it
+    finds under ``derived``, so that whoever asks again sees it grow."""
+    left = known_matches(studio, state).left
+    if not left:
         return None
-    return {id_: one for id_, one in found.items() if one is not None}
+    among = befores(state)
+    asked = [state.captures[id_] for id_ in left]
+    key = _key(among.values())
+    return runner.submit(
+        TASK,
+        {one.id: _paths(studio, one) for one in asked},
+        {id_: _paths(studio, one) for id_, one in among.items()},
+        {one.id: str(_answer_path(studio, one)) for one in asked},
+        key,
+        key=f"pages {key} {hashlib.sha256(' '.join(left).encode()).hexdigest()[:16]}",
+        label="finding pages again",
+        urgent=urgent,
+    )
 
 
 def quarrels(state: ItemState, matches: Mapping[str, Match]) -> tuple[Quarrel, ...]:
@@ -159,17 +176,22 @@ def _where(capture: Capture) -> str:
 
 
 def match_pages(
-    asked: Mapping[str, tuple[str, str]], among: Mapping[str, tuple[str, str]]
-) -> dict[str, dict[str, Any]]:
-    """Find each asked page among others; both by id as (original, kept marks)."""
+    asked: Mapping[str, tuple[str, str]],
+    among: Mapping[str, tuple[str, str]],
+    answers: Mapping[str, str],
+    key: str,
+) -> int:
+    """Find each asked page among others, both by id as (original, kept marks), and keep each
+    answer at its path. How many were found."""
     index = PageIndex({id_: marks_of(*paths) for id_, paths in among.items()})
-    out = {}
+    count = 0
     for id_, paths in asked.items():
         marks = marks_of(*paths)
-        others = index if id_ not in among else index.among([key for key in among if key != id_])
         mirror = page_marks(np.ascontiguousarray(marks.small[:, ::-1]))
-        out[id_] = _plain(find_page(marks, others, mirror))
-    return out
+        match = _match_of(find_page(marks, index, mirror))
+        _keep(Path(answers[id_]), key, match)
+        count += match.state == "found"
+    return count
 
 
 def marks_of(original: str, kept: str) -> PageMarks:
@@ -193,10 +215,10 @@ def keep_marks(grey: np.ndarray[Any, np.dtype[np.uint8]], path: Path) -> PageMar
     return marks
 
 
-def _plain(found: SamePage | NoPage) -> dict[str, Any]:
+def _match_of(found: SamePage | NoPage) -> Match:
     if isinstance(found, NoPage):
-        return asdict(Match(found.reason, says=found.says, near=found.near))
-    return asdict(Match("found", found.key, found.turn, found.mirrored, round(found.agree, 3)))
+        return Match(found.reason, says=found.says, near=found.near)
+    return Match("found", found.key, found.turn, found.mirrored, round(found.agree, 3))
 
 
 # --- kept answers ---------------------------------------------------------------------------
@@ -205,16 +227,6 @@ def _plain(found: SamePage | NoPage) -> dict[str, Any]:
 def _paths(studio: Studio, capture: Capture) -> tuple[str, str]:
     original = str(studio.blobs.path(capture.sha256))
     return original, str(marks_path(studio.derived, capture.sha256))
-
-
-def _asked(arguments: tuple[Any, ...], runner: Runner | None) -> dict[str, Any]:
-    if runner is None:
-        return match_pages(*arguments)
-    job = runner.submit(TASK, *arguments, label="finding pages again").wait()
-    if job.state != "done":
-        raise ValueError(job.error or "the pages could not be looked through")
-    answers: dict[str, Any] = job.result
-    return answers
 
 
 def _key(among: Iterable[Capture]) -> str:
@@ -235,8 +247,7 @@ def _kept(studio: Studio, capture: Capture, key: str) -> Match | None:
         return None
 
 
-def _keep(studio: Studio, capture: Capture, key: str, match: Match) -> None:
-    path = _answer_path(studio, capture)
+def _keep(path: Path, key: str, match: Match) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
     part.write_text(json.dumps({"among": key, "match": asdict(match)}), encoding="utf-8")

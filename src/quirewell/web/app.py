@@ -19,7 +19,18 @@ from quirewell.studio.studio import Studio
 from quirewell.web import errors
 from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
-from quirewell.web.routes import examine, intake, items, look, pictures, prove, treat, work
+from quirewell.web.routes import (
+    bench,
+    contact,
+    examine,
+    intake,
+    items,
+    look,
+    pictures,
+    prove,
+    treat,
+    work,
+)
 from quirewell.web.security import LocalOnly
 
 WORKERS = 2
@@ -43,7 +54,9 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
     app = Starlette(
         routes=[
             *items.routes,
+            *bench.routes,
             *intake.routes,
+            *contact.routes,
             *examine.routes,
             *look.routes,
             *treat.routes,

@@ -19,6 +19,7 @@ from quirewell.web.forms import UPLOAD_BYTES, UPLOAD_FILES, Sent, read_form
 from quirewell.web.house import house_of
 from quirewell.web.measuring import start_measuring
 from quirewell.web.page import render_item
+from quirewell.web.routes.contact import look_again
 from quirewell.web.saving import ACTOR, Again, saver
 
 
@@ -33,7 +34,8 @@ def _page(
     state = house_of(request).item(request.path_params["item"])
     return render_item(
         request, "intake.html", state, "intake", refusal=refusal, action=action,
-        view=stage.view(state), places=scanned(state), pattern=PATTERN, report=report,
+        view=stage.view(state, look_again(house_of(request), state)),
+        places=scanned(state), pattern=PATTERN, report=report,
         views=[("", "a scan, or one phone picture"), *((name, name) for name in VIEWS)],
         captures=state.captures,
         here=f"/item/{state.id}/intake",
