@@ -14,6 +14,7 @@ from quirewell.stages import overview
 from quirewell.stages.filenames import IntakePlan, plan_intake
 from quirewell.stages.intake import FIRST, wraps_from
 from quirewell.stages.measuring_item import measure_item
+from quirewell.stages.placing import Placed, check_order, put_in_place
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.taking_in import Arrival, IntakeReport, Source, folder_sources, take_in
 from quirewell.studio.faults import StudioError
@@ -50,6 +51,25 @@ from quirewell.studio.studio import Studio
     show_default=True,
     help="Measure every scan and compare every pair at once.",
 )
+@click.option(
+    "--by-order",
+    default="",
+    metavar="halves|whole|sides",
+    help="Put what no name places in its place by the order of the files: each side in two "
+    "halves, each side in one scan, or all outer sides first.",
+)
+@click.option(
+    "--moment",
+    default="",
+    metavar="before|after",
+    help="When those were taken; after, once most scans from before are in.",
+)
+@click.option(
+    "--match-content",
+    is_flag=True,
+    help="Find each after-scan's own scan from before by its print, put it there, and say where "
+    "a name and a picture disagree.",
+)
 @click.option("--dry-run", is_flag=True, help="Only say what the file names say; take nothing in.")
 @click.option(
     "--workers",
@@ -67,6 +87,9 @@ def intake(
     pages: str,
     no_cover: bool,
     measure: bool,
+    by_order: str,
+    moment: str,
+    match_content: bool,
     dry_run: bool,
     workers: int,
     wants_json: bool,
@@ -86,7 +109,9 @@ def intake(
     Side outer or inner; half left, right or whole; moment before or after (treatment). Views of
     the whole: front back spine head tail lamp-left lamp-top gloss. Lying flat, head up; a half
     holds the fold. Letter case does not matter and an underscore is as good as a hyphen. A name
-    that says less is not guessed at: the picture comes in and is listed, to be assigned by hand.
+    that says less is not guessed at: the picture comes in and is listed, to be assigned by hand,
+    all at once on the contact sheet of the item's page, or here with --by-order and
+    --match-content.
 
     Stopped half-way, run it again: what is in is recognised and nothing comes in twice.
 
@@ -94,8 +119,10 @@ def intake(
     Examples:
       quirewell intake scans --studio larkmoor --item "Copperbeck Garden Annual" --pages 36
       quirewell intake scans --studio larkmoor --item copperbeck-garden-annual --dry-run
+      quirewell intake after --studio larkmoor --item copperbeck-garden-annual --match-content
     """
     try:
+        check_order(by_order, moment)
         sources = folder_sources(folder)
         count = wraps_from({"wraps": wraps, "pages": pages})
         if dry_run:
@@ -104,12 +131,16 @@ def intake(
         with _studio(studio_folder) as studio, Runner(workers) as runner:
             item = _item(studio, title, count, not no_cover)
             report = take_in(studio, item, sources, runner=runner, progress=_arrived)
+            placed = put_in_place(
+                studio, item, report, runner, by_order=by_order, moment=moment,
+                match_content=match_content,
+            )  # fmt: skip
             progress = measure_item(studio, item, runner, _measured) if measure else None
     except Refusal as refusal:
         raise click.ClickException(str(refusal)) from refusal
-    except StudioError as error:
-        raise click.ClickException(f"{error}.") from error
-    said = _as_json(item, studio_folder, report, progress)
+    except (StudioError, ValueError) as error:
+        raise click.ClickException(f"{error}.".replace("..", ".")) from error
+    said = _as_json(item, studio_folder, report, progress, placed)
     click.echo(json.dumps(said, indent=2, ensure_ascii=False) if wants_json else _words(said))
     if report.stopped:
         raise click.ClickException(f"{report.stopped}.")
@@ -180,7 +211,11 @@ def _measured(progress: Progress) -> None:
 
 
 def _as_json(
-    item: str, studio_folder: Path, report: IntakeReport, progress: Progress | None
+    item: str,
+    studio_folder: Path,
+    report: IntakeReport,
+    progress: Progress | None,
+    placed: Placed,
 ) -> dict[str, Any]:
     def lines(arrivals: tuple[Arrival, ...]) -> list[dict[str, str]]:
         return [
@@ -195,7 +230,15 @@ def _as_json(
         "taken": lines(report.taken),
         "already_in": lines(report.already),
         "refused": lines(report.refused),
-        "to_assign": lines(report.to_assign),
+        "to_assign": lines(
+            tuple(one for one in report.to_assign if one.capture not in placed.places)
+        ),
+        "placed": [
+            {"name": one.name, "place": placed.places[one.capture], "capture": one.capture}
+            for one in report.arrivals
+            if one.capture in placed.places
+        ],
+        "disagree": list(placed.quarrels),
         "clashes": [{"where": one.words, "names": list(one.names)} for one in report.clashes],
         "stopped": report.stopped,
     }
@@ -214,6 +257,12 @@ def _words(said: dict[str, Any]) -> str:
         f"{len(said['already_in'])} were in already, {len(said['refused'])} refused."
     ]
     lines += [f"  refused    {one['says']}" for one in said["refused"]]
+    if said["placed"]:
+        lines.append("Put in place by order or by print; look at them on the item's intake page:")
+        lines += [f"  {one['name']}: {one['place']}" for one in said["placed"]]
+    if said["disagree"]:
+        lines.append("Name and picture disagree:")
+        lines += [f"  {says}." for says in said["disagree"]]
     if said["to_assign"]:
         lines.append("To assign by hand (on the item's intake page):")
         lines += [f"  {one['name']}: {one['says']}" for one in said["to_assign"]]
