@@ -13,7 +13,9 @@ import click
 from quirewell.cli.measure import target_in
 from quirewell.record.finding import Input, Run
 from quirewell.science.imaging.register import NoRegistration
-from quirewell.stages.comparing import METHOD, as_json
+from quirewell.stages.comparing import METHOD, as_json, scale_of
+from quirewell.stages.comparing_field import layers_json, write_layers
+from quirewell.stages.ink_lines import is_ink_verdict
 from quirewell.stages.methods import run_method
 from quirewell.stages.pair_pictures import (
     lay_pair,
@@ -67,6 +69,12 @@ def _numbers(command: Any) -> Any:
     help="Write the second picture laid on the first one here.",
 )
 @click.option(
+    "--layers",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Write difference, displacement and strain as pictures into this folder.",
+)
+@click.option(
     "--target",
     "target_file",
     type=_PICTURE,
@@ -82,6 +90,7 @@ def compare(
     grain: str,
     difference: Path | None,
     registered: Path | None,
+    layers: Path | None,
     target_file: Path | None,
     wants_json: bool,
     **numbers: str,
@@ -93,11 +102,13 @@ def compare(
       quirewell compare w01-outer-left-before.tif w01-outer-left-after.tif
       quirewell compare before.tif after.tif --rh-before-pct 48 --rh-after-pct 52 --json
       quirewell compare before.tif after.tif --margin-pct 0.25 --difference difference.png
+      quirewell compare before.tif after.tif --layers maps --json
 
     Gives the change of width and height in per cent with its uncertainty, the smallest change
-    that would have been seen, and the colour difference of the bare paper. A margin counts
-    only if it was set before measuring. Nothing is ever read as "unchanged" only because no
-    change was found: the verdict says how much could have been missed.
+    that would have been seen, the colour difference of the bare paper, and of each ink what
+    it lost or gained apart from its paper. A margin counts only if it was set before
+    measuring. Nothing is ever read as "unchanged" only because no change was found: the
+    verdict says how much could have been missed.
     """
     params = {name: text.replace(",", ".") for name, text in numbers.items() if text}
     params["grain"] = grain
@@ -112,7 +123,7 @@ def compare(
             for role, path in files.items()
         )
         run = run_method(METHOD, "pair", files, inputs, params)
-        written = _write_pictures(files, params, difference, registered)
+        written, maps = _write_pictures(files, params, difference, registered, layers)
     except OSError as error:
         raise click.ClickException(
             f"{error.filename or error}: {error.strerror or 'cannot be read or written'}."
@@ -121,27 +132,32 @@ def compare(
         raise click.ClickException(f"{error}.".replace("..", ".")) from error
     out = as_json(run)
     out["pictures"] = written
-    click.echo(json.dumps(out, indent=2) if wants_json else _card(run, written))
+    out["layers"] = layers_json(run, maps)
+    click.echo(json.dumps(out, indent=2) if wants_json else _card(run, written | maps))
     if len(written) < sum(path is not None for path in (difference, registered)):
         click.echo("No picture was written: the two could not be laid on each other.", err=True)
 
 
 def _write_pictures(
-    files: dict[str, Path], params: dict[str, str], difference: Path | None, registered: Path | None
-) -> dict[str, str]:
-    if difference is None and registered is None:
-        return {}
+    files: dict[str, Path],
+    params: dict[str, str],
+    difference: Path | None,
+    registered: Path | None,
+    layers: Path | None,
+) -> tuple[dict[str, str], dict[str, str]]:
+    if difference is None and registered is None and layers is None:
+        return {}, {}
     pair = open_pair(files, params)
     written: dict[str, str] = {}
     if isinstance(pair.match, NoRegistration):
-        return written
+        return written, {}
     if difference is not None:
         write_png(difference, picture_of_difference(pair))
         written["difference"] = str(difference)
     if registered is not None:
         write_png(registered, as_eight_bit(lay_pair(pair, 2400).after))
         written["registered"] = str(registered)
-    return written
+    return written, {} if layers is None else write_layers(pair, scale_of(pair, params), layers)
 
 
 _SIGNED = ("change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db")
@@ -154,6 +170,7 @@ _ROWS = (
     ("paper.dL", "paper, L*", 2),
     ("paper.da", "paper, a*", 2),
     ("paper.db", "paper, b*", 2),
+    ("field.rms_um", "bend, rms", 1),
     ("registration.residual_um", "pictures agree to", 1),
 )
 
@@ -171,6 +188,10 @@ def _card(run: Run, written: dict[str, str]) -> str:
             for term in finding.terms:
                 lines.append(f"    {term.name:<16} u {term.u:.{digits}f}{unit}  {term.basis}")
     lines += ["", *textwrap.wrap("Verdict: " + found["verdict"].text, 88)]
+    inks = [finding.text for finding in run.findings if is_ink_verdict(finding.quantity)]
+    lines += ["", "Inks, the paper's own change taken out (CIEDE2000):"] if inks else []
+    for says in inks:
+        lines += textwrap.wrap(says, 88, initial_indent="  ", subsequent_indent="    ")
     for says in run.warnings:
         lines += ["", *textwrap.wrap(says, 88, initial_indent="! ", subsequent_indent="  ")]
     lines += [f"Wrote {path}" for path in written.values()]

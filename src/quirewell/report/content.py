@@ -11,9 +11,10 @@ from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemS
 from quirewell.report.references import reference_words
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
+from quirewell.stages.ink_lines import is_ink_verdict
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
-from quirewell.stages.prove import ProveView, prove_view
+from quirewell.stages.prove import PairView, ProveView, prove_view
 from quirewell.stages.results import Shown, by_sheet, listed, page_results, shown, shown_reading
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
 
@@ -301,9 +302,16 @@ def _changes(sheet: str, view: ProveView, state: ItemState) -> dict[str, Any]:
             if pair.sheet == sheet
         ],
         "verdicts": [
-            [_short(pair.name), pair.verdict] for pair in view.pairs if pair.sheet == sheet
+            row for pair in view.pairs if pair.sheet == sheet for row in _verdicts(pair, state)
         ],
     }
+
+
+def _verdicts(pair: PairView, state: ItemState) -> list[list[Any]]:
+    """The verdict on the size, then on each ink of the page."""
+    name, run = _short(pair.name), state.runs[pair.run]
+    inks = [shown(entry) for entry in run.findings if is_ink_verdict(entry.quantity)]
+    return [[name, pair.verdict], *([f"{name}, ink", verdict] for verdict in inks)]
 
 
 def _short(name: str) -> str:

@@ -40,6 +40,11 @@ def is_ink(quantity: str) -> bool:
     return quantity.startswith(_PREFIX)
 
 
+def is_ink_verdict(quantity: str) -> bool:
+    """Whether a quantity is the verdict on an ink, in words."""
+    return is_ink(quantity) and quantity.endswith(".verdict")
+
+
 def _line(key: str, entries: dict[str, Finding]) -> InkLine:
     name, _, verdict = entries["verdict"].text.partition(": ")
     area = entries.get("area_mm2")

@@ -2,7 +2,8 @@
 
 The picture is divided by the light of its bare paper (:mod:`.paper_surface`). The threshold
 then lies where the edges are: it is the mean tone of all pixels, each weighted by the square of
-its gradient, so that paper texture and show-through, which have weak edges, hardly count.
+its gradient, so that paper texture and show-through, which have weak edges, hardly count. Where
+the tone that parts the pixels best into two groups (``otsu1979``) is darker, it lies midway.
 A light ink (yellow, pink) never falls below a threshold set by black, so wide even areas that
 are a little darker than paper and end sharply are ink as well; areas that fade out are stains.
 """
@@ -88,7 +89,8 @@ def _light(grey: NDArray[np.generic]) -> tuple[Tone, Mask | None]:
 
 def _split(tone: Tone, good: Mask | None) -> Mask:
     soft = np.asarray(cv2.GaussianBlur(tone, (0, 0), _SOFTEN_PX), dtype=np.float32)
-    ink = tone < edge_tone(soft, _beyond(soft))
+    beyond = _beyond(soft)
+    ink = tone < threshold(tone, soft, beyond)
     ink |= _light_solids(tone, soft, ink)
     return np.asarray(ink if good is None else ink & good)
 
@@ -108,6 +110,16 @@ def _beyond(soft: Tone) -> Mask:
     ground = cv2.dilate(wide[labels].astype(np.uint8), _disc(3))
     full = (soft.shape[1], soft.shape[0])
     return np.asarray(cv2.resize(ground, full, interpolation=cv2.INTER_NEAREST) > 0)
+
+
+def threshold(tone: Tone, soft: Tone, leave_out: Mask) -> float:
+    """Tone [paper = 1] below which a pixel is ink (see the module's head)."""
+    edges = edge_tone(soft, leave_out)
+    levels = np.clip(tone[~leave_out] * 200, 0, 255).astype(np.uint8).reshape(-1, 1)
+    if levels.size == 0:
+        return edges
+    groups, _ = cv2.threshold(levels, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    return 0.5 * (edges + min(float(groups) / 200, edges))
 
 
 def edge_tone(soft: Tone, leave_out: Mask | None = None) -> float:
