@@ -101,7 +101,7 @@ def draw(kind: str, seed: int, dpi: int) -> tuple[np.ndarray, np.ndarray]:
 
 def bench() -> dict[str, Any]:
     """F-measure of every page, ours and the peers', and seconds for all pages."""
-    from quirewell.science.imaging.ink_mask import ink_mask
+    from quirewell.science.imaging.ink_or_paper import ink_mask
 
     with tempfile.TemporaryDirectory() as name:
         files = {}

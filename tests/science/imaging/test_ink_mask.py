@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from inked_pages import inked, inked_page
 from quirewell.science.colour.spaces import srgb_from_linear
-from quirewell.science.imaging.ink_mask import edge_tone, ink_mask
+from quirewell.science.imaging.ink_or_paper import edge_tone, ink_mask
 from quirewell.science.imaging.paper_surface import paper_surface
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.science.colour.spaces import srgb_from_linear
-from quirewell.science.imaging.ink_mask import ink_mask
+from quirewell.science.imaging.ink_or_paper import ink_mask
 from quirewell.science.imaging.match import Mask
 
 Light = NDArray[np.float32]

@@ -186,7 +186,8 @@ def _as_grey(picture: Grey) -> NDArray[np.float32]:
     """Any grey picture stretched to about 20..235."""
     values = np.asarray(picture, dtype=np.float32)
     low, high = np.percentile(values[::3, ::3], (1, 99))
-    return np.clip(20 + (values - low) * (215 / max(float(high - low), 1e-9)), 0, 255)
+    stretched = 20 + (values - low) * (215 / max(float(high - low), 1e-9))
+    return np.asarray(np.clip(stretched, 0, 255), dtype=np.float32)
 
 
 def finite(picture: Grey, mask: Mask | None) -> tuple[Grey, Mask | None]:
@@ -197,7 +198,8 @@ def finite(picture: Grey, mask: Mask | None) -> tuple[Grey, Mask | None]:
     known = np.isfinite(picture)
     if known.all():
         return picture.astype(np.float32, copy=False), mask
-    middle = float(np.median(picture[known])) if known.any() else 0.0
+    values = np.asarray(picture[known], dtype=np.float64)
+    middle = float(np.median(values)) if values.size else 0.0
     out = np.where(known, picture, middle).astype(np.float32)
     return out, known if mask is None else known & mask
 
