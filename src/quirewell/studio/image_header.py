@@ -17,9 +17,11 @@ import pi_heif
 import tifffile
 from PIL import Image, JpegImagePlugin, UnidentifiedImageError
 
+from quirewell.studio.image_jpeg import sampling_of
 from quirewell.studio.image_kind import (
     MAX_FILE_BYTES,
     MAX_PIXELS,
+    RAW,
     ImageError,
     check_size,
     find_media,
@@ -87,17 +89,20 @@ def read_header(
     ------
     ImageError
         in a sentence, for anything that is not one TIFF, PNG, JPEG or HEIC picture in grey or
-        RGB within the budget
+        RGB, or a camera's raw file, within the budget
     """
     media = find_media(path, max_bytes)
-    reader = {
+    readers = {
         "image/tiff": _tiff,
         "image/jpeg": _pillow,
         "image/png": _pillow,
         "image/heic": _heic,
-    }[media]
+        RAW: _camera_raw,
+    }
     try:
-        raw = reader(path, media, max_pixels)
+        if media == "image/tiff" and holds_raw(path):
+            media = RAW
+        raw = readers[media](path, media, max_pixels)
     except ImageError:
         raise
     except MemoryError as error:
@@ -131,7 +136,12 @@ def _judged(raw: _Raw) -> ImageHeader:
             f"The resolution tag says {tag[0]:.4g} dpi, which programs write when they do not "
             "know it; it is not used as a scale."
         )
-    if raw.profile is None:
+    if raw.media == RAW:
+        says.append(
+            "A camera's raw file: developed in linear light with the camera's own white balance, "
+            "nothing brightened. Its colours are the camera's until a chart says otherwise."
+        )
+    elif raw.profile is None:
         says.append("The file has no colour profile; its values are taken as sRGB.")
     if raw.subsampled:
         says.append(
@@ -166,7 +176,6 @@ def _tiff(path: Path, media: str, max_pixels: int) -> _Raw:
         check_size(path, width, height, max_pixels)
         _whole_on_disk(path, page)
         bits, mode, alpha = _tiff_samples(path, page)
-        subsampling = _tag(page, 530)
         return _Raw(
             media,
             width,
@@ -177,11 +186,49 @@ def _tiff(path: Path, media: str, max_pixels: int) -> _Raw:
             int(_tag(page, 274) or 1),
             page.iccprofile,
             _tiff_dpi(page),
-            subsampled=int(page.compression) == 7
-            and int(page.photometric) == 6
-            and tuple(subsampling or (2, 2)) != (1, 1),
+            subsampled=mode == "colour" and _jpeg_inside_is_halved(path, page),
             device=_device(_tag(page, 271), _tag(page, 272)),
         )
+
+
+def _jpeg_inside_is_halved(path: Path, page: Any) -> bool:
+    """Whether a TIFF's first strip is a JPEG stream that holds its channels at unlike
+    resolutions, whatever the TIFF's own tags say; some writers leave them out."""
+    if int(page.compression) not in (6, 7) or not page.dataoffsets:
+        return False
+    with path.open("rb") as stream:
+        stream.seek(int(page.dataoffsets[0]))
+        found = sampling_of(stream.read(min(int(page.databytecounts[0]), 1 << 20)))
+    if found is None:
+        said = tuple(_tag(page, 530) or (2, 2))
+        return int(page.photometric) == 6 and said != (1, 1)
+    return len(set(found)) > 1
+
+
+def holds_raw(path: Path) -> bool:
+    """Whether a file that begins as a TIFF is a camera's raw file: it says that it is a digital
+    negative, or its picture is a mosaic of the sensor's colours."""
+    with tifffile.TiffFile(path) as tiff:
+        page = cast(tifffile.TiffPage, tiff.pages[0])
+        if _tag(page, 50706) is not None:
+            return True
+        below = list(page.pages or ())[:8] if _tag(page, 330) is not None else []
+        photometrics = [getattr(one, "photometric", None) for one in (page, *below)]
+        return any(kind is not None and int(kind) in (32803, 34892) for kind in photometrics)
+
+
+def _camera_raw(path: Path, media: str, max_pixels: int) -> _Raw:
+    """Sizes of a raw file, from its header; nothing is unpacked."""
+    import rawpy
+
+    with rawpy.imread(str(path)) as opened:
+        sizes = opened.sizes
+        check_size(path, int(sizes.raw_width), int(sizes.raw_height), max_pixels)
+        check_size(path, int(sizes.iwidth), int(sizes.iheight), max_pixels)
+        width, height = int(sizes.iwidth), int(sizes.iheight)
+        if int(sizes.flip) & 4:
+            width, height = height, width
+        return _Raw(media, width, height, 16, camera=True)
 
 
 def _device(maker: Any, model: Any) -> str:

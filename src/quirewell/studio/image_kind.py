@@ -9,6 +9,10 @@ MAX_PIXELS = 250_000_000
 MAX_FILE_BYTES = 3_000_000_000
 MIN_SIDE_PX = 16
 
+RAW = "image/x-raw"
+# Raw files that do not begin as a TIFF does; those that do are told by their tags.
+_RAW_MAGICS = (b"IIRO", b"IIRS", b"MMOR", b"IIU\0")
+
 _OTHER_KINDS = (
     (b"GIF8", "a GIF, which holds at most 256 colours"),
     (b"BM", "a Windows bitmap"),
@@ -31,7 +35,7 @@ def find_media(path: Path, max_bytes: int = MAX_FILE_BYTES) -> str:
     Raises
     ------
     ImageError
-        when the file is missing, empty, too large, or no TIFF, PNG, JPEG or HEIC picture
+        when the file is missing, empty, too large, or no TIFF, PNG, JPEG, HEIC or raw picture
     """
     try:
         size = path.stat().st_size
@@ -51,11 +55,16 @@ def find_media(path: Path, max_bytes: int = MAX_FILE_BYTES) -> str:
         )
     media = _media(head)
     if media is None:
-        raise ImageError(f"{path.name} is {_kind(head)}; give a TIFF, PNG, JPEG or HEIC picture")
+        raise ImageError(
+            f"{path.name} is {_kind(head)}; give a TIFF, PNG, JPEG or HEIC picture, or a camera's "
+            "raw file"
+        )
     return media
 
 
 def _media(head: bytes) -> str | None:
+    if head[:4] in _RAW_MAGICS or (head[:4] == b"II*\0" and head[8:10] == b"CR"):
+        return RAW
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         return "image/tiff"
     if head[:3] == b"\xff\xd8\xff":
@@ -64,7 +73,7 @@ def _media(head: bytes) -> str | None:
         return "image/png"
     if head[4:8] == b"ftyp" and _heif_brands(head) & {b"heic", b"heix", b"heim", b"heis"}:
         return "image/heic"
-    return None
+    return RAW if head[4:12] == b"ftypcrx " else None
 
 
 def _heif_brands(head: bytes) -> set[bytes]:
@@ -84,7 +93,12 @@ def _kind(head: bytes) -> str:
 
 
 def word_for(media: str) -> str:
-    return media.split("/")[1].upper()
+    """The kind of a picture in a word.
+
+    >>> word_for("image/tiff"), word_for(RAW)
+    ('TIFF', 'camera raw')
+    """
+    return "camera raw" if media == RAW else media.split("/")[1].upper()
 
 
 def check_size(path: Path, width: int, height: int, max_pixels: int) -> None:

@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from quirewell.studio.image_header import ImageHeader, pillow_budget, read_header
-from quirewell.studio.image_kind import MAX_PIXELS, ImageError
+from quirewell.studio.image_kind import MAX_PIXELS, RAW, ImageError
+from quirewell.studio.image_profile import matrix_profile, through_matrix
 
 __all__ = ["MAX_PIXELS", "ImageError", "ImageHeader", "Picture", "load_picture", "memory_limit",
            "preview", "read_header"]  # fmt: skip
@@ -136,11 +137,32 @@ def _heic(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
     return _three_axes(path, np.array(heif[0]))
 
 
+def _camera_raw(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
+    """Develop a raw file: linear, the camera's white balance, nothing brightened or stretched,
+    colours in sRGB's primaries; then encoded as sRGB at 16 bits like every other picture."""
+    import rawpy
+
+    with rawpy.imread(str(path)) as raw:
+        linear = raw.postprocess(
+            gamma=(1, 1), no_auto_bright=True, use_camera_wb=True, output_bps=16,
+            output_color=rawpy.ColorSpace.sRGB, adjust_maximum_thr=0.0,
+        )  # fmt: skip
+    return _three_axes(path, _encoded(np.asarray(linear, np.uint16)))
+
+
+def _encoded(linear: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    """Linear light to sRGB's curve (IEC 61966-2-1), 16 bits to 16 bits."""
+    light = np.arange(65536) / 65535.0
+    curve = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return np.take(np.round(65535.0 * curve).astype(np.uint16), linear)
+
+
 _decoders = {
     "image/tiff": _tiff,
     "image/png": _png,
     "image/jpeg": _jpeg,
     "image/heic": _heic,
+    RAW: _camera_raw,
 }
 
 
@@ -187,9 +209,30 @@ def _to_srgb(pixels: Pixels, profile: bytes) -> tuple[Pixels, str, str]:
     try:
         if _is_srgb(profile, wanted):
             return pixels, name, ""
-        return _transform(pixels, profile, wanted), name, ""
+        moved = _transform(pixels, profile, wanted)
+        return moved, name, _cut_off(pixels, moved)
     except (RuntimeError, ValueError):
         return pixels, "", "The colour profile cannot be applied; the values are taken as sRGB."
+
+
+# More than this share of a picture beyond sRGB is said.
+_CUT_SHARE = 1e-3
+
+
+def _cut_off(before: Pixels, after: Pixels) -> str:
+    """A sentence when colours lay outside sRGB and were cut off at its rim; seen on every fourth
+    pixel."""
+    top = np.iinfo(after.dtype).max
+    one, two = before[::4, ::4], after[::4, ::4]
+    inside = ((one > 0) & (one < top)).all(axis=2)
+    rim = ((two == 0) | (two == top)).any(axis=2)
+    share = float(np.mean(inside & rim))
+    if share <= _CUT_SHARE:
+        return ""
+    return (
+        f"{100 * share:.2g} % of the picture has colours outside sRGB, which were cut off at its "
+        "rim. Paper never lies there; a strong ink may, and its change would then read too small."
+    )
 
 
 def _is_srgb(profile: bytes, space: str) -> bool:
@@ -203,20 +246,26 @@ def _is_srgb(profile: bytes, space: str) -> bool:
 
 
 def _transform(pixels: Pixels, profile: bytes, space: str) -> Pixels:
-    """Strip by strip through LittleCMS, at the depth the picture has."""
+    """At the depth the picture has: by the profile's own primaries and curves where it has
+    such, else strip by strip through LittleCMS, 16 bits in floating point."""
+    primaries = matrix_profile(profile) if space == "RGB" else None
+    if primaries is not None:
+        return through_matrix(pixels, primaries)
     out = np.empty((*pixels.shape[:2], 3), pixels.dtype)
     target = imagecodecs.cms_profile("srgb")
     kind = "gray" if space == "GRAY" else "rgb"
-    for top in range(0, pixels.shape[0], 512):
-        part = np.ascontiguousarray(pixels[top : top + 512])
-        out[top : top + 512] = imagecodecs.cms_transform(
-            part[..., 0] if kind == "gray" else part,
-            profile,
-            target,
-            colorspace=kind,
-            outcolorspace="rgb",
-            intent=1,
+    top = np.iinfo(pixels.dtype).max
+    for row in range(0, pixels.shape[0], 512):
+        part = np.ascontiguousarray(pixels[row : row + 512])
+        given: NDArray[Any] = part[..., 0] if kind == "gray" else part
+        if pixels.dtype == np.uint16:
+            given = given.astype(np.float32) / np.float32(top)
+        moved = imagecodecs.cms_transform(
+            given, profile, target, colorspace=kind, outcolorspace="rgb", intent=1
         )
+        if pixels.dtype == np.uint16:
+            moved = np.clip(np.rint(moved * np.float32(top)), 0, top)
+        out[row : row + 512] = moved
     return out
 
 
