@@ -75,7 +75,7 @@ def fit_decay(from_edge_mm: Array, lightness: Array, wanted: Mask) -> Decay | No
     found = bool(fit.x[1] > max(2.0 * u[1], _LEAST_FALL) and u[2] < fit.x[2])
     return Decay(
         float(fit.x[0]), float(fit.x[1]), float(fit.x[2]), float(u[1]), float(u[2]), residual,
-        found and 0.98 * fit.x[2] > _SHORTEST_MM and fit.x[2] < 0.98 * _LONGEST_MM,
+        bool(found and 0.98 * fit.x[2] > _SHORTEST_MM and fit.x[2] < 0.98 * _LONGEST_MM),
         int(use.sum()),
     )  # fmt: skip
 
