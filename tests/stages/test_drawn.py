@@ -63,3 +63,12 @@ def test_every_layer_says_its_line_in_words() -> None:
 )  # fmt: skip
 def test_a_drawing_that_cannot_be_read_is_left_out(drawing: dict[str, str]) -> None:
     assert layers_of(drawn(**drawing), None) == ()
+
+
+def test_a_tear_said_to_be_none_is_drawn_thin_and_says_so() -> None:
+    run = drawn(tears="10,10 20,12; 50,50 60,55; 90,90 99,99")
+    held = Correction("p1", no_tears=("12,13",), tears=("50,50",))
+    (layer,) = layers_of(run, held)
+    assert [(mark.says, mark.faint) for mark in layer.marks] == [
+        ("1 no tear", True), ("2 confirmed", False), ("3", False),
+    ]  # fmt: skip

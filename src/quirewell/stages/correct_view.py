@@ -25,12 +25,9 @@ from quirewell.stages.correcting import (
     found_corners,
     key_of,
 )
-from quirewell.stages.drawn import tear_paths
+from quirewell.stages.drawn import SAME_TEAR_PX, tear_paths
 from quirewell.stages.examine import MAIN, latest_measure, um_per_px
 from quirewell.stages.results import shown
-
-# A tear found again after a correction may begin this far from where it was answered.
-_SAME_TEAR_PX = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +173,7 @@ def _answered(start: Point, values: Mapping[str, str]) -> str:
             x, y = (float(part) for part in name.removeprefix(TEAR).split(","))
             near.append((math.dist((x, y), start), name))
     apart, name = min(near, default=(math.inf, ""))
-    return name if apart <= _SAME_TEAR_PX else ""
+    return name if apart <= SAME_TEAR_PX else ""
 
 
 def _long(path: tuple[Point, ...], um_per_px: float | None) -> str:

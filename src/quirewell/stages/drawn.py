@@ -6,8 +6,9 @@ layer's key), a name, and a sentence that says what it means.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Correction
@@ -15,6 +16,7 @@ from quirewell.record.shapes import Point, read_corners, read_points, read_shape
 
 SIDES = ("head", "right", "foot", "left")
 MOST_TILES = 400
+SAME_TEAR_PX = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,7 @@ def layers_of(run: Run | None, held: Correction | None) -> tuple[Layer, ...]:
     """Layers of a measured picture, in the order they are listed; empty ones are left out."""
     drawing = run.drawing if run else {}
     made = [_layer(key, name, says, read(drawing), on) for key, name, says, on, read in _LAYERS]
+    made = [_sorted(layer, held) if layer.key == "tears" else layer for layer in made]
     made += _by_hand(held)
     return tuple(layer for layer in made if layer.marks)
 
@@ -100,6 +103,29 @@ def _tears(drawing: Mapping[str, str]) -> tuple[Mark, ...]:
         Mark("polyline", write_points(path), str(number))
         for number, path in enumerate(tear_paths(drawing), 1)
     )
+
+
+def answered(held: Correction | None, start: Point) -> str:
+    """What a person said of a tear that begins at ``start`` [px]: "yes", "no", or "" for nothing.
+
+    A tear found again may begin a little off the place it was answered at.
+    """
+    if held is None:
+        return ""
+    said = [(at, "no") for at in held.no_tears] + [(at, "yes") for at in held.tears]
+    near = [(math.dist(read_points(at)[0], start), answer) for at, answer in said]
+    apart, answer = min(near, default=(math.inf, ""))
+    return answer if apart <= SAME_TEAR_PX else ""
+
+
+def _sorted(layer: Layer, held: Correction | None) -> Layer:
+    """The layer of tears with what was answered of each."""
+    words = {"yes": " confirmed", "no": " no tear", "": ""}
+    marks = []
+    for mark in layer.marks:
+        answer = answered(held, mark.at)
+        marks.append(replace(mark, says=mark.says + words[answer], faint=answer == "no"))
+    return replace(layer, marks=tuple(marks))
 
 
 def tear_paths(drawing: Mapping[str, str]) -> tuple[tuple[Point, ...], ...]:
@@ -173,7 +199,7 @@ _LAYERS: tuple[tuple[str, str, str, bool, _Read], ...] = (
     (
         "tears",
         "Tears proposed",
-        "a thick line with its number, from the edge inwards",
+        "a thick line from the edge inwards, numbered; thin dashes: said to be none",
         True,
         _tears,
     ),
