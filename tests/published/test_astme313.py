@@ -6,6 +6,7 @@ The white points are the chromaticities of the same standard's table, read in pu
 import numpy as np
 import pytest
 
+from quirewell.science.colour.spectra import white_of
 from quirewell.science.colour.yellowness import E313, yellowness
 
 WHITES = {
@@ -21,6 +22,12 @@ def test_white_is_not_yellow(seen_by):
     x, y = WHITES[seen_by]
     white = np.array([x / y, 1.0, (1 - x - y) / y])
     assert float(yellowness(white, seen_by)) == pytest.approx(0.0, abs=0.03)
+
+
+@pytest.mark.parametrize("seen_by", sorted(E313))
+def test_white_summed_from_our_own_tables_is_not_yellow(seen_by):
+    illuminant, observer = seen_by.split("/")
+    assert float(yellowness(white_of(illuminant, observer), seen_by)) == pytest.approx(0, abs=0.06)
 
 
 @pytest.mark.parametrize(
