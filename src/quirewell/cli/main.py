@@ -69,6 +69,11 @@ COMMANDS = {
         "recheck",
         "Compute a report's numbers again and list what differs.",
     ),
+    "relief": (
+        "quirewell.cli.relief",
+        "relief",
+        "More instruments: creases and cockle from raking light.",
+    ),
     "studio": ("quirewell.cli.studio", "studio", "Make, check, back up and restore a studio."),
 }
 

@@ -17,7 +17,7 @@ from typing import Any
 from quirewell.record.canonical import canonical
 from quirewell.record.finding import Finding, Input, RecheckKind, Run
 
-_MODULES = ("measuring", "comparing", "bathing", "characterising", "calibrating")
+_MODULES = ("measuring", "comparing", "bathing", "characterising", "calibrating", "relieving")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,236 @@
+"""Where the lamps stood: typed as azimuth and elevation, or read from a glossy sphere.
+
+Azimuth is where a lamp stands, clockwise from the head of the picture (0 above it, 90 to its
+right); elevation is its height above the sheet. Vectors have x to the right, y to the head and
+z towards the viewer.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+MOST_LAMPS = 64
+_MOST_CHARACTERS = 20_000
+_ELEVATION_DEG = (2.0, 89.0)
+_APART_DEG = 3.0
+_FLATTEST = 0.06
+_HIGHLIGHT = 0.9
+_EXAMPLE = "a lamp to a line, as in: 45, 25 (azimuth and elevation in degrees)"
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """One lamp: ``azimuth_deg`` clockwise from the head, ``elevation_deg`` above the sheet."""
+
+    azimuth_deg: float
+    elevation_deg: float
+
+    @property
+    def vector(self) -> tuple[float, float, float]:
+        """Unit vector from the sheet to the lamp."""
+        azimuth, elevation = math.radians(self.azimuth_deg), math.radians(self.elevation_deg)
+        level = math.cos(elevation)
+        return level * math.sin(azimuth), level * math.cos(azimuth), math.sin(elevation)
+
+
+@dataclass(frozen=True, slots=True)
+class Sphere:
+    """A glossy sphere in every picture: middle and radius [px]."""
+
+    x_px: float
+    y_px: float
+    radius_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class LampText:
+    """What a lights file says: the lamps in the order of the pictures, or a sphere."""
+
+    lamps: tuple[Lamp, ...] = ()
+    sphere: Sphere | None = None
+
+
+def read_lamps(text: str) -> LampText:
+    """Read lamps from a small text: lines of two numbers, or TOML.
+
+    TOML holds ``[[lamp]]`` tables with ``azimuth`` and ``elevation``, or one table ``[sphere]``
+    with ``x``, ``y`` and ``radius`` in pixels.
+
+    Raises:
+        ValueError: text that is too long or means nothing, in a sentence.
+    """
+    if len(text) > _MOST_CHARACTERS:
+        raise ValueError(f"the lights file is too long; it needs only {_EXAMPLE}")
+    if re.search(r"^\s*\[", text, re.M) or re.search(r"^\s*\w+\s*=", text, re.M):
+        return _from_toml(text)
+    lamps = []
+    for number, line in enumerate(text.splitlines(), 1):
+        plain = line.split("#", 1)[0].strip()
+        fields = [field for field in re.split(r"[,;\s]+", plain) if field]
+        if not fields or (number == 1 and fields[0].lower().startswith("azimuth")):
+            continue
+        if len(fields) != 2:
+            raise ValueError(f"line {number} of the lights file holds {plain[:40]!r}; {_EXAMPLE}")
+        lamps.append(_lamp(fields[0], fields[1], f"line {number} of the lights file"))
+    return LampText(_checked(lamps))
+
+
+def _from_toml(text: str) -> LampText:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ValueError(
+            f"the lights file is no valid TOML: {error}; or write {_EXAMPLE}"
+        ) from None
+    known = sorted(set(data) - {"lamp", "sphere"})
+    if known:
+        raise ValueError(f"the lights file may hold [[lamp]] or [sphere], not {known[0][:40]!r}")
+    if "sphere" in data:
+        return LampText((), _sphere(data["sphere"]))
+    tables = data.get("lamp")
+    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+        raise ValueError("lamps in the lights file are tables that begin with [[lamp]]")
+    return LampText(
+        _checked(
+            [
+                _lamp(table.get("azimuth"), table.get("elevation"), f"lamp {number}")
+                for number, table in enumerate(tables, 1)
+            ]
+        )
+    )
+
+
+def _sphere(table: Any) -> Sphere:
+    values = [table.get(name) if isinstance(table, dict) else None for name in ("x", "y", "radius")]
+    numbers = [_number(value, "the sphere's x, y and radius") for value in values]
+    if not 5 <= numbers[2] <= 20_000:
+        raise ValueError(f"the sphere's radius must be 5 px or more, got {numbers[2]:g} px")
+    return Sphere(*numbers)
+
+
+def _lamp(azimuth: Any, elevation: Any, where: str) -> Lamp:
+    one, two = (
+        _number(value, f"{name} of {where}")
+        for name, value in (("azimuth", azimuth), ("elevation", elevation))
+    )
+    if not -360 <= one <= 360:
+        raise ValueError(f"azimuth of {where} must lie between -360 and 360 degrees, got {one:g}")
+    if not _ELEVATION_DEG[0] <= two <= _ELEVATION_DEG[1]:
+        raise ValueError(
+            f"elevation of {where} must lie between {_ELEVATION_DEG[0]:g} and "
+            f"{_ELEVATION_DEG[1]:g} degrees above the sheet, got {two:g}"
+        )
+    return Lamp(one % 360, two)
+
+
+def _number(value: Any, what: str) -> float:
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise ValueError(f"{what} must be a number, got {str(value)[:40]!r}") from None
+    if isinstance(value, bool) or not math.isfinite(number):
+        raise ValueError(f"{what} must be a number, got {str(value)[:40]!r}")
+    return number
+
+
+def _checked(lamps: list[Lamp]) -> tuple[Lamp, ...]:
+    if not 2 <= len(lamps) <= MOST_LAMPS:
+        raise ValueError(
+            f"the lights file names {len(lamps)} lamps; 2 to {MOST_LAMPS} are allowed, {_EXAMPLE}"
+        )
+    return tuple(lamps)
+
+
+def check_lights(lights: Array) -> Array:
+    """Unit vectors (k, 3) of lights that can tell slopes apart.
+
+    Raises:
+        ValueError: too few, one light twice, nearly in one plane, or no numbers.
+    """
+    plain = np.asarray(lights, dtype=np.float64)
+    if plain.ndim != 2 or plain.shape[1] != 3:
+        raise ValueError(f"lights are k directions of x, y, z, got an array {plain.shape}")
+    if len(plain) < 3:
+        raise ValueError(
+            f"slopes need three lights or more, not in one line, got {len(plain)}; from two "
+            "lights only a slope picture can be had"
+        )
+    length = np.linalg.norm(plain, axis=1)
+    if not np.isfinite(plain).all() or (length < 1e-9).any():
+        raise ValueError("every light needs a direction: three finite numbers, not all zero")
+    unit = plain / length[:, None]
+    near = np.triu(unit @ unit.T, 1) > math.cos(math.radians(_APART_DEG))
+    if near.any():
+        one, two = (int(index) + 1 for index in np.argwhere(near)[0])
+        raise ValueError(
+            f"lights {one} and {two} come from the same side (within {_APART_DEG:g} degrees): was "
+            "one picture given twice, or one lamp not moved?"
+        )
+    values = np.linalg.svd(unit, compute_uv=False)
+    if values[2] < _FLATTEST * values[0]:
+        raise ValueError(
+            "the lights lie nearly in one plane, so one slope cannot be seen: spread the lamps "
+            "all round the sheet, at 20 to 30 degrees above it"
+        )
+    return np.asarray(unit)
+
+
+def lamp_from_sphere(grey: NDArray[np.generic], sphere: Sphere) -> Lamp:
+    """The lamp whose highlight a glossy sphere shows in a grey picture (height, width).
+
+    The sphere's normal at the highlight halves the angle between lamp and viewer, who is taken
+    to be far above the sheet. The lens must look straight down.
+
+    Raises:
+        ValueError: when the sphere leaves the picture or shows no highlight.
+    """
+    x, y, r = sphere.x_px, sphere.y_px, sphere.radius_px
+    height, width = grey.shape
+    if not (r <= x <= width - r and r <= y <= height - r):
+        raise ValueError(
+            f"the sphere at {x:g}, {y:g} with radius {r:g} px does not lie in the picture of "
+            f"{width} x {height} px"
+        )
+    top, left = int(y - r), int(x - r)
+    part = np.asarray(grey, dtype=np.float64)[top : int(y + r) + 2, left : int(x + r) + 2]
+    rows, columns = np.mgrid[: part.shape[0], : part.shape[1]]
+    nx, ny = (columns + left - x) / r, (y - rows - top) / r
+    inside = nx**2 + ny**2 < 0.98
+    middle = float(np.median(part[inside]))
+    peak = float(part[inside].max())
+    bright = inside & (part > middle + _HIGHLIGHT * (peak - middle))
+    if peak < 1.5 * middle + 1e-9 or bright.sum() > 0.1 * inside.sum():
+        raise ValueError(
+            "the sphere shows no clear highlight: it must be glossy and dark (a black glass "
+            "bead), and nothing but the lamp may shine on it"
+        )
+    _, labels, stats, centres = cv2.connectedComponentsWithStats(bright.astype(np.uint8))
+    best = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    assert labels.max() >= best
+    cx, cy = centres[best]
+    n = np.array([(cx + left - x) / r, (y - cy - top) / r, 0.0])
+    n[2] = math.sqrt(max(0.0, 1.0 - n[0] ** 2 - n[1] ** 2))
+    light = 2 * n[2] * n - np.array([0.0, 0.0, 1.0])
+    elevation = math.degrees(math.asin(max(-1.0, min(1.0, light[2]))))
+    if elevation < _ELEVATION_DEG[0]:
+        raise ValueError(
+            "the highlight lies so near the sphere's rim that the lamp would stand below the "
+            "sheet; is the sphere's radius right?"
+        )
+    return Lamp(math.degrees(math.atan2(light[0], light[1])) % 360, min(elevation, 89.0))
+
+
+def vectors(lamps: Sequence[Lamp]) -> Array:
+    """Unit vectors (k, 3) of lamps."""
+    return np.array([lamp.vector for lamp in lamps], dtype=np.float64).reshape(-1, 3)

@@ -1,0 +1,306 @@
+"""Relief of a sheet from raking light: method ``relief.measure`` (more instruments).
+
+One picture a lamp, camera and sheet unmoved; a flat white sheet shot under each lamp too gives
+height and cockle. From two lamps only a picture of slope is had.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from quirewell.record.finding import Finding
+from quirewell.record.measured import Term
+from quirewell.science.colour.spaces import light_of, srgb_from_linear
+from quirewell.science.imaging.difference import warp_after_to_before
+from quirewell.science.imaging.lamps import (
+    Lamp,
+    Sphere,
+    check_lights,
+    lamp_from_sphere,
+    read_lamps,
+    vectors,
+)
+from quirewell.science.imaging.normals import check_stack, scaled_normals
+from quirewell.science.imaging.register import NoRegistration, register
+from quirewell.science.imaging.relief import (
+    Relief,
+    divided_by_flat,
+    measure_relief,
+    slope_picture,
+)
+from quirewell.stages.methods import Outcome, method
+from quirewell.studio.images import load_picture
+
+Array = NDArray[np.float64]
+Light = NDArray[np.float32]
+
+METHOD = "relief.measure"
+PARAMS = ("lamps", "dpi", "lamp_u_deg")
+LONGEST_PX = 2000
+_LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
+_LAMP_U_DEG = 2.0
+_LOW_DEG = 15.0
+_DARK_SHARE = 0.03
+_SOURCES = ("woodham1980",)
+
+KEEP_COOL = (
+    "Keep the lamps cool and the light brief: brittle paper dries and cockles in a minute beside "
+    "a warm lamp. Lift no sheet to make its relief clearer."
+)
+TWO_LAMPS = (
+    "Two lamps give a picture of slope only: no angle and no height. Four lamps or more all "
+    "round the sheet, at 20 to 30 degrees, would."
+)
+NO_FLAT = (
+    "Without a flat white sheet shot under each lamp, lamps near the sheet make millimetres of bow "
+    "that are not there: height and cockle are withheld. Shoot a flat white sheet under each lamp "
+    "without moving camera or lamps."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """What was had from the pictures: lamps used, relief (None from two lamps), normals, how
+    light the sheet is, the picture of slope (two lamps), scale and sentences of warning."""
+
+    lamps: tuple[Lamp, ...]
+    relief: Relief | None
+    normals: Array | None
+    albedo: Light | None
+    slope: Array | None
+    px_mm: float
+    warnings: tuple[str, ...]
+
+
+@method(METHOD, 1, "seeded")
+def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
+    """Creases, slope, and with flat sheets the cockle of a sheet lit from several sides."""
+    unknown = sorted(set(params) - set(PARAMS))
+    if unknown:
+        raise ValueError(
+            f"{METHOD} knows no parameter {unknown[0]!r}; it knows {', '.join(PARAMS)}"
+        )
+    solved = solve(files, params)
+    return Outcome(tuple(relief_findings(solved, _lamp_u(params))), solved.warnings)
+
+
+def solve(files: Mapping[str, Path], params: Mapping[str, str]) -> Solved:
+    """Work out the relief of pictures with roles ``picture01``.., ``flat01``.. and ``grid``.
+
+    Raises:
+        ImageError: when a file is no picture.
+        ValueError: pictures, lamps and flat sheets that do not fit, in a sentence.
+    """
+    roles = [
+        sorted(role for role in files if role.startswith(kind)) for kind in ("picture", "flat")
+    ]
+    pictures, dpi = _open([files[role] for role in roles[0]])
+    stated = params.get("dpi") or ""
+    dpi = _number(stated, "dpi", 50, 4800) if stated else dpi
+    if dpi is None:
+        raise ValueError("no picture says its resolution: state the dpi, or no length can be given")
+    lamps = lamps_of(params.get("lamps", ""), pictures)
+    flats = _open([files[role] for role in roles[1]])[0] if roles[1] else None
+    if "grid" in files:
+        pictures, flats = _onto_grid(files["grid"], pictures, flats)
+    stack, shrink = _reduced(pictures)
+    px_mm = 25.4 / dpi * shrink
+    warnings = [KEEP_COOL]
+    if len(lamps) == 2:
+        return Solved(
+            lamps, None, None, None, slope_picture(stack[0], stack[1]), px_mm,
+            (*warnings, TWO_LAMPS),
+        )  # fmt: skip
+    lights = check_lights(vectors(lamps))
+    if flats is not None:
+        stack = divided_by_flat(stack, _reduced(flats)[0], lights)
+    else:
+        warnings.append(NO_FLAT)
+    if min(lamp.elevation_deg for lamp in lamps) < _LOW_DEG:
+        warnings.append(
+            "A lamp stands lower than 15 degrees: the lee of creases lies in shadow. 20 to 30 "
+            "degrees, and eight lamps, see more."
+        )
+    normals, albedo = scaled_normals(stack, lights, _lit(stack))
+    relief = measure_relief(normals, px_mm, flats is not None)
+    return Solved(lamps, relief, normals, albedo, None, px_mm, tuple(warnings))
+
+
+def lamps_of(text: str, pictures: Sequence[Light]) -> tuple[Lamp, ...]:
+    """Lamps as typed, or read from the sphere in each picture, one for each picture.
+
+    Raises:
+        ValueError: too few pictures, or another number of lamps than pictures.
+    """
+    if len(pictures) < 2:
+        raise ValueError(
+            f"relief needs two pictures or more, each lit from another side, got {len(pictures)}"
+        )
+    said = read_lamps(text)
+    if said.sphere is not None:
+        return tuple(_from_sphere(picture, said.sphere) for picture in pictures)
+    if len(said.lamps) != len(pictures):
+        raise ValueError(
+            f"{len(pictures)} pictures and {len(said.lamps)} lamps: the lights file names one lamp "
+            "for each picture, in the same order"
+        )
+    if len(said.lamps) == 2 and _apart_deg(*said.lamps) < 90:
+        raise ValueError("two lamps must stand on opposite sides of the sheet for a slope picture")
+    return said.lamps
+
+
+def _from_sphere(picture: Light, sphere: Sphere) -> Lamp:
+    return lamp_from_sphere(picture, sphere)
+
+
+def _apart_deg(one: Lamp, two: Lamp) -> float:
+    turn = abs(one.azimuth_deg - two.azimuth_deg) % 360
+    return min(turn, 360 - turn)
+
+
+def _open(paths: Sequence[Path]) -> tuple[list[Light], float | None]:
+    """Pictures as linear grey light, and the first one's resolution [1/inch]."""
+    out, dpi = [], None
+    for path in paths:
+        picture = load_picture(path)
+        out.append(np.asarray(light_of(picture.pixels) @ _LUMA, dtype=np.float32))
+        if dpi is None and picture.resolution_dpi:
+            dpi = float(picture.resolution_dpi[0])
+    return out, dpi
+
+
+def _number(text: str, name: str, low: float, high: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise ValueError(f"{name} must be a number from {low:g} to {high:g}, got {text!r}")
+    return value
+
+
+def _lamp_u(params: Mapping[str, str]) -> float:
+    text = params.get("lamp_u_deg") or ""
+    return _number(text, "lamp_u_deg", 0.05, 20) if text else _LAMP_U_DEG
+
+
+def _reduced(pictures: Sequence[Light]) -> tuple[Light, float]:
+    """All pictures as one array, at most 2000 px on the longer side, and by how much smaller."""
+    stack = check_stack(pictures)
+    shrink = max(1.0, max(stack.shape[1:]) / LONGEST_PX)
+    if shrink == 1.0:
+        return stack, 1.0
+    size = (round(stack.shape[2] / shrink), round(stack.shape[1] / shrink))
+    small = [cv2.resize(picture, size, interpolation=cv2.INTER_AREA) for picture in stack]
+    return check_stack([np.asarray(part, dtype=np.float32) for part in small]), shrink
+
+
+def _lit(stack: Light) -> NDArray[np.bool_]:
+    """Where enough light came back from any lamp: not the dark ground, not black ink's depth."""
+    mean = stack.mean(axis=0)
+    top = float(np.quantile(mean[::7, ::7], 0.95))
+    if top <= 0:
+        raise ValueError("all pictures are dark: was the lamp on, the lens cap off?")
+    return np.asarray(mean > _DARK_SHARE * top)
+
+
+def _onto_grid(
+    grid: Path, pictures: Sequence[Light], flats: Sequence[Light] | None
+) -> tuple[list[Light], list[Light] | None]:
+    """Pictures and flat sheets laid on the grid of an earlier picture of the same sheet."""
+    first = _open([grid])[0][0]
+    stack = check_stack(pictures)
+    match = register(_grey(first), _grey(stack.mean(axis=0)))
+    if isinstance(match, NoRegistration):
+        raise ValueError(f"the pictures cannot be laid on the earlier one: {match.says}")
+
+    def laid(light: Light) -> Light:
+        whole = np.repeat(light[..., None], 3, axis=2)
+        return warp_after_to_before(whole, match, first.shape).pixels[..., 0].clip(0, None)
+
+    return [laid(part) for part in stack], None if flats is None else [laid(f) for f in flats]
+
+
+def _grey(light: Light) -> NDArray[np.uint8]:
+    top = max(float(np.quantile(light[::5, ::5], 0.99)), 1e-6)
+    return np.round(srgb_from_linear(np.clip(light / top, 0, 1)) * 255).astype(np.uint8)
+
+
+def relief_findings(solved: Solved, lamp_u_deg: float) -> list[Finding]:
+    """Crease length, tilt and cockle, each with its uncertainty."""
+    relief = solved.relief
+    if relief is None:
+        return [Finding("", "relief.verdict", "", text=TWO_LAMPS)]
+    lowest = math.radians(min(lamp.elevation_deg for lamp in solved.lamps))
+    share = math.radians(lamp_u_deg) / (math.sin(lowest) * math.cos(lowest))
+    basis = f"lamps known to {lamp_u_deg:g} degrees, the lowest at {math.degrees(lowest):.0f}"
+    crease_u = math.hypot(0.03 * relief.crease_mm, 2.5)
+    tilt_u = share * relief.slope_deg
+    out = [
+        Finding(
+            "", "relief.crease_mm", "", relief.crease_mm, crease_u, "mm", sources=_SOURCES,
+            low90=max(0.0, relief.crease_mm - 1.645 * crease_u),
+            high90=relief.crease_mm + 1.645 * crease_u, smallest_seen=5.0,
+            note="length of creases of 5 mm or more, ridges and valleys of curvature",
+        ),
+    ]  # fmt: skip
+    if relief.cockle_um is None:
+        out.append(Finding("", "relief.verdict", "", text=NO_FLAT))
+        return out
+    terms = (
+        Term("lamps", share * relief.cockle_um, basis),
+        Term("pictures", 2.0, "noise and print, measured on drawn sheets"),
+    )
+    u = math.hypot(*(term.u for term in terms))
+    out += [
+        Finding(
+            "", "relief.slope_rms_deg", "", relief.slope_deg, tilt_u, "deg", sources=_SOURCES,
+            terms=(Term("lamps", tilt_u, basis),), note="root mean square tilt of the surface",
+        ),
+        Finding(
+            "", "relief.cockle_rms_um", "", relief.cockle_um, u, "um", sources=_SOURCES,
+            low90=max(0.0, relief.cockle_um - 1.645 * u), high90=relief.cockle_um + 1.645 * u,
+            terms=terms, smallest_seen=8.0,
+            note="root mean square height in the band of 5 to 80 mm",
+        ),
+    ]  # fmt: skip
+    words = (
+        f"cockle of {relief.cockle_um:.0f} um root mean square and {relief.crease_mm:.0f} mm of "
+        "crease"
+    )
+    return [*out, Finding("", "relief.verdict", "", text=words)]
+
+
+def pictures_of(solved: Solved) -> dict[str, NDArray[np.uint8]]:
+    """Pictures to look at, by name: slope, creases, height (where it is not withheld), albedo.
+
+    Height runs from its 1st to its 99th hundredth, dark low and light high.
+    """
+    if solved.slope is not None:
+        return {"slope": _rgb(solved.slope)}
+    assert solved.relief is not None and solved.normals is not None and solved.albedo is not None
+    filled = np.where(np.isfinite(solved.normals), solved.normals, 0.0)
+    tilt = np.clip(0.5 + 2.0 * (0.7 * filled[..., 0] - 0.7 * filled[..., 1]), 0, 1)
+    out = {"slope": _rgb(tilt)}
+    lines = cv2.dilate(solved.relief.creases.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    drawn = _rgb(tilt)
+    drawn[lines] = (176, 30, 30)
+    out["creases"] = drawn
+    if solved.relief.height is not None:
+        low, high = np.quantile(solved.relief.height, [0.01, 0.99])
+        out["height"] = _rgb((solved.relief.height - low) / max(high - low, 1e-9))
+    top = max(float(np.quantile(solved.albedo, 0.99)), 1e-9)
+    out["albedo"] = _rgb(srgb_from_linear(np.clip(solved.albedo / top, 0, 1)))
+    return out
+
+
+def _rgb(values: Array) -> NDArray[np.uint8]:
+    grey = np.round(np.clip(values, 0, 1) * 255).astype(np.uint8)
+    return np.repeat(grey[..., None], 3, axis=2)
