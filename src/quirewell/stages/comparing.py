@@ -41,6 +41,7 @@ METHOD = "pair.compare"
 PARAMS = (
     "panel", "dpi", "dpi_before", "dpi_after", "strip_length_mm", "rh_before_pct", "rh_after_pct",
     "same_day", "same_scanner", "margin_pct", "grain", "target", "ignore_before", "ignore_after",
+    "scanner_u_um", "scanner_repeat_um",
 )  # fmt: skip
 SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
 # Interpolation and sampling can pull all points of a picture by this much, in a wave over one
@@ -61,6 +62,8 @@ class Asked:
     margin_pct: float | None = None
     grain: Grain = "height"
     target: TargetUse | None = None
+    scanner_u_um: float | None = None
+    scanner_repeat_um: float | None = None
 
 
 def read_params(params: Mapping[str, str]) -> Asked:
@@ -97,7 +100,15 @@ def read_params(params: Mapping[str, str]) -> Asked:
         _number(params, "margin_pct"),
         grain,  # type: ignore[arg-type]
         target_from_text(params["target"]) if params.get("target") else None,
+        *(_above_zero(params, name) for name in ("scanner_u_um", "scanner_repeat_um")),
     )
+
+
+def _above_zero(params: Mapping[str, str], name: str) -> float | None:
+    value = _number(params, name)
+    if value is not None and not 0 <= value <= 5000:
+        raise ValueError(f"{name} must lie between 0 and 5000 um, got {value:g} um")
+    return value
 
 
 def _number(params: Mapping[str, str], name: str) -> float | None:
@@ -174,7 +185,7 @@ def _axes(
         out.append(
             axis_change(
                 name, 100 * value, 100 * math.hypot(u, pull), scale,
-                scanner_term(length_mm, _moved_mm(pair, match), match.turn != "upright"),
+                _scanner(asked, length_mm, _moved_mm(pair, match), match.turn != "upright"),
                 humidity_term(
                     across[index], asked.rh_before_pct, asked.rh_after_pct, asked.same_day
                 ),
@@ -182,6 +193,10 @@ def _axes(
             )
         )  # fmt: skip
     return out[0], out[1]
+
+
+def _scanner(asked: Asked, length_mm: float, moved_mm: float, turned: bool) -> BudgetTerm:
+    return scanner_term(length_mm, moved_mm, turned, asked.scanner_u_um, asked.scanner_repeat_um)
 
 
 def _moved_mm(pair: Pair, match: Registration) -> float:
@@ -209,7 +224,7 @@ def _unmatched(pair: Pair, reason: NoRegistration, asked: Asked, warnings: list[
             axis_change(
                 name, 100 * (after / before - 1), 100 * math.sqrt(2) * _OUTLINE_U_MM / length_mm,
                 BudgetTerm("scale", 100 * (ratio.u_x, ratio.u_y)[index], basis=ratio.basis),
-                scanner_term(length_mm, math.inf, turned=False),
+                _scanner(asked, length_mm, math.inf, turned=False),
                 humidity_term(
                     across[index], asked.rh_before_pct, asked.rh_after_pct, asked.same_day
                 ),

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -91,3 +93,13 @@ def test_moving_a_leaf_on_the_glass_costs_up_to_the_published_error() -> None:
 def test_a_margin_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="above 0 %"):
         judge(_axis("width", 0.0), _axis("height", 0.0), margin_pct=0.0)
+
+
+def test_a_calibrated_scanner_leaves_less_than_an_unchecked_one() -> None:
+    for moved, turned in ((0.0, False), (25.0, False), (0.0, True)):
+        unchecked = scanner_term(184.0, moved, turned)
+        checked = scanner_term(184.0, moved, turned, length_u_um=35.0, repeat_um=8.0)
+        assert checked.u < unchecked.u
+        assert checked.basis.startswith("calibrated scanner")
+    still = scanner_term(184.0, 0.0, False, length_u_um=35.0, repeat_um=8.0)
+    assert still.u == pytest.approx(100 * math.sqrt(2) * 8.0 / 260_000, rel=1e-9)

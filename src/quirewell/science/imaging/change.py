@@ -22,6 +22,7 @@ LOOKS = 2
 FLATBED_LIMIT_UM = 240.0
 FLATBED_REPEAT_UM = 7.0
 _PLACE_MM = 50.0
+_REPEAT_OVER_UM = 260_000.0
 # What washing and free drying may leave (physics notes, computed): finer than this must be seen.
 TYPICAL_CHANGE_PCT = 0.5
 
@@ -59,8 +60,18 @@ class Verdict:
     says: str
 
 
-def scanner_term(length_mm: float, moved_mm: float, turned: bool) -> BudgetTerm:
-    """Geometry of an uncalibrated flatbed over a leaf of ``length_mm`` [mm].
+def scanner_term(
+    length_mm: float,
+    moved_mm: float,
+    turned: bool,
+    length_u_um: float | None = None,
+    repeat_um: float | None = None,
+) -> BudgetTerm:
+    """Geometry of a flatbed over a leaf of ``length_mm`` [mm].
+
+    Of a calibrated one ``length_u_um`` is what is left for a length across a sheet and
+    ``repeat_um`` how well a length of 260 mm repeats (``scanner.calibrate``); else that of an
+    uncalibrated one:
 
     A leaf laid on the same place sees the same error twice and only the repeatability is
     left: a smooth error of rms s has the slope sqrt(12) s / L, twice. Elsewhere the whole
@@ -69,12 +80,17 @@ def scanner_term(length_mm: float, moved_mm: float, turned: bool) -> BudgetTerm:
     """
     repeat = math.sqrt(2) * math.sqrt(12) * FLATBED_REPEAT_UM / (length_mm * 1000)
     full = math.sqrt(2) * rectangular(FLATBED_LIMIT_UM) / (length_mm * 1000)
+    kind = "uncalibrated flatbed"
+    if length_u_um is not None and repeat_um is not None:
+        kind = "calibrated scanner"
+        repeat = math.sqrt(2) * repeat_um / _REPEAT_OVER_UM
+        full = math.sqrt(2) * length_u_um / (length_mm * 1000)
     share = 1.0 if turned else min(1.0, moved_mm / _PLACE_MM)
     place = "turned" if turned else f"laid {moved_mm:.0f} mm from its first place"
     return BudgetTerm(
         "scanner",
         100 * math.hypot(repeat, share * full),
-        basis=f"uncalibrated flatbed, leaf {place}",
+        basis=f"{kind}, leaf {place}",
     )
 
 
