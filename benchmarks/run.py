@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
-NAMES = ("intake", "measure", "compare")
+NAMES = ("intake", "measure", "compare", "colour")
 
 
 def main() -> None:
