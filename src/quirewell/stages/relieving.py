@@ -19,15 +19,14 @@ from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of, srgb_from_linear
 from quirewell.science.imaging.difference import warp_after_to_before
+from quirewell.science.imaging.lambert import check_stack, scaled_normals
 from quirewell.science.imaging.lamps import (
     Lamp,
     Sphere,
     check_lights,
     lamp_from_sphere,
-    read_lamps,
     vectors,
 )
-from quirewell.science.imaging.normals import check_stack, scaled_normals
 from quirewell.science.imaging.register import NoRegistration, register
 from quirewell.science.imaging.relief import (
     Relief,
@@ -35,6 +34,7 @@ from quirewell.science.imaging.relief import (
     measure_relief,
     slope_picture,
 )
+from quirewell.stages.lamp_text import read_lamps
 from quirewell.stages.methods import Outcome, method
 from quirewell.studio.images import load_picture
 

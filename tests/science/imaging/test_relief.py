@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from quirewell.demo.raked_sheet import RakedSheet, rake_sheet, ring
 from quirewell.science.imaging.integrate import height_mm, without_plane
-from quirewell.science.imaging.normals import dropped, normals, scaled_normals
+from quirewell.science.imaging.lambert import dropped, normals, scaled_normals
 from quirewell.science.imaging.relief import (
     cockle_mm,
     crease_lines,

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from quirewell.science.imaging.field_match import match_field
     from quirewell.science.imaging.ink_or_paper import ink_mask
-    from quirewell.science.imaging.relief import normals
+    from quirewell.science.imaging.lambert import normals
 
 __all__ = ["ink_mask", "match_field", "normals"]
 
-_HOMES = {"ink_mask": "ink_or_paper", "match_field": "field_match", "normals": "relief"}
+_HOMES = {"ink_mask": "ink_or_paper", "match_field": "field_match", "normals": "lambert"}
 
 
 def __getattr__(name: str) -> Any:

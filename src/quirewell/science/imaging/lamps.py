@@ -1,4 +1,4 @@
-"""Where the lamps stood: typed as azimuth and elevation, or read from a glossy sphere.
+"""Where the lamps stood: as azimuth and elevation, or read from a glossy sphere.
 
 Azimuth is where a lamp stands, clockwise from the head of the picture (0 above it, 90 to its
 right); elevation is its height above the sheet. Vectors have x to the right, y to the head and
@@ -8,11 +8,8 @@ z towards the viewer.
 from __future__ import annotations
 
 import math
-import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
@@ -20,13 +17,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-MOST_LAMPS = 64
-_MOST_CHARACTERS = 20_000
-_ELEVATION_DEG = (2.0, 89.0)
+ELEVATION_DEG = (2.0, 89.0)
 _APART_DEG = 3.0
 _FLATTEST = 0.06
 _HIGHLIGHT = 0.9
-_EXAMPLE = "a lamp to a line, as in: 45, 25 (azimuth and elevation in degrees)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,105 +45,6 @@ class Sphere:
     x_px: float
     y_px: float
     radius_px: float
-
-
-@dataclass(frozen=True, slots=True)
-class LampText:
-    """What a lights file says: the lamps in the order of the pictures, or a sphere."""
-
-    lamps: tuple[Lamp, ...] = ()
-    sphere: Sphere | None = None
-
-
-def read_lamps(text: str) -> LampText:
-    """Read lamps from a small text: lines of two numbers, or TOML.
-
-    TOML holds ``[[lamp]]`` tables with ``azimuth`` and ``elevation``, or one table ``[sphere]``
-    with ``x``, ``y`` and ``radius`` in pixels.
-
-    Raises:
-        ValueError: text that is too long or means nothing, in a sentence.
-    """
-    if len(text) > _MOST_CHARACTERS:
-        raise ValueError(f"the lights file is too long; it needs only {_EXAMPLE}")
-    if re.search(r"^\s*\[", text, re.M) or re.search(r"^\s*\w+\s*=", text, re.M):
-        return _from_toml(text)
-    lamps = []
-    for number, line in enumerate(text.splitlines(), 1):
-        plain = line.split("#", 1)[0].strip()
-        fields = [field for field in re.split(r"[,;\s]+", plain) if field]
-        if not fields or (number == 1 and fields[0].lower().startswith("azimuth")):
-            continue
-        if len(fields) != 2:
-            raise ValueError(f"line {number} of the lights file holds {plain[:40]!r}; {_EXAMPLE}")
-        lamps.append(_lamp(fields[0], fields[1], f"line {number} of the lights file"))
-    return LampText(_checked(lamps))
-
-
-def _from_toml(text: str) -> LampText:
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ValueError(
-            f"the lights file is no valid TOML: {error}; or write {_EXAMPLE}"
-        ) from None
-    known = sorted(set(data) - {"lamp", "sphere"})
-    if known:
-        raise ValueError(f"the lights file may hold [[lamp]] or [sphere], not {known[0][:40]!r}")
-    if "sphere" in data:
-        return LampText((), _sphere(data["sphere"]))
-    tables = data.get("lamp")
-    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
-        raise ValueError("lamps in the lights file are tables that begin with [[lamp]]")
-    return LampText(
-        _checked(
-            [
-                _lamp(table.get("azimuth"), table.get("elevation"), f"lamp {number}")
-                for number, table in enumerate(tables, 1)
-            ]
-        )
-    )
-
-
-def _sphere(table: Any) -> Sphere:
-    values = [table.get(name) if isinstance(table, dict) else None for name in ("x", "y", "radius")]
-    numbers = [_number(value, "the sphere's x, y and radius") for value in values]
-    if not 5 <= numbers[2] <= 20_000:
-        raise ValueError(f"the sphere's radius must be 5 px or more, got {numbers[2]:g} px")
-    return Sphere(*numbers)
-
-
-def _lamp(azimuth: Any, elevation: Any, where: str) -> Lamp:
-    one, two = (
-        _number(value, f"{name} of {where}")
-        for name, value in (("azimuth", azimuth), ("elevation", elevation))
-    )
-    if not -360 <= one <= 360:
-        raise ValueError(f"azimuth of {where} must lie between -360 and 360 degrees, got {one:g}")
-    if not _ELEVATION_DEG[0] <= two <= _ELEVATION_DEG[1]:
-        raise ValueError(
-            f"elevation of {where} must lie between {_ELEVATION_DEG[0]:g} and "
-            f"{_ELEVATION_DEG[1]:g} degrees above the sheet, got {two:g}"
-        )
-    return Lamp(one % 360, two)
-
-
-def _number(value: Any, what: str) -> float:
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        raise ValueError(f"{what} must be a number, got {str(value)[:40]!r}") from None
-    if isinstance(value, bool) or not math.isfinite(number):
-        raise ValueError(f"{what} must be a number, got {str(value)[:40]!r}")
-    return number
-
-
-def _checked(lamps: list[Lamp]) -> tuple[Lamp, ...]:
-    if not 2 <= len(lamps) <= MOST_LAMPS:
-        raise ValueError(
-            f"the lights file names {len(lamps)} lamps; 2 to {MOST_LAMPS} are allowed, {_EXAMPLE}"
-        )
-    return tuple(lamps)
 
 
 def check_lights(lights: Array) -> Array:
@@ -223,7 +118,7 @@ def lamp_from_sphere(grey: NDArray[np.generic], sphere: Sphere) -> Lamp:
     n[2] = math.sqrt(max(0.0, 1.0 - n[0] ** 2 - n[1] ** 2))
     light = 2 * n[2] * n - np.array([0.0, 0.0, 1.0])
     elevation = math.degrees(math.asin(max(-1.0, min(1.0, light[2]))))
-    if elevation < _ELEVATION_DEG[0]:
+    if elevation < ELEVATION_DEG[0]:
         raise ValueError(
             "the highlight lies so near the sphere's rim that the lamp would stand below the "
             "sheet; is the sphere's radius right?"
