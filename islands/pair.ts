@@ -154,7 +154,7 @@ class Pair extends HTMLElement {
       curtain: ["Before", "After"],
       before: ["Before", ""],
       after: ["After", ""],
-      difference: ["Difference", ""],
+      difference: [this.difference ? "Difference" : "Before", ""],
     };
     for (const [at, mark] of this.tags.entries()) {
       mark.textContent = names[this.mode][at] ?? "";

@@ -234,7 +234,7 @@ def test_the_difference_comes_with_its_key_in_words(page: Page, served: Served) 
     page.get_by_role("radio", name="Difference").check()
     expect(key).to_be_visible()
     expect(key).to_contain_text("12 or more")
-    expect(page.locator("qw-pair .tag.left")).to_have_text("Difference")
+    expect(page.locator("qw-pair .tag.left")).to_have_text("Difference", timeout=60_000)
 
 
 def test_swapping_by_itself_is_asked_for_slow_and_stops(page: Page, served: Served) -> None:

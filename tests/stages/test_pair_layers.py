@@ -52,11 +52,11 @@ def test_strain_cells_say_their_number_and_the_colour_follows_its_sign() -> None
     across, along = layers.strains
     assert {cell.says for cell in across.cells} == {"+0.12"}
     assert {cell.says for cell in along.cells} == {"\u22120.040"}
-    assert across.top_pct == 0.2 and along.top_pct == 0.05
-    assert {cell.step for cell in across.cells} == {"p1"}
+    assert across.top_pct == 0.15 and along.top_pct == 0.05
+    assert {cell.step for cell in across.cells} == {"p2"}
     assert {cell.step for cell in along.cells} == {"m2"}
     assert (across.mean, along.mean) == ("+0.12", "\u22120.040")
-    assert [words for _, words in across.scale][-1] == "+0.2 % or more"
+    assert [words for _, words in across.scale][-1] == "+0.15 % or more"
 
 
 def test_the_factor_is_asked_or_chosen_so_that_the_longest_arrow_fits() -> None:

@@ -12,34 +12,84 @@ import pytest
 from paired_pages import plant, printed_page, shoot
 from quirewell.science.colour.spaces import linear_from_srgb, srgb_from_linear
 from quirewell.science.imaging.paper_change import LightChange
-from quirewell.stages.pair_tiles import exposed_alike, write_map, write_pair_layers
+from quirewell.stages.methods import run_method
+from quirewell.stages.pair_tiles import (
+    drawn_match,
+    exposed_alike,
+    write_after_tiles,
+    write_difference_map,
+    write_map,
+)
 
 SHAPE = (420, 300)
 
 
-def test_the_after_picture_is_cut_into_tiles_on_the_grid_of_the_before_picture(
-    tmp_path: Path,
-) -> None:
+@pytest.fixture(scope="module")
+def pair(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A page before, and the same page moved, turned and stretched."""
     rng = np.random.default_rng(11)
     page = printed_page(rng, SHAPE)
-    before = shoot(rng, page)
     moved = plant(SHAPE, 0.002, 0.0, rotation_deg=0.4, shift=(6.0, -4.0))
-    after = shoot(rng, page, moved.affine)
-    files = {}
-    for role, grey in (("before", before), ("after", after)):
-        files[role] = tmp_path / f"{role}.png"
-        cv2.imwrite(str(files[role]), cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR))
-    write_pair_layers(files, {"dpi": "100"}, tmp_path / "layers")
-    info = json.loads((tmp_path / "layers" / "after" / "info.json").read_text())
+    folder = tmp_path_factory.mktemp("pair")
+    shots = {"before": shoot(rng, page), "after": shoot(rng, page, moved.affine)}
+    for role, grey in shots.items():
+        cv2.imwrite(str(folder / f"{role}.png"), cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR))
+    return {role: folder / f"{role}.png" for role in shots}
+
+
+@pytest.mark.parametrize("recorded", [True, False])
+def test_the_after_picture_is_cut_into_tiles_on_the_grid_of_the_before_picture(
+    pair: dict[str, Path], tmp_path: Path, recorded: bool
+) -> None:
+    drawing = {}
+    if recorded:
+        drawing = run_method("pair.compare", "w01", pair, params={"dpi": "100"}).drawing
+        assert drawn_match(drawing, (SHAPE[1], SHAPE[0])) is not None
+    write_after_tiles(pair, {"dpi": "100"}, drawing, tmp_path)
+    info = json.loads((tmp_path / "after" / "info.json").read_text())
     assert (info["width"], info["height"]) == (SHAPE[1], SHAPE[0])
-    tile = cv2.imread(str(tmp_path / "layers" / "after" / "full" / "max" / "0" / "default.jpg"), 0)
+    tile = cv2.imread(str(tmp_path / "after" / "full" / "max" / "0" / "default.jpg"), 0)
+    before, after = (cv2.imread(str(pair[role]), 0).astype(float) for role in ("before", "after"))
     inner = (slice(40, -40), slice(40, -40))
-    laid = np.abs(tile[inner].astype(float) - before[inner]).mean()
-    unlaid = np.abs(after[inner].astype(float) - before[inner]).mean()
-    assert laid < 0.35 * unlaid
+    laid = np.abs(tile[inner] - before[inner]).mean()
+    assert laid < 0.35 * np.abs(after[inner] - before[inner]).mean()
+    assert not (tmp_path / "after.png").exists()
+
+
+def test_the_recorded_bend_is_followed_and_its_scale_brought_back() -> None:
+    ratio = 0.98  # the second picture was scanned at another resolution
+    x, y = (part.ravel() for part in np.meshgrid(np.arange(0, 300, 20.0), np.arange(0, 420, 20.0)))
+    after_x = 1.01 * x + 3 + 2 * np.sin(y / 60)
+    after_y = 1.005 * y - 2
+    even = np.column_stack([x, y, np.ones_like(x)])
+    affine = [np.linalg.lstsq(even, one, rcond=None)[0] for one in (after_x, after_y)]
+    field = " ".join(
+        f"{a},{b},{ratio * c - a:.3f},{ratio * d - b:.3f},0,0"
+        for a, b, c, d in zip(x, y, after_x, after_y, strict=True)
+    )
+    words = ";".join(" ".join(f"{value:.9g}" for value in row) for row in affine)
+    match = drawn_match({"before_to_after_px": words, "field": field}, (300, 420))
+    assert match is not None
+    ys = np.arange(20.0, 390.0, 7.0)
+    found_x, found_y = match.after_at(np.array([150.0]), ys)
+    wanted = 1.01 * 150 + 3 + 2 * np.sin(ys / 60)
+    np.testing.assert_allclose(found_x[:, 0], wanted, atol=0.05)
+    np.testing.assert_allclose(found_y[:, 0], 1.005 * ys - 2, atol=0.05)
+
+
+def test_a_leaf_that_lay_turned_or_a_run_without_a_field_is_matched_anew() -> None:
+    assert drawn_match({}, (300, 420)) is None
+    field = " ".join(f"{n},{n * n},0,0,0,0" for n in range(20))
+    turned = {"turn": "upside down", "field": field, "before_to_after_px": "1 0 0;0 1 0"}
+    assert drawn_match(turned, (300, 420)) is None
+
+
+def test_the_difference_is_clear_outside_the_paper_compared(
+    pair: dict[str, Path], tmp_path: Path
+) -> None:
+    write_difference_map(pair, {"dpi": "100"}, tmp_path / "layers" / "difference.png")
     clear = cv2.imread(str(tmp_path / "layers" / "difference.png"), cv2.IMREAD_UNCHANGED)
-    assert clear.shape == (*SHAPE, 4) and set(np.unique(clear[..., 3])) <= {0, 255}
-    assert not (tmp_path / "layers" / "after.png").exists()
+    assert clear.shape == (*SHAPE, 4) and set(np.unique(clear[..., 3])) == {0, 255}
 
 
 def test_a_pair_that_cannot_be_laid_on_each_other_leaves_no_layers(tmp_path: Path) -> None:
@@ -50,7 +100,9 @@ def test_a_pair_that_cannot_be_laid_on_each_other_leaves_no_layers(tmp_path: Pat
         other = cv2.cvtColor(shoot(rng, printed_page(rng, SHAPE)), cv2.COLOR_GRAY2BGR)
         cv2.imwrite(str(files[role]), other)
     with pytest.raises(ValueError):
-        write_pair_layers(files, {"dpi": "100"}, tmp_path / "layers")
+        write_after_tiles(files, {"dpi": "100"}, {}, tmp_path / "layers")
+    with pytest.raises(ValueError):
+        write_difference_map(files, {"dpi": "100"}, tmp_path / "layers" / "difference.png")
     assert not (tmp_path / "layers" / "after" / "info.json").exists()
 
 

@@ -24,7 +24,7 @@ _MOST_DOTS = 1500
 _MOST_BOXES = 60
 _CELLS = 7
 _STEPS = ("m2", "m1", "0", "p1", "p2")
-_ROUND = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
+_ROUND = (0.01, 0.02, 0.03, 0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0, 2.0, 5.0)
 
 
 @dataclass(frozen=True, slots=True)

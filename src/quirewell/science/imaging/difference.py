@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.science.imaging.match import Affine, Mask
-from quirewell.science.imaging.register import Registration
 
 Picture = NDArray[Any]  # (H, W, 3) uint8 or uint16
 _BAND_PX = 512
@@ -20,6 +19,16 @@ _STOPS = ((0.0, (247, 244, 236)), (0.25, (236, 205, 140)), (0.5, (206, 135, 70))
           (0.75, (140, 66, 46)), (1.0, (45, 20, 30)))  # fmt: skip
 _UNSEEN = (150, 158, 166)
 DIFFERENCE_TOP_DE00 = 12.0
+
+
+class Placed(Protocol):
+    """Whatever can say where places of the before picture lie in the after picture."""
+
+    def after_at(
+        self, xs: NDArray[np.float64], ys: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Where the lattice ``ys`` x ``xs`` [px before] lies in the after picture [px]."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +41,7 @@ class Laid:
 
 def warp_after_to_before(
     after: Picture,
-    registration: Registration,
+    registration: Placed,
     shape: tuple[int, int],
     shrink: float = 1.0,
     paper: Mask | None = None,

@@ -36,7 +36,11 @@ PICTURES = {
     "after": "quirewell.stages.pair_pictures.write_registered_after",
     "difference": "quirewell.stages.pair_pictures.write_difference",
 }
-LAYERS = "quirewell.stages.pair_tiles.write_pair_layers"
+AFTER, DIFFERENCE = "after/info.json", "difference.png"
+LAYERS = {
+    AFTER: "quirewell.stages.pair_tiles.write_after_tiles",
+    DIFFERENCE: "quirewell.stages.pair_tiles.write_difference_map",
+}
 ROLES = ("before", "after")
 LONGEST_PX = 1400
 MARGINS = (
@@ -139,8 +143,8 @@ def _capture_hash(run: Run, role: str) -> str:
     return next((entry.sha256 for entry in run.inputs if entry.role == role), "")
 
 
-async def _layered(request: Request) -> Path:
-    """The folder of a pair's layers, made when first asked for."""
+async def _layer(request: Request, name: str) -> Path:
+    """A file of a pair's layers, made when first asked for."""
     house = house_of(request)
     state = await run_in_threadpool(house.item, request.path_params["item"])
     run = state.runs.get(request.path_params["run"])
@@ -148,24 +152,23 @@ async def _layered(request: Request) -> Path:
         raise HTTPException(404, "This page was not compared before with after.")
     folder = house.studio.derived / "pairs" / f"{run.id}-layers"
     files = {role: house.studio.blobs.path(_capture_hash(run, role)) for role in ROLES}
-    for key in (f"layers:{run.id}", ""):
-        if not (folder / "after" / "info.json").is_file():
-            await house.call(LAYERS, files, dict(run.params), folder, key=key)
-    return folder
+    more = (dict(run.drawing), folder) if name == AFTER else (folder / name,)
+    for key in (f"{name}:{run.id}", ""):
+        if not (folder / name).is_file():
+            await house.call(LAYERS[name], files, dict(run.params), *more, key=key)
+    return folder / name
 
 
 async def layer_info(request: Request) -> Response:
     """Description of the tiles of the after picture on the before picture's grid."""
-    folder = await _layered(request)
-    described = json.loads((folder / "after" / "info.json").read_text(encoding="utf-8"))
+    described = json.loads((await _layer(request, AFTER)).read_text(encoding="utf-8"))
     described["id"] = str(request.url).rsplit("/", 1)[0]
     return JSONResponse(described)
 
 
 async def layer_map(request: Request) -> Response:
     """The colour difference without a legend, clear where nothing was compared."""
-    folder = await _layered(request)
-    return FileResponse(folder / "difference.png", media_type="image/png", headers=KEEP)
+    return FileResponse(await _layer(request, DIFFERENCE), media_type="image/png", headers=KEEP)
 
 
 def layer_tile(request: Request) -> Response:
