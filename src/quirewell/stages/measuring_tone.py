@@ -26,6 +26,10 @@ _SOURCES = ("cie15", "iec61966")
 # its share (on planted pages the median came within 0.3 in L*, 0.1 in a*, 0.2 in b*, one standard
 # deviation, with a quarter of it carried over).
 UNSEEN_LAB = (1.2, 0.4, 0.7)
+# Scanned coarser than about 130 dpi the dots and letters of dense print melt into the paper and
+# veil it (the middle of dense planted pages read up to 1.8 in L* low at 100 dpi).
+VEIL_LAB = (1.0, 0.2, 0.5)
+_FINE_SIDE_PX = 10
 # With a colour target: how well a scanner or camera repeats a tone from picture to picture
 # (from memory).
 REPEAT_LAB = (0.25, 0.15, 0.2)
@@ -40,6 +44,7 @@ def tone_findings(
     summary = tone.summary
     scanner = _scanner_u(picture, target)
     basis = _basis(picture, target)
+    coarse = tone.tiles.side_px < _FINE_SIDE_PX
     names = _NAMES[:1] if picture.grey else _NAMES
     found = []
     places = (("", summary.median), ("centre_", summary.centre), ("margin_", summary.margin))
@@ -50,7 +55,8 @@ def tone_findings(
             found.append(
                 _tone(f"tone.{place}{name}", values[index], summary.scatter[index],
                       summary.tiles, scanner[index], basis,
-                      0.0 if place else tone.hidden * UNSEEN_LAB[index])
+                      0.0 if place else tone.hidden * UNSEEN_LAB[index],
+                      VEIL_LAB[index] if coarse and place != "margin_" else 0.0)
             )  # fmt: skip
     if tone.decay is not None:
         found.append(_decay(tone.decay))
@@ -87,7 +93,7 @@ def _basis(picture: Picture, target: TargetUse | None) -> str:
 
 def _tone(
     quantity: str, value: float, scatter: float, tiles: int, scanner: float, basis: str,
-    unseen: float,
+    unseen: float, veil: float,
 ) -> Finding:  # fmt: skip
     terms = (
         Term("scatter", scatter * math.sqrt(_ALIKE / max(tiles, 1)), f"{tiles} bare tiles of 2 mm"),
@@ -95,6 +101,7 @@ def _tone(
         Term(
             "unseen", unseen, "paper under print: its tone is carried over from the paper around it"
         ),
+        Term("veil", veil, "print too fine for the resolution darkens the paper between"),
     )
     return _finding(quantity, value, terms, _SOURCES)
 
@@ -115,6 +122,7 @@ def step_finding(
             scanner[index],
             summary.scatter[index] * math.sqrt(_ALIKE / max(summary.tiles, 1)),
             tone.hidden * UNSEEN_LAB[index],
+            VEIL_LAB[index] if tone.tiles.side_px < _FINE_SIDE_PX else 0.0,
         )
         for index in range(3)
     ]
