@@ -12,8 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from quirewell.science.colour.spaces import srgb_from_linear
-from quirewell.science.imaging.ink_or_paper import ink_mask
+from quirewell.science.imaging.ink_or_paper import ink_of_light
 from quirewell.science.imaging.match import Mask
 
 Light = NDArray[np.float32]
@@ -26,9 +25,8 @@ _CELLS_MM = 0.5
 
 def all_ink(light: Light, seen: Mask) -> Mask:
     """True on ink of any hue: dark in grey, or dark in blue light (yellow and red inks)."""
-    encoded = srgb_from_linear(np.clip(light, 0, 1)).astype(np.float32)
-    grey = ink_mask(encoded @ _LUMA, seen)
-    return grey | ink_mask(np.ascontiguousarray(encoded[..., 2]), seen)
+    grey = np.ascontiguousarray(light @ _LUMA)
+    return ink_of_light(grey, seen) | ink_of_light(np.ascontiguousarray(light[..., 2]), seen)
 
 
 @dataclass(frozen=True, slots=True)

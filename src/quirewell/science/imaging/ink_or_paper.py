@@ -69,6 +69,11 @@ def ink_mask(grey: NDArray[np.generic], paper: Mask | None = None) -> Mask:
     light, good = _light(grey)
     if paper is not None:
         good = paper if good is None else good & paper
+    return ink_of_light(light, good)
+
+
+def ink_of_light(light: Tone, good: Mask | None) -> Mask:
+    """The same for linear light [0..1]; ``good`` is true where a pixel may be ink."""
     ratio = light / np.maximum(paper_surface(light, good), np.float32(1e-4))
     if good is not None:
         ratio[~good] = 1.0
