@@ -15,7 +15,8 @@ import pytest
 
 from quirewell.record import nouns
 from quirewell.report.condition import best_photograph, condition_sheet
-from quirewell.report.strip import strip_sheet
+from quirewell.report.strip import board_sheet, strip_sheet
+from quirewell.science.imaging.charuco import Board, find_board
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM, find_strip
 from quirewell.studio.studio import Studio
 from report_case import add, add_capture, report_studio, scan_bytes, text_of
@@ -54,6 +55,20 @@ def test_strip_page_is_one_page_the_same_every_time_and_gives_its_length() -> No
         assert len(pdf.pages) == 1
         assert [round(float(x), 1) for x in pdf.pages[0].MediaBox] == [0, 0, 595.3, 841.9]
     assert NOMINAL_LENGTH_MM == 160.0
+
+
+def test_printed_board_is_found_by_measuring_and_is_true_to_scale(tmp_path: Path) -> None:
+    """Rastered by an independent program (poppler), read by our own finder."""
+    (tmp_path / "board.pdf").write_bytes(board_sheet(Board()))
+    found = find_board(raster(tmp_path / "board.pdf", DPI), Board())
+    assert found is not None
+    assert len(found.ids) == 54
+    assert found.um_per_px_x == pytest.approx(25400 / DPI, rel=5e-4)
+    assert found.um_per_px_y == pytest.approx(25400 / DPI, rel=5e-4)
+    with pikepdf.open(tmp_path / "board.pdf") as pdf:
+        assert len(pdf.pages) == 1
+    with pytest.raises(ValueError, match="does not fit"):
+        board_sheet(Board(9, 12, 25.0))
 
 
 def one_photo(folder: Path, defects: int = 0) -> Studio:

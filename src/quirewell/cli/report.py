@@ -16,9 +16,10 @@ from quirewell.report.manifest import NoManifest
 from quirewell.report.model import Untraceable
 from quirewell.report.recheck import as_json, lines
 from quirewell.report.recheck import recheck as run_recheck
-from quirewell.report.strip import CHECK_BAR_MM, strip_sheet
+from quirewell.report.strip import CHECK_BAR_MM, board_sheet, strip_sheet
 from quirewell.report.treatment import Written, head_of, write_report
 from quirewell.report.typeset import ReportError
+from quirewell.science.imaging.charuco import Board, read_board
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
@@ -159,22 +160,34 @@ def condition(item: str, folder: Path, output: Path, wants_json: bool) -> None:
 
 @click.command()
 @_output("strip.pdf")
+@click.option(
+    "--board",
+    default="",
+    metavar="'7x10 20 mm'",
+    help="A chequered board instead, for calibrating a scanner: squares across x down, side.",
+)
 @JSON
-def strip(output: Path, wants_json: bool) -> None:
+def strip(output: Path, board: str, wants_json: bool) -> None:
     """Make the bench strip: a printed scale to lay beside the sheet in every scan.
 
     Print it at 100 per cent, measure it once with a steel rule from the left edge of the first
     mark to the left edge of the last, and sleeve it. It never touches damp paper.
 
     \b
-    Example:
+    Examples:
       quirewell strip -o strip.pdf
+      quirewell strip --board "7x10 20 mm" -o board.pdf
     """
     try:
-        output.write_bytes(strip_sheet())
+        wanted = read_board(board) if board else None
+        output.write_bytes(board_sheet(wanted) if wanted else strip_sheet())
+    except ValueError as error:
+        raise click.ClickException(f"{error}.") from error
     except OSError as error:
         raise click.ClickException(f"{output}: {error.strerror}") from error
-    if wants_json:
+    if wanted is not None:
+        _say_board(output, wanted, wants_json)
+    elif wants_json:
         sizes = {"nominal_length_mm": NOMINAL_LENGTH_MM, "check_bar_mm": CHECK_BAR_MM}
         click.echo(json.dumps({"pdf": str(output), **sizes}, indent=2))
     else:
@@ -183,3 +196,15 @@ def strip(output: Path, wants_json: bool) -> None:
             f"{NOMINAL_LENGTH_MM:g} mm, left edge to left edge. Measure it "
             "once, and give what you measure."
         )
+
+
+def _say_board(output: Path, board: Board, wants_json: bool) -> None:
+    width, height = board.size_mm
+    if wants_json:
+        said = {"pdf": str(output), "width_mm": width, "height_mm": height}
+        click.echo(json.dumps(said | {"square_mm": board.square_mm}, indent=2))
+        return
+    click.echo(
+        f"{output}: print at 100 per cent; the board should be {width:g} x {height:g} mm. On "
+        "paper it is only as true as its printer; glass or film is better."
+    )

@@ -18,6 +18,7 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, ItemState, Moment
 from quirewell.stages.filenames import Named, named_of, parse
 from quirewell.stages.matching import Match, Matches, Quarrel, quarrels
+from quirewell.stages.naming import place_words
 from quirewell.stages.refusal import Problem, Refusal
 
 Form = Mapping[str, str]
@@ -273,7 +274,9 @@ def _code(named: Named) -> str:
 
 
 def _short(named: Named) -> str:
-    return named.words.removesuffix(", before")
+    """A place in few words, so that a narrow box shows them all: "wrap 3 outer left"."""
+    words = place_words(named.place).replace(",", "").removesuffix(" side")
+    return f"{words} {named.panel}"
 
 
 def _usual(state: ItemState) -> str:
