@@ -285,7 +285,8 @@ class Correction:
     """What a person set right of what was measured on one picture; empty means "as found".
 
     ``corners``: the leaf's four, clockwise from the upper left, "-" for one that may stay;
-    ``ignore``: outlines to be left out; both as :mod:`quirewell.record.shapes` text in pixels of the upright picture.
+    ``ignore``: outlines to be left out; both as :mod:`quirewell.record.shapes` text in pixels of
+    the upright picture.
     ``no_tears``: where proposed tears begin that are none; ``tears``: where confirmed ones do.
     """
 
