@@ -47,6 +47,8 @@ KINDS: Mapping[str, Kind] = {
     "scanner.calibrated": Kind(
         bench.ScannerCalibration, "calibrations", undoable=False, of="studio"
     ),
+    "tone_card.measured": Kind(bench.ToneCard, "cards", undoable=False, of="studio"),
+    "target.fitted": Kind(bench.FittedTarget, "targets", undoable=False, of="studio"),
     "item.opened": Kind(nouns.Item, "item", _fixed("item"), undoable=False),
     "item.described": Kind(nouns.Item, "item", _fixed("item")),
     "gathering.described": Kind(nouns.Gathering, "gathering", _fixed("gathering")),

@@ -103,6 +103,32 @@ class ScannerCalibration:
 
 
 @dataclass(frozen=True, slots=True)
+class ToneCard:
+    """A ladder of paper tones of the bench's own, measured once: ``steps`` "name L a b; ..".
+
+    ``by``: with an instrument, or read from a scan of the card.
+    """
+
+    id: str
+    steps: str
+    by: Literal["scan", "instrument"] = "instrument"
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FittedTarget:
+    """A colour target fitted once for a scanner: ``use`` is what ``leaf.measure`` takes.
+
+    It holds for scans of ``scanner`` ("" for files that name none), at settings unchanged.
+    """
+
+    id: str
+    use: str
+    scanner: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class BenchState:
     """Everything true of the bench, newest last, at ``version`` of the studio's stream."""
 
@@ -110,6 +136,8 @@ class BenchState:
     strip_readings: dict[str, StripReading] = field(default_factory=dict)
     strip_greys: dict[str, StripGreys] = field(default_factory=dict)
     calibrations: dict[str, ScannerCalibration] = field(default_factory=dict)
+    cards: dict[str, ToneCard] = field(default_factory=dict)
+    targets: dict[str, FittedTarget] = field(default_factory=dict)
 
     @property
     def strip(self) -> str:
@@ -135,6 +163,15 @@ class BenchState:
         chosen = named or fitting
         return chosen[-1] if chosen else None
 
+    def card(self) -> ToneCard | None:
+        """The newest tone card."""
+        return next(reversed(self.cards.values()), None)
+
+    def target(self, scanner: str) -> FittedTarget | None:
+        """The newest target fitted for scans that name ``scanner`` ("" for none named)."""
+        mine = [one for one in self.targets.values() if one.scanner == scanner]
+        return mine[-1] if mine else None
+
 
 EMPTY_BENCH = BenchState()
-BENCH_COLLECTIONS = ("strip_readings", "strip_greys", "calibrations")
+BENCH_COLLECTIONS = ("strip_readings", "strip_greys", "calibrations", "cards", "targets")

@@ -7,6 +7,7 @@ scanner as the published one. Each entry narrows every item measured from then o
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -16,11 +17,21 @@ from typing import Any
 import numpy as np
 
 from quirewell.jobs.runner import Runner
-from quirewell.record.bench import BenchState, ScannerCalibration, StripGreys, StripReading
+from quirewell.record.bench import (
+    BENCH_COLLECTIONS,
+    BenchState,
+    FittedTarget,
+    ScannerCalibration,
+    StripGreys,
+    StripReading,
+    ToneCard,
+)
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.finding import Input, Run
 from quirewell.record.nouns import Retract
+from quirewell.science.colour.target_use import target_from_text
+from quirewell.science.colour.tone_card import card_text, read_card
 from quirewell.science.imaging.strip import find_strip
 from quirewell.science.imaging.strip_greys import read_greys
 from quirewell.stages import typed
@@ -62,6 +73,8 @@ class BenchView:
     greys: tuple[Line, ...]
     scanners_say: str
     scanners: tuple[Line, ...]
+    cards: tuple[Line, ...] = ()
+    targets: tuple[Line, ...] = ()
 
 
 def view(bench: BenchState) -> BenchView:
@@ -84,9 +97,15 @@ def view(bench: BenchState) -> BenchView:
             Line(one.id, f"{one.scanner} at {one.dpi:g} dpi: {calibration_words(one)}", one.note)
             for one in bench.calibrations.values()
         ),
+        tuple(Line(one.id, one.steps, _BY[one.by]) for one in bench.cards.values()),
+        tuple(
+            Line(one.id, f"for {one.scanner or 'scans that name no scanner'}: {one.use}", one.note)
+            for one in bench.targets.values()
+        ),
     )
 
 
+_BY = {"instrument": "measured with an instrument", "scan": "read from a scan"}
 _SOURCES = {"instrument": "measured", "scan": "as a scan gave them"}
 
 
@@ -214,13 +233,49 @@ def greys_from_scan(bench: BenchState, path: Path, sha256: str = "") -> tuple[Dr
     return (Draft(STUDIO, "strip.greys_set", to_body(greys)),)
 
 
+def set_card(bench: BenchState, form: Form) -> tuple[Draft, ...]:
+    """Enter the bench's own tone card: ``card``, one step a line, and ``by`` scan or instrument.
+
+    Raises:
+        Refusal: no steps, or values that are no paper.
+    """
+    by = form.get("by") or "instrument"
+    if by not in ("scan", "instrument"):
+        raise _no(form, "card", "A card is measured with an instrument or read from a scan.")
+    try:
+        steps = card_text(read_card(form.get("card", "")))
+    except ValueError as error:
+        raise _no(form, "card", _sentence(str(error))) from error
+    note = form.get("note", "").strip()
+    card = ToneCard(f"tone-card-{bench.version + 1}", steps, by, note)  # type: ignore[arg-type]
+    return (Draft(STUDIO, "tone_card.measured", to_body(card)),)
+
+
+def set_target(bench: BenchState, form: Form) -> tuple[Draft, ...]:
+    """Enter a fitted target: ``target``, the line or the whole JSON that the fit left.
+
+    Raises:
+        Refusal: a text that is no fitted target.
+    """
+    text = form.get("target", "").strip()
+    try:
+        use = str(json.loads(text)["target"]["use"]) if text.startswith("{") else text
+        target_from_text(use)
+    except (ValueError, KeyError, TypeError) as error:
+        says = "This is no fitted target; give what quirewell target fit IMAGE CHART --json said."
+        raise _no(form, "target", says) from error
+    scanner, note = form.get("scanner", "").strip()[:120], form.get("note", "").strip()
+    held = FittedTarget(f"target-{bench.version + 1}", use, scanner, note)
+    return (Draft(STUDIO, "target.fitted", to_body(held)),)
+
+
 def set_aside(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """Set a record of the bench aside: ``id``; it stays in the journal.
 
     Raises:
         Refusal: no such record.
     """
-    known = {**bench.strip_readings, **bench.strip_greys, **bench.calibrations}
+    known = {key for name in BENCH_COLLECTIONS for key in getattr(bench, name)}
     if form.get("id", "") not in known:
         raise _no(form, "id", "There is no such record; it may have been set aside meanwhile.")
     noun = Retract(form["id"], form.get("reason", "").strip())

@@ -89,6 +89,24 @@ def scanner_pair_params(bench: BenchState, before: Capture, after: Capture) -> d
     return params
 
 
+def colour_params(bench: BenchState, capture: Capture) -> dict[str, str]:
+    """The bench's tone card, and the target fitted for the scanner that made a scan."""
+    params: dict[str, str] = {}
+    card = bench.card()
+    if card is not None:
+        params |= {"card": card.steps, "card_by": card.by}
+    return params | target_params(bench, capture)
+
+
+def target_params(bench: BenchState, *captures: Capture) -> dict[str, str]:
+    """The target fitted for the one scanner that made all of these scans; else nothing."""
+    if any(capture.view != "scan" for capture in captures):
+        return {}
+    names = {capture.scanner or "" for capture in captures}
+    held = bench.target(names.pop()) if len(names) == 1 else None
+    return {"target": held.use} if held else {}
+
+
 def scanner_words(bench: BenchState, capture: Capture) -> str:
     """Whether a calibration holds for a scan, in a sentence; "" when there is none at all."""
     if not bench.calibrations or capture.view != "scan":

@@ -88,8 +88,8 @@ def read_params(params: Mapping[str, str]) -> Asked:
             "a known length needs both its length in mm and the two points it runs between "
             "(known_length_mm and known_points); give both or neither"
         )
-    return Asked(  # type: ignore[arg-type]
-        panel=panel,
+    return Asked(
+        panel=panel,  # type: ignore[arg-type]
         known_points=points,
         said=said,
         board=_board(params.get("board") or ""),

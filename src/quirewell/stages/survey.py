@@ -17,7 +17,13 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.finding import Input
 from quirewell.record.nouns import Capture, ItemState
-from quirewell.stages.bench_params import scanner_pair_params, scanner_params, strip_params
+from quirewell.stages.bench_params import (
+    colour_params,
+    scanner_pair_params,
+    scanner_params,
+    strip_params,
+    target_params,
+)
 from quirewell.stages.correcting import compare_correction, correction_params, fits
 from quirewell.stages.examine import measurable, panel_of, unmeasured
 from quirewell.stages.methods import run_method
@@ -82,6 +88,7 @@ def measure_params(
     """All that is known beforehand of one scan: half, bench strip, scanner, and what a person
     set right."""
     known = strip_params(state, bench) | scanner_params(bench, capture)
+    known |= colour_params(bench, capture)
     return panel_params(capture) | known | correction_params(state, capture.id)
 
 
@@ -93,6 +100,7 @@ def compare_params(
     known.pop("strip_length_u_mm", None)
     if pair is not None:
         known |= scanner_pair_params(bench, pair["before"], pair["after"])
+        known |= target_params(bench, pair["before"], pair["after"])
         ids = {role: capture.id for role, capture in pair.items()}
         known |= compare_correction(state, ids)
     return margin_params(state) | known | humidity_params(state)

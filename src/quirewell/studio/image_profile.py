@@ -123,7 +123,8 @@ def _parametric(tag: bytes, x: NDArray[np.float64]) -> NDArray[np.float64]:
     kind = struct.unpack_from(">H", tag, 8)[0]
     count = (1, 3, 4, 5, 7)[kind]
     numbers = [value / 65536 for value in struct.unpack_from(f">{count}i", tag, 12)]
-    g, a, b, c, d, e, f = [*numbers, *[0.0] * (7 - count)]
+    numbers += [0.0] * (7 - count)
+    g, a, b, c, d, e, f = tuple(numbers)
     if kind == 0:
         return np.asarray(x**g)
     if a <= 0:

@@ -43,7 +43,7 @@ def find_grids(rgb: NDArray[np.uint8]) -> list[Grid]:
     size = (max(8, round(rgb.shape[1] * shrink)), max(8, round(rgb.shape[0] * shrink)))
     small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
     places = _plain_places(np.asarray(small, np.uint8))
-    grids = []
+    grids: list[Grid] = []
     left = np.ones(len(places.side), bool)
     while int(left.sum()) >= _LEAST_CELLS and len(grids) < 3:
         members = _best_lattice(places, left)

@@ -14,15 +14,15 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from quirewell.science.imaging.find_field import Found, Settings
-from quirewell.science.imaging.levels import Level, level_of, shrinks
-from quirewell.science.imaging.match import CoarseMatch, Mask, Reason, coarse_match
 from quirewell.science.imaging.field_match import (
     default_radius_px,
     default_step_px,
     find_chain,
     finite,
 )
+from quirewell.science.imaging.find_field import Found, Settings
+from quirewell.science.imaging.levels import Level, level_of, shrinks
+from quirewell.science.imaging.match import CoarseMatch, Mask, Reason, coarse_match
 from quirewell.science.imaging.spline_field import SplineField
 from quirewell.science.imaging.strain import AffineFit, even_stretch
 

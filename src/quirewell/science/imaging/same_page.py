@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -215,10 +215,11 @@ def _held(
     """Hold matches to one affine map that is near a turn and an even scale."""
     source, target = page.places[here], other.places[there]
     cv2.setRNGSeed(_SEED)
-    fitted, inside = cv2.estimateAffine2D(
+    found: tuple[Any, Any] = cv2.estimateAffine2D(
         source, target, method=cv2.USAC_MAGSAC, ransacReprojThreshold=_REACH_PX,
         maxIters=3000, confidence=0.999,
     )  # fmt: skip
+    fitted, inside = found
     if fitted is None or inside is None:
         return None
     affine = np.asarray(fitted, np.float64)

@@ -99,6 +99,8 @@ routes = [
     Route("/bench", page),
     Route("/bench/strip", _saver(stage.measure_strip, "strip"), methods=["POST"]),
     Route("/bench/greys", _saver(stage.set_greys, "greys"), methods=["POST"]),
+    Route("/bench/card", _saver(stage.set_card, "card"), methods=["POST"]),
+    Route("/bench/target", _saver(stage.set_target, "target"), methods=["POST"]),
     Route("/bench/aside", _saver(stage.set_aside, "aside"), methods=["POST"]),
     Route("/bench/calibrate", calibrate, methods=["POST"]),
     Route("/bench/strip.pdf", strip_pdf),
