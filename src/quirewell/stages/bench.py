@@ -325,7 +325,11 @@ def calibrate(
     asked = dict(params)
     if asked.get("artefact", "strip") == "strip" and "strip_length_mm" not in asked:
         asked |= {} if asked.get("board") else strip_params_of(bench)
-    hashes = [studio.blobs.put(path) for _, path in sources]
+    try:
+        hashes = [studio.blobs.put(path) for _, path in sources]
+    except OSError as error:
+        says = f"{error.filename} cannot be opened: {error.strerror}; check the name."
+        raise _no({}, "scans", says) from error
     if len(set(hashes)) < len(hashes):
         raise _no({}, "scans", "One file was given twice; each scan must be a scan of its own.")
     paths = [str(studio.blobs.path(sha256)) for sha256 in hashes]

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from typing import cast, get_args
 
 from quirewell.record import nouns
+from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, ItemState, Moment, Panel, check_place
 from quirewell.science.booklet.gathering import wraps_for_pages
+from quirewell.stages.bench_params import scanner_words
 from quirewell.stages.filenames import VIEWS, Named, named_of, split_place
 from quirewell.stages.matching import Matches, Quarrel, quarrels
 from quirewell.stages.naming import place_words, sheet_of, sheet_words
@@ -135,9 +137,12 @@ class IntakeView:
     says: str
     plans: Plans | None
     quarrels: tuple[Quarrel, ...] = ()
+    scanners: tuple[str, ...] = ()
 
 
-def view(state: ItemState, matches: Matches | None = None) -> IntakeView:
+def view(
+    state: ItemState, matches: Matches | None = None, bench: BenchState = EMPTY_BENCH
+) -> IntakeView:
     """What is there, what is missing, what waits to be assigned, and how to take the rest."""
     from quirewell.stages.examine import known_sheets
 
@@ -155,8 +160,14 @@ def view(state: ItemState, matches: Matches | None = None) -> IntakeView:
     plans = plan_scans(state.gathering) if state.gathering else None
     return IntakeView(
         FIRST, GUIDES, sheets, whole, loose, len(state.captures), _says(state, sheets), plans,
-        quarrels(state, matches.found if matches else {}),
+        quarrels(state, matches.found if matches else {}), _scanners(state, bench),
     )  # fmt: skip
+
+
+def _scanners(state: ItemState, bench: BenchState) -> tuple[str, ...]:
+    """Which scans the bench's calibrations hold for and which not, each kind of scan once."""
+    said = (scanner_words(bench, one) for one in state.captures.values() if one.place)
+    return tuple(dict.fromkeys(words for words in said if words))
 
 
 def _sheet_slots(state: ItemState, sheet: str) -> SheetSlots:

@@ -31,10 +31,11 @@ def page(request: Request) -> Response:
 def _page(
     request: Request, refusal: Refusal | None, action: str, report: IntakeReport | None = None
 ) -> Response:
-    state = house_of(request).item(request.path_params["item"])
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
     return render_item(
         request, "intake.html", state, "intake", refusal=refusal, action=action,
-        view=stage.view(state, look_again(house_of(request), state)),
+        view=stage.view(state, look_again(house, state), house.studio.bench()),
         places=scanned(state), pattern=PATTERN, report=report,
         views=[("", "a scan, or one phone picture"), *((name, name) for name in VIEWS)],
         captures=state.captures,
