@@ -21,6 +21,9 @@ STRAIGHT_MM = 0.15
 _BLOCK_MM = 2.0
 _GAIN = 0.75
 GENTLE = 0.04
+# A curve counts only where paper carries it: over a lost corner it would run away.
+_CARRIED = 1.25
+_MOST_BOW_MM = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +103,9 @@ def fit_curve(
         left = _spread((y - legendre.legval(scaled, found))[keep])
         curve = Curve(tuple(float(c) for c in found), start, stop, 0.0)
         bow = np.ptp(curve.at(np.linspace(start, stop, 200)))
+        carried = np.ptp(curve.at(x[keep])) if keep.any() else 0.0
+        if bow > _CARRIED * carried or bow * px_mm > _MOST_BOW_MM:
+            continue
         if keep.mean() >= 0.6 and bow * px_mm > STRAIGHT_MM and left < _GAIN * straight:
             better = _better(scaled, y, order, left, px_mm)
             if not better:

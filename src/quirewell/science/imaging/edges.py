@@ -30,6 +30,9 @@ _STEEPEST = 0.2
 _BLOCK_MM = 5.0
 _BARE = 0.8
 
+# What lies farther from the edge than this (a strip beside the leaf) does not hide it.
+_NEAR_PX = 4.0
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -173,7 +176,8 @@ def fine_edge(
     share, contrast = _shares(profiles, steps, window, bare)
     depth, good = _crossings(share, steps)
     if region is not None and region.hidden.any():
-        good &= ~_crossing_hidden(region, x, y)
+        near = np.abs(steps) <= _NEAR_PX
+        good &= ~_crossing_hidden(region, x[:, near], y[:, near])
     if (good & bare).sum() < max(10, 0.1 * count):
         return None
     return _fitted(coarse, along, depth, good, bare, share, steps, contrast, px_mm, norm, inward)
