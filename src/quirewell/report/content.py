@@ -11,10 +11,10 @@ from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemS
 from quirewell.report.references import reference_words
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
-from quirewell.stages.ink_lines import is_ink_verdict
+from quirewell.stages.ink_lines import ink_lines
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
-from quirewell.stages.prove import PairView, ProveView, prove_view
+from quirewell.stages.prove import ProveView, prove_view
 from quirewell.stages.results import Shown, by_sheet, listed, page_results, shown, shown_reading
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
 
@@ -269,6 +269,11 @@ def results_part(state: ItemState) -> dict[str, Any]:
     return {
         "totals": [[total.says, total.value, total.where] for total in view.totals],
         "changes": [_changes(sheet, view, state) for sheet in groups if _has_pair(sheet, view)],
+        "inks": [
+            {"name": sheet_words(sheet), "rows": rows}
+            for sheet in groups
+            if (rows := _inks(sheet, view, state))
+        ],
         "sizes": [
             {"name": sheet_words(sheet), "rows": [_size(entry) for entry in entries]}
             for sheet, entries in groups.items()
@@ -301,17 +306,26 @@ def _changes(sheet: str, view: ProveView, state: ItemState) -> dict[str, Any]:
             for pair in view.pairs
             if pair.sheet == sheet
         ],
-        "verdicts": [
-            row for pair in view.pairs if pair.sheet == sheet for row in _verdicts(pair, state)
-        ],
     }
 
 
-def _verdicts(pair: PairView, state: ItemState) -> list[list[Any]]:
-    """The verdict on the size, then on each ink of the page."""
-    name, run = _short(pair.name), state.runs[pair.run]
-    inks = [shown(entry) for entry in run.findings if is_ink_verdict(entry.quantity)]
-    return [[name, pair.verdict], *([f"{name}, ink", verdict] for verdict in inks)]
+def _inks(sheet: str, view: ProveView, state: ItemState) -> list[list[Any]]:
+    """Every ink of a sheet's pages: what it changed by itself, what would have been seen, bleed.
+
+    An ink alike on all four pages stands once for each, since each was compared by itself.
+    """
+    rows: list[list[Any]] = []
+    for pair in view.pairs:
+        if pair.sheet != sheet:
+            continue
+        page = _short(pair.name)
+        run = state.runs[pair.run]
+        said = {entry.quantity: shown(entry) for entry in run.findings}
+        for line in ink_lines(run):
+            verdict = replace(said[f"ink.{line.key}.verdict"], text=line.verdict)
+            rows.append([page, line.name, line.own, line.smallest, line.bleed, verdict])
+            page = ""
+    return rows
 
 
 def _short(name: str) -> str:
