@@ -33,6 +33,7 @@ from quirewell.science.imaging.register import NoRegistration, Registration
 from quirewell.science.imaging.scale_ratio import ScaleRatio, scale_ratio
 from quirewell.science.imaging.strain import SheetStrain, sheet_strain
 from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
+from quirewell.stages.comparing_field import field_drawing, field_findings, layers_json
 from quirewell.stages.comparing_inks import compare_inks, inks_json, is_ink
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.pair_pictures import Pair, compare_paper, open_pair
@@ -49,6 +50,7 @@ SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
 _PULL_PX = 0.004
 _OUTLINE_U_MM = 0.08
 _BADLY_OFF = 0.03
+_MOST_POINTS = 1500
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +151,17 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     findings = [*_size_findings(axes), *_paper_findings(paper, light)]
     inks = compare_inks(pair, light)
     warnings += inks.warnings
+    findings += field_findings(pair, pair.match, _moved_mm(pair, pair.match))
     findings += [*_match_findings(pair, pair.match), _words(verdict), *inks.findings]
-    drawing = _drawing(pair, pair.match) | ({"inks": inks.drawing} if inks.drawing else {})
+    drawing = _drawing(pair, pair.match)
+    drawing["field"] = field_drawing(pair, pair.match, ratio)
+    drawing |= {"inks": inks.drawing} if inks.drawing else {}
     return Outcome(tuple(findings), tuple(warnings), drawing)
+
+
+def scale_of(pair: Pair, params: Mapping[str, str]) -> ScaleRatio:
+    """Micrometres a pixel, after over before, as the comparison takes them."""
+    return _ratio(pair, read_params(params))
 
 
 def _ratio(pair: Pair, asked: Asked) -> ScaleRatio:
@@ -387,7 +397,9 @@ def _match_warnings(
 
 def _drawing(pair: Pair, match: Registration) -> dict[str, str]:
     """Geometry for the viewer: the affine before to after, the points, both pictures' sizes."""
-    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in match.points[match.fit.weights > 0])
+    used = match.points[match.fit.weights > 0]
+    few = used[:: max(1, -(-len(used) // _MOST_POINTS))]
+    points = " ".join(f"{x:.0f},{y:.0f}" for x, y in few)
     sizes = [f"{side.grey.shape[1]} {side.grey.shape[0]}" for side in (pair.before, pair.after)]
     return {
         "before_to_after_px": affine_text(match.fit.affine),
@@ -407,6 +419,7 @@ def as_json(run: Run) -> dict[str, Any]:
         "change": {"width_pct": None, "height_pct": None, "smallest_detectable_pct": None},
         "paper": {"dE00": None},
         "registration": {"residual_um": None},
+        "field": {"rms_um": None},
     }
     for finding in run.findings:
         if finding.value is not None and not is_ink(finding):
@@ -416,6 +429,7 @@ def as_json(run: Run) -> dict[str, Any]:
     return {
         **out,
         "inks": inks_json(run),
+        "layers": layers_json(run),
         "verdict": words,
         "warnings": list(run.warnings),
         "notes": {f.quantity: f.note for f in run.findings if f.note},

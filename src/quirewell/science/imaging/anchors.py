@@ -84,15 +84,13 @@ def _patches(level: Level, affine: Real) -> tuple[Real, Real]:
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     after = np.nan_to_num(level.pictures.after.astype(np.float32))
     laid = cv2.warpAffine(after, warp, (width, height), flags=flags, borderMode=cv2.BORDER_REFLECT)
-    paper = np.ones((height, width), dtype=np.uint8)
     known = (
         np.ones(after.shape, np.uint8)
         if level.pictures.after_mask is None
         else level.pictures.after_mask
     )
-    paper = cv2.warpAffine(
-        known, warp, (width, height), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
-    )
+    nearest = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    paper = np.asarray(cv2.warpAffine(known, warp, (width, height), flags=nearest), np.uint8)
     if level.pictures.before_mask is not None:
         paper = np.minimum(paper, level.pictures.before_mask)
     half = min(_HALF_PX, (min(height, width) - 6) // 4)
@@ -115,7 +113,7 @@ def _line(length: int, rim: int, step: float) -> list[int]:
     count = max(1, int((length - 2 * rim - 1) // step) + 1)
     if length <= 2 * rim:
         return []
-    return np.round(np.linspace(rim, length - rim - 1, count)).astype(int).tolist()
+    return [round(float(at)) for at in np.linspace(rim, length - rim - 1, count)]
 
 
 def _one_best(
@@ -126,7 +124,7 @@ def _one_best(
     around = laid[y - rim : y + rim + 1, x - rim : x + rim + 1]
     if float(patch.std()) < 1e-6 or float(around.std()) < 1e-6:
         return None
-    score = cv2.matchTemplate(around, patch, cv2.TM_CCOEFF_NORMED)
+    score = np.asarray(cv2.matchTemplate(around, patch, cv2.TM_CCOEFF_NORMED), np.float32)
     j, i = np.unravel_index(int(np.argmax(score)), score.shape)
     best = float(score[j, i])
     if not best >= _LEAST_NCC or min(i, j) == 0 or max(i, j) == 2 * search:
@@ -157,13 +155,12 @@ def _most_agree(points: Real, moves: Real) -> NDArray[np.bool_]:
     middle = np.median(moves[nearest], axis=1)
     close = np.hypot(*(moves - middle).T) < _AGREE_PX
     if close.sum() < 4:
-        return close
+        return np.asarray(close)
     affine = _plain_affine(points[close], moves[close])
     off = moves - (points @ affine[:, :2].T + affine[:, 2])
     size = np.hypot(*off.T)
     scale = max(float(np.median(size[close])), 0.25)
-    out: NDArray[np.bool_] = close & (size < 6 * scale)
-    return out
+    return np.asarray(close & (size < 6 * scale))
 
 
 def _plain_affine(source: Real, target: Real) -> Real:

@@ -85,13 +85,23 @@ def scanner_term(
         kind = "calibrated scanner"
         repeat = math.sqrt(2) * repeat_um / _REPEAT_OVER_UM
         full = math.sqrt(2) * length_u_um / (length_mm * 1000)
-    share = 1.0 if turned else min(1.0, moved_mm / _PLACE_MM)
-    place = "turned" if turned else f"laid {moved_mm:.0f} mm from its first place"
+    share, place = _laid(moved_mm, turned)
     return BudgetTerm(
-        "scanner",
-        100 * math.hypot(repeat, share * full),
-        basis=f"{kind}, leaf {place}",
+        "scanner", 100 * math.hypot(repeat, share * full), basis=f"{kind}, leaf {place}"
     )
+
+
+def scanner_bend_um(moved_mm: float, turned: bool) -> BudgetTerm:
+    """What an uncalibrated flatbed can feign of a bend between two scans [um]."""
+    share, place = _laid(moved_mm, turned)
+    u = math.sqrt(2) * math.hypot(FLATBED_REPEAT_UM, share * rectangular(FLATBED_LIMIT_UM))
+    return BudgetTerm("scanner", u, basis=f"uncalibrated flatbed, leaf {place}")
+
+
+def _laid(moved_mm: float, turned: bool) -> tuple[float, str]:
+    """Share [0..1] of the glass's error that two scans do not have in common, and why."""
+    share = 1.0 if turned else min(1.0, moved_mm / _PLACE_MM)
+    return share, "turned" if turned else f"laid {moved_mm:.0f} mm from its first place"
 
 
 def axis_change(

@@ -117,7 +117,7 @@ def find_level(
     fit = _voucher(level, subsets, plain, grid.shape, start, shape, settings, vouched)
     if fit is None:
         return None
-    subsets, retried = _again(level, subsets, good, fit.field, start, settings)
+    subsets = _again(level, subsets, good, fit.field, start, settings)
     good = _sound(subsets, settings.radius)
     rest = _rest(level, subsets, fit.field)
     size = np.hypot(*rest.T)
@@ -139,7 +139,8 @@ def _found(
 ) -> Found:
     return Found(
         shape, level.up_before(subsets.points), level.up_after(subsets.at),
-        subsets.u * level.scale2, subsets.zncc, good, subsets.covered, subsets.contrast, fit, off * level.per_px,
+        subsets.u * level.scale2, subsets.zncc, good, subsets.covered,
+        subsets.contrast, fit, off * level.per_px,
     )  # fmt: skip
 
 
@@ -224,18 +225,18 @@ def _fit(level: Level, subsets: Subsets, good: Mask, shape: tuple[int, ...], mos
 def _again(
     level: Level, subsets: Subsets, good: Mask, field: SplineField, start: SplineField,
     settings: Settings,
-) -> tuple[Subsets, Mask]:  # fmt: skip
+) -> Subsets:  # fmt: skip
     """Try once more, from the field, the subsets that started elsewhere and did not settle well."""
     own = level.up_before(subsets.points)
     moved = np.hypot(*((field.at(own) - start.at(own)) / level.scale2).T)
     far = np.hypot(*_rest(level, subsets, field).T) > 1.0
     retry = subsets.covered & (~good | far) & (moved > 0.3)
     if not retry.any():
-        return subsets, retry
+        return subsets
     fresh = _matched(level, subsets.points[retry], field, settings)
     parts = {}
     for name in Subsets.__slots__:
         values = np.array(getattr(subsets, name))
         values[retry] = getattr(fresh, name)
         parts[name] = values
-    return Subsets(**parts), retry
+    return Subsets(**parts)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -83,7 +84,8 @@ def _shrunk(picture: Grey, shrink: float) -> tuple[Grey, Real]:
         return picture, np.ones(2)
     height, width = picture.shape
     size = (max(16, round(width / shrink)), max(16, round(height / shrink)))
-    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    real: NDArray[Any] = picture
+    small = cv2.resize(real, size, interpolation=cv2.INTER_AREA)
     return np.asarray(small), np.array([width / size[0], height / size[1]])
 
 

@@ -289,7 +289,7 @@ def _widened(residuals: Real, u_px: Real) -> Real:
 
 def _candidates(shape: tuple[int, ...], count: int, most: int, each: float) -> list[Knots]:
     height, width = float(shape[0] - 1), float(shape[1] - 1)
-    out = []
+    out: list[Knots] = []
     for longer in _TRIED:
         shorter = max(1, round(longer * min(height, width) / max(height, width)))
         across, down = (shorter, longer) if height >= width else (longer, shorter)

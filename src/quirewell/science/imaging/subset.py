@@ -121,7 +121,8 @@ def _sample(coefficients: Real32, x: float, y: float) -> float:
     bottom = (u0 * coefficients[j + 3, i] + u1 * coefficients[j + 3, i + 1]) + (
         u2 * coefficients[j + 3, i + 2] + u3 * coefficients[j + 3, i + 3]
     )
-    return (v0 * top + v1 * upper) + (v2 * lower + v3 * bottom)
+    total: float = (v0 * top + v1 * upper) + (v2 * lower + v3 * bottom)
+    return total
 
 
 @compiled
@@ -170,13 +171,9 @@ def _terms(order: int) -> int:
 @compiled
 def _at(place: Real, t: float, s: float) -> float:
     """Value of one polynomial place[0..5] on 1, t, s, t^2, ts, s^2."""
-    return (
-        place[0]
-        + place[1] * t
-        + place[2] * s
-        + (place[3] * t + place[4] * s) * t
-        + (place[5] * s * s)
-    )
+    flat = place[0] + place[1] * t + place[2] * s
+    total: float = flat + (place[3] * t + place[4] * s) * t + place[5] * s * s
+    return total
 
 
 @compiled

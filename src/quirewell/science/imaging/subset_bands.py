@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -126,7 +127,7 @@ def _chunks(ys: Real) -> list[slice]:
         return []
     bands = np.floor(ys / _BAND_POINTS_PX).astype(int)
     edges = [0, *(np.flatnonzero(np.diff(bands)) + 1).tolist(), len(ys)]
-    return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [slice(a, b) for a, b in pairwise(edges)]
 
 
 def _gathered(
