@@ -13,6 +13,7 @@ from quirewell.record.finding import Run
 from quirewell.stages.measuring import METHOD, narrower
 from quirewell.stages.measuring_said import BadParameter
 from quirewell.stages.methods import run_method
+from quirewell.stages.results import show
 from quirewell.studio.images import ImageError
 
 _NUMBERS = (
@@ -169,6 +170,8 @@ def _complete(said: dict[str, Any]) -> dict[str, Any]:
     for name in _PROMISED:
         above, last = name.split(".")
         said.setdefault(above, {}).setdefault(last, None)
+    proposed = said["leaf"].pop("tears", {})
+    said["leaf"]["tears"] = [proposed[key] for key in sorted(proposed, key=int)]
     return said
 
 
@@ -181,4 +184,15 @@ def _card(image: Path, run: Run) -> list[str]:
     cure = narrower(run.findings)
     if cure:
         lines += paragraphs("What would narrow the size most", [cure])
+    if "leaf.tears_seen" in by_name:
+        lines += paragraphs("Tears", [*_tear_lines(run), f"{by_name['leaf.tears_seen'].text}."])
     return lines + paragraphs("What to know", run.warnings)
+
+
+def _tear_lines(run: Run) -> list[str]:
+    """Each tear proposed: its length and where it is."""
+    return [
+        f"{show(finding.measured())}: {finding.note}"
+        for finding in run.findings
+        if finding.quantity.startswith("leaf.tears.") and finding.quantity.endswith(".length_mm")
+    ]

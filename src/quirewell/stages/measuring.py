@@ -24,7 +24,9 @@ from quirewell.science.imaging.quality import quality_warnings
 from quirewell.science.imaging.scale import Scale
 from quirewell.science.imaging.size import LeafSize, Length, leaf_size
 from quirewell.science.imaging.strip import StripFound, find_strip
+from quirewell.science.imaging.tears import Tears, find_tears
 from quirewell.stages.measuring_asked import Asked, read_params
+from quirewell.stages.measuring_damage import tear_findings
 from quirewell.stages.measuring_drawing import drawing
 from quirewell.stages.measuring_said import check_inside, corrected_sentences
 from quirewell.stages.measuring_scale import choose_scale
@@ -51,6 +53,7 @@ class Seen:
     size: LeafSize | None
     loss: Loss | None
     tone: LeafTone | None
+    tears: Tears | None
     warnings: tuple[str, ...]
 
 
@@ -76,7 +79,7 @@ def look(picture: Picture, asked: Asked) -> Seen:
             "No leaf was found: nothing in the picture stands out as paper. Lay it on dark card "
             "with a centimetre showing all round."
         )
-        return Seen(picture, strip, scale, px_mm, None, None, None, None, tuple(says))
+        return Seen(picture, strip, scale, px_mm, None, None, None, None, None, tuple(says))
     says += leaf.warnings
     says += corrected_sentences(asked.said, leaf)
     loss = find_loss(pixels, leaf, px_mm)
@@ -86,7 +89,8 @@ def look(picture: Picture, asked: Asked) -> Seen:
     tone = leaf_tone(pixels, leaf, px_mm, asked.target)
     if tone is None:
         says.append("Too little bare paper was found to measure its tone.")
-    return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tuple(says))
+    tears = find_tears(pixels, leaf, px_mm)
+    return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tears, tuple(says))
 
 
 def outcome_of(seen: Seen, asked: Asked) -> Outcome:
@@ -100,6 +104,7 @@ def outcome_of(seen: Seen, asked: Asked) -> Outcome:
         if seen.size is not None and seen.scale is not None:
             findings += _size_findings(seen.leaf, seen.size)
             findings += _area_findings(seen, seen.size, seen.scale)
+            findings += tear_findings(seen.tears, seen.scale) if seen.tears else []
         else:
             findings += _pixel_findings(seen.leaf)
         if seen.tone is not None:
@@ -110,7 +115,7 @@ def outcome_of(seen: Seen, asked: Asked) -> Outcome:
                         seen.tone, seen.picture, asked.target, asked.card, asked.card_by_scan
                     )
                 )
-    shapes = drawing(seen.leaf, seen.strip, seen.loss, seen.tone) if seen.leaf else {}
+    shapes = drawing(seen.leaf, seen.strip, seen.loss, seen.tone, seen.tears) if seen.leaf else {}
     return Outcome(tuple(findings), seen.warnings, shapes)
 
 

@@ -11,19 +11,24 @@ from quirewell.science.imaging.leaf import Leaf
 from quirewell.science.imaging.leaf_tone import LeafTone
 from quirewell.science.imaging.loss import Loss
 from quirewell.science.imaging.strip import StripFound
+from quirewell.science.imaging.tears import Tears
 
 _TONE_BLOCKS = 24
 
 
 def drawing(
-    leaf: Leaf, strip: StripFound | None, loss: Loss | None, tone: LeafTone | None
+    leaf: Leaf,
+    strip: StripFound | None,
+    loss: Loss | None,
+    tone: LeafTone | None,
+    tears: Tears | None = None,
 ) -> dict[str, str]:
     """Shapes by name.
 
     ``outline``: corners of the fitted lines, clockwise from the upper left, "x,y x,y ..";
     ``paper``: the rim of the paper as it is, chips included; ``edges``: sides seen; ``fold``: its
     two ends; ``strip``: corners; ``losses``: boxes "x0,y0,x1,y1 .."; ``tone``: blocks
-    "x,y,side,L,a,b ..".
+    "x,y,side,L,a,b .."; ``tears``: the course of each from its mouth, "x,y x,y ..; ..".
     """
     shapes = {
         "outline": _points(leaf.corners_px),
@@ -37,6 +42,8 @@ def drawing(
         shapes["strip"] = _points(strip.box_px)
     if loss is not None and loss.pieces:
         shapes["losses"] = " ".join(",".join(map(str, p.box_px)) for p in loss.pieces)
+    if tears is not None and tears.found:
+        shapes["tears"] = "; ".join(_points(_thinned(tear.course_px)) for tear in tears.found)
     if tone is not None:
         shapes["tone"] = _tone(tone)
     return shapes
@@ -44,6 +51,12 @@ def drawing(
 
 def _points(points: NDArray[np.floating]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+
+
+def _thinned(course: NDArray[np.floating]) -> NDArray[np.floating]:
+    """A course with points about every twelve pixels, its ends kept."""
+    step = max(1, len(course) // max(1, int(len(course) / 12)))
+    return np.concatenate([course[:-1:step], course[-1:]])
 
 
 def _rim(leaf: Leaf) -> NDArray[np.float64]:

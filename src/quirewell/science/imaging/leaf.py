@@ -24,6 +24,7 @@ Panel = Literal["whole", "left", "right"]
 FOLD_SIDE: dict[str, Side] = {"left": "right", "right": "left"}
 # The worked browns of newsprint end at L* 60; anything below this is no paper (assumed).
 DARKEST_PAPER_L = 40.0
+LEAST_LEAF = 0.012
 _TRIM_MM = 1.5
 
 
@@ -97,7 +98,7 @@ def find_leaf(
     said = said or Said()
     region = find_region(pixels, hidden, said.ground, said.ignore)
     region = inside_corners(region, said)
-    if region.leaf.mean() < 0.04 or region.paper_lab[0] < DARKEST_PAPER_L:
+    if region.leaf.mean() < LEAST_LEAF or region.paper_lab[0] < DARKEST_PAPER_L:
         return None
     says: list[str] = []
     fold_side = FOLD_SIDE.get(panel)

@@ -29,6 +29,11 @@ LIGHTER_L = 3.0
 LESS_YELLOW = 4.0
 OTHER_COLOUR = 16.0
 ONE_COLOUR = 10.0
+# A leaf that lies aside: what counts as a dark ground or a white lid, and the smallest leaf.
+_DARK_GROUND_L = 40.0
+_LID_L, _LID_B = 85.0, 6.0
+_LEAST_LEAF = 0.012
+_FOUR_SIDED = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +82,7 @@ def find_region(
     lab = lab_from_linear(light).astype(np.float32)
     strip = _hidden(small.shape[:2], hidden or [], factor)
     unseen = strip | _hidden(small.shape[:2], list(painted), factor)
-    paper = _paper_tone(lab, unseen)
+    paper = _small_leaf_tone(lab, unseen) or _paper_tone(lab, unseen)
     other = (_unlike_paper(lab, paper, unseen, ground_said) & ~unseen) | strip
     ground = _reaching_rim(_opened(other), strip)
     if _rim_share(ground & ~unseen) < 0.03:
@@ -100,13 +105,47 @@ def _hidden(shape: tuple[int, ...], polygons: list[Array], factor: float) -> Mas
     return mask > 0
 
 
+def _small_leaf_tone(lab: NDArray[np.float32], unseen: Mask) -> tuple[float, float, float] | None:
+    """The tone of a leaf that leaves the middle of the picture to the ground; None otherwise.
+
+    Something four-sided must lie on it that is lighter than a dark ground, or yellower than a
+    white one, in which case the middle must look like the rim.
+    """
+    rim = np.median(_rim_of(lab)[~_rim(unseen)], axis=0) if not _rim(unseen).all() else None
+    if rim is None or not (rim[0] < _DARK_GROUND_L or (rim[0] > _LID_L and rim[2] < _LID_B)):
+        return None
+    h, w = unseen.shape
+    middle = np.median(lab[h // 3 : h - h // 3, w // 3 : w - w // 3].reshape(-1, 3), axis=0)
+    dark = bool(rim[0] < _DARK_GROUND_L)
+    if not dark and float(np.linalg.norm(middle - rim)) > ONE_COLOUR:
+        return None
+    away = lab - rim.astype(np.float32)
+    other = away[..., 0] > DARKER_L if dark else (away[..., 2] > LESS_YELLOW)
+    mask = (other & ~unseen).astype(np.uint8)
+    closed = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((9, 9), np.uint8)))
+    part = _largest(closed > 0)
+    if part.mean() < _LEAST_LEAF or _squareness(part) < _FOUR_SIDED:
+        return None
+    return _lightest_tone(lab[part & ~unseen])
+
+
+def _squareness(part: Mask) -> float:
+    """Share of the smallest turned rectangle round a part that it fills."""
+    points = np.argwhere(part)[:, ::-1].astype(np.float32)
+    _, (wide, tall), _ = cv2.minAreaRect(points)
+    return float(part.sum()) / max(1.0, (wide + 1.0) * (tall + 1.0))
+
+
 def _paper_tone(lab: NDArray[np.float32], strip: Mask) -> tuple[float, float, float]:
     """The lightest well-filled tone of the middle of the picture."""
     h, w = strip.shape
     inner = (slice(h // 5, h - h // 5), slice(w // 5, w - w // 5))
     values = lab[inner][~strip[inner]]
-    if values.size == 0:
-        values = lab.reshape(-1, 3)
+    return _lightest_tone(values if values.size else lab.reshape(-1, 3))
+
+
+def _lightest_tone(values: NDArray[np.float32]) -> tuple[float, float, float]:
+    """The lightest well-filled tone of CIELAB values (n, 3)."""
     counts, edges = np.histogram(values[:, 0], bins=101, range=(-0.5, 100.5))
     smooth = np.convolve(counts, np.ones(5) / 5.0, "same")
     peaks = [
