@@ -15,10 +15,10 @@ and widened where they were too small; then the field is fitted once more.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg
 
 from quirewell.science.compiled import compiled
 
@@ -52,7 +52,10 @@ def _weights(at: float, count: int, out: Real) -> int:
 def _normal(
     x: Real, y: Real, weight: Real, values: Real, across: int, down: int, gram: Real, right: Real
 ) -> None:
-    """Add weighted normal equations of points (x, y in knot intervals) to gram and right."""
+    """Add weighted normal equations of points (x, y in knot intervals) to gram and right.
+
+    ``gram[row, back]`` couples ``row`` with ``row - back``: the lower band of the matrix.
+    """
     u, v = np.zeros(4), np.zeros(4)
     wide = across + 3
     for n in range(x.size):
@@ -67,9 +70,45 @@ def _normal(
                     right[row, k] += here * values[n, k]
                 for c in range(a + 1):
                     for d in range(4):
-                        column = (j + c) * wide + i + d
-                        if column <= row:
-                            gram[row, column] += here * v[c] * u[d]
+                        back = row - (j + c) * wide - i - d
+                        if back >= 0:
+                            gram[row, back] += here * v[c] * u[d]
+
+
+@compiled
+def _band_factor(band: Real) -> bool:
+    """Cholesky factor of a banded matrix, in place; false where it is not positive definite."""
+    count, wide = band.shape
+    for i in range(count):
+        first = max(0, i - wide + 1)
+        for j in range(first, i + 1):
+            total = band[i, i - j]
+            for k in range(max(first, j - wide + 1), j):
+                total -= band[i, i - k] * band[j, j - k]
+            if i == j:
+                if total <= 0.0:
+                    return False
+                band[i, 0] = np.sqrt(total)
+            else:
+                band[i, i - j] = total / band[j, 0]
+    return True
+
+
+@compiled
+def _band_solve(band: Real, right: Real) -> None:
+    """Solve in place, all columns of ``right``, with a banded Cholesky factor."""
+    count, wide = band.shape
+    for n in range(right.shape[1]):
+        for i in range(count):
+            total = right[i, n]
+            for k in range(max(0, i - wide + 1), i):
+                total -= band[i, i - k] * right[k, n]
+            right[i, n] = total / band[i, 0]
+        for i in range(count - 1, -1, -1):
+            total = right[i, n]
+            for k in range(i + 1, min(count, i + wide)):
+                total -= band[k, k - i] * right[k, n]
+            right[i, n] = total / band[i, 0]
 
 
 @compiled
@@ -100,6 +139,11 @@ class Knots:
     def unknowns(self) -> int:
         """Number of coefficients of one component."""
         return (self.across + 3) * (self.down + 3)
+
+    @property
+    def band(self) -> int:
+        """Diagonals of the normal equations, from the middle one down."""
+        return 3 * (self.across + 3) + 4
 
     def into(self, points: Real) -> tuple[Real, Real]:
         """Points [px] in units of intervals, held inside the lattice."""
@@ -203,7 +247,7 @@ def influence(fit: FieldFit, points: Real, over: Real, design: Real) -> Real:
     project = np.linalg.pinv(design.T @ design) @ design.T
     right = np.zeros((knots.unknowns, design.shape[1]))
     x, y = knots.into(over)
-    spare = np.zeros((knots.unknowns, knots.unknowns))
+    spare = np.zeros((knots.unknowns, knots.band))
     _normal(
         x, y, np.ones(len(over)), np.ascontiguousarray(project.T), knots.across, knots.down,
         spare, right,
@@ -321,31 +365,38 @@ def _tukey(residuals: Real) -> Real:
 
 
 def _equations(knots: Knots, points: Real, rest: Real, weight: Real) -> tuple[Real, Real]:
-    gram = np.zeros((knots.unknowns, knots.unknowns))
+    gram = np.zeros((knots.unknowns, knots.band))
     right = np.zeros((knots.unknowns, 2))
     x, y = knots.into(points)
     _normal(x, y, weight, np.ascontiguousarray(rest), knots.across, knots.down, gram, right)
     return gram, right
 
 
-def _stiffness(knots: Knots, weight: float) -> Real:
+@lru_cache(maxsize=64)
+def _unit_stiffness(knots: Knots) -> Real:
     """Third differences of the coefficients along both ways, and a breath of their size."""
     wide, tall = knots.across + 3, knots.down + 3
     along = np.diff(np.eye(wide), n=3, axis=0)
     down = np.diff(np.eye(tall), n=3, axis=0)
     thrice = np.kron(np.eye(tall), along.T @ along) + np.kron(down.T @ down, np.eye(wide))
-    mean = weight / knots.unknowns
-    out: Real = mean * (_STIFFNESS * thrice + 1e-9 * np.eye(knots.unknowns))
+    full = (_STIFFNESS * thrice + 1e-9 * np.eye(knots.unknowns)) / knots.unknowns
+    out = np.zeros((knots.unknowns, knots.band))
+    for back in range(knots.band):
+        out[back:, back] = np.diagonal(full, -back)
     return out
 
 
 def _factor(gram: Real, knots: Knots, weight: float) -> Real:
-    full = gram + np.tril(_stiffness(knots, weight))
-    return np.asarray(linalg.cholesky(full, lower=True, check_finite=False), dtype=np.float64)
+    band = gram + weight * _unit_stiffness(knots)
+    if not _band_factor(band):
+        raise ValueError("the field's equations have no answer: too few matches for its knots")
+    return band
 
 
 def _solved(factor: Real, right: Real) -> Real:
-    return np.asarray(linalg.cho_solve((factor, True), right, check_finite=False))
+    out = np.ascontiguousarray(right, dtype=np.float64).copy()
+    _band_solve(factor, out)
+    return out
 
 
 def _robust(knots: Knots, points: Real, rest: Real, prior: Real) -> tuple[Real, Real, Real]:
