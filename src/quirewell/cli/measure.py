@@ -30,12 +30,13 @@ _NUMBERS = (
 )  # fmt: skip
 _PROMISED = (
     "leaf.width_mm", "leaf.height_mm", "leaf.loss_mm2", "tone.L", "tone.a", "tone.b",
-    "scale.um_per_px",
+    "scale.um_per_px", "leaf.squareness_deg", "tone.profile.decay_mm", "tone.yellowness",
+    "stains.area_pct",
 )  # fmt: skip
 _SHOWN = (
     "leaf.width_mm", "leaf.height_mm", "leaf.width_px", "leaf.height_px", "leaf.squareness_deg",
     "leaf.loss_mm2", "leaf.area_mm2", "tone.L", "tone.a", "tone.b", "tone.yellowness", "tone.step",
-    "tone.profile.decay_mm", "tone.margin_db", "scale.um_per_px",
+    "tone.profile.decay_mm", "tone.margin_db", "stains.area_pct", "scale.um_per_px",
 )  # fmt: skip
 
 
@@ -168,8 +169,11 @@ def _said_in(path: Path) -> dict[str, Any]:
 def _complete(said: dict[str, Any]) -> dict[str, Any]:
     """The promised keys are always there; what could not be measured is null."""
     for name in _PROMISED:
-        above, last = name.split(".")
-        said.setdefault(above, {}).setdefault(last, None)
+        *above, last = name.split(".")
+        place = said
+        for part in above:
+            place = place.setdefault(part, {})
+        place.setdefault(last, None)
     proposed = said["leaf"].pop("tears", {})
     said["leaf"]["tears"] = [proposed[key] for key in sorted(proposed, key=int)]
     return said
@@ -186,6 +190,8 @@ def _card(image: Path, run: Run) -> list[str]:
         lines += paragraphs("What would narrow the size most", [cure])
     if "leaf.tears_seen" in by_name:
         lines += paragraphs("Tears", [*_tear_lines(run), f"{by_name['leaf.tears_seen'].text}."])
+    if "stains.seen" in by_name:
+        lines += paragraphs("Stains", [f"{by_name['stains.seen'].text}."])
     return lines + paragraphs("What to know", run.warnings)
 
 

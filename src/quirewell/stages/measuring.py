@@ -23,10 +23,11 @@ from quirewell.science.imaging.loss import SMALLEST_MM2, Loss, find_loss
 from quirewell.science.imaging.quality import quality_warnings
 from quirewell.science.imaging.scale import Scale
 from quirewell.science.imaging.size import LeafSize, Length, leaf_size
+from quirewell.science.imaging.stains import Stains, find_stains
 from quirewell.science.imaging.strip import StripFound, find_strip
 from quirewell.science.imaging.tears import Tears, find_tears
 from quirewell.stages.measuring_asked import Asked, read_params
-from quirewell.stages.measuring_damage import tear_findings
+from quirewell.stages.measuring_damage import stain_findings, tear_findings
 from quirewell.stages.measuring_drawing import drawing
 from quirewell.stages.measuring_said import check_inside, corrected_sentences
 from quirewell.stages.measuring_scale import choose_scale
@@ -54,6 +55,7 @@ class Seen:
     loss: Loss | None
     tone: LeafTone | None
     tears: Tears | None
+    stains: Stains | None
     warnings: tuple[str, ...]
 
 
@@ -79,7 +81,7 @@ def look(picture: Picture, asked: Asked) -> Seen:
             "No leaf was found: nothing in the picture stands out as paper. Lay it on dark card "
             "with a centimetre showing all round."
         )
-        return Seen(picture, strip, scale, px_mm, None, None, None, None, None, tuple(says))
+        return Seen(picture, strip, scale, px_mm, None, None, None, None, None, None, tuple(says))
     says += leaf.warnings
     says += corrected_sentences(asked.said, leaf)
     loss = find_loss(pixels, leaf, px_mm)
@@ -90,7 +92,11 @@ def look(picture: Picture, asked: Asked) -> Seen:
     if tone is None:
         says.append("Too little bare paper was found to measure its tone.")
     tears = find_tears(pixels, leaf, px_mm)
-    return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tears, tuple(says))
+    stains = None
+    if tone is not None and not picture.grey:
+        correct = asked.target.correct if asked.target is not None else None
+        stains = find_stains(pixels, leaf, tone.tiles, px_mm, correct)
+    return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tears, stains, tuple(says))
 
 
 def outcome_of(seen: Seen, asked: Asked) -> Outcome:
@@ -115,7 +121,13 @@ def outcome_of(seen: Seen, asked: Asked) -> Outcome:
                         seen.tone, seen.picture, asked.target, asked.card, asked.card_by_scan
                     )
                 )
-    shapes = drawing(seen.leaf, seen.strip, seen.loss, seen.tone, seen.tears) if seen.leaf else {}
+    if seen.stains is not None and seen.scale is not None:
+        findings += stain_findings(seen.stains)
+    shapes = (
+        drawing(seen.leaf, seen.strip, seen.loss, seen.tone, seen.tears, seen.stains)
+        if seen.leaf
+        else {}
+    )
     return Outcome(tuple(findings), seen.warnings, shapes)
 
 

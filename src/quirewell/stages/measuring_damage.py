@@ -7,10 +7,13 @@ import math
 from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
 from quirewell.science.imaging.scale import Scale
+from quirewell.science.imaging.stains import SMALLEST_MM2, Stains
 from quirewell.science.imaging.tears import OpenTear, Tears
 
 # Tears shorter than this are told apart from a ragged edge by the person only.
 SURE_MM = 3.0
+# Brown or red print among the paper: so much of it may pass for stain (assumed).
+_PRINT_U_PCT = 3.0
 _FROM = {"head": "left", "foot": "left", "left": "head", "right": "head"}
 
 
@@ -70,3 +73,41 @@ def _number(
         "", quantity, "", value=value, u=u, unit="mm", terms=terms, smallest_seen=smallest,
         note=note,
     )  # fmt: skip
+
+
+def stain_findings(stains: Stains) -> list[Finding]:
+    """Share of the paper that is stained, and in words what the stains look like."""
+    smallest = 100.0 * SMALLEST_MM2 / stains.looked_mm2
+    terms = (
+        Term("threshold", stains.u_threshold_pct, "where a stain that fades away ends"),
+        Term("smallest", smallest, "spots too small to tell"),
+        Term("print", _PRINT_U_PCT * stains.coloured_print, "coloured print may pass for stain"),
+    )
+    u = math.sqrt(sum(term.u**2 for term in terms))
+    return [
+        Finding(
+            "", "stains.area_pct", "", value=stains.area_pct, u=u, unit="%", terms=terms,
+            smallest_seen=smallest, note=f"of {stains.looked_mm2 / 100:.0f} cm2 of paper between "
+            "print and more than 2 mm from the edges",
+        ),
+        Finding("", "stains.seen", "", text=stains_words(stains)),
+    ]  # fmt: skip
+
+
+def stains_words(stains: Stains) -> str:
+    """Spots, tidelines and larger stains in words, and the faintest that would have shown."""
+    large = len(stains.found) - stains.spots - stains.tidelines
+    parts = [
+        f"{count} {one if count == 1 else many}"
+        for count, one, many in (
+            (stains.spots, "small spot", "small spots"),
+            (stains.tidelines, "stretch of tideline", "stretches of tideline"),
+            (large, "larger stain", "larger stains"),
+        )
+        if count
+    ]
+    seen = ", ".join(parts) if parts else "no stain seen"
+    return (
+        f"{seen}; a stain shows from {SMALLEST_MM2:g} mm2 on when it is {stains.least_L:.1f} "
+        f"darker in L* and {stains.least_b:.1f} yellower in b* than the paper about it"
+    )

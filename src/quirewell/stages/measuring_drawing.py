@@ -10,10 +10,12 @@ from quirewell.science.imaging.edges import SIDES
 from quirewell.science.imaging.leaf import Leaf
 from quirewell.science.imaging.leaf_tone import LeafTone
 from quirewell.science.imaging.loss import Loss
+from quirewell.science.imaging.stains import Stains
 from quirewell.science.imaging.strip import StripFound
 from quirewell.science.imaging.tears import Tears
 
 _TONE_BLOCKS = 24
+_MOST_STAINS = 120
 
 
 def drawing(
@@ -22,13 +24,15 @@ def drawing(
     loss: Loss | None,
     tone: LeafTone | None,
     tears: Tears | None = None,
+    stains: Stains | None = None,
 ) -> dict[str, str]:
     """Shapes by name.
 
     ``outline``: corners of the fitted lines, clockwise from the upper left, "x,y x,y ..";
     ``paper``: the rim of the paper as it is, chips included; ``edges``: sides seen; ``fold``: its
     two ends; ``strip``: corners; ``losses``: boxes "x0,y0,x1,y1 .."; ``tone``: blocks
-    "x,y,side,L,a,b .."; ``tears``: the course of each from its mouth, "x,y x,y ..; ..".
+    "x,y,side,L,a,b .."; ``tears``: the course of each from its mouth, "x,y x,y ..; ..";
+    ``stains``: the rim of each, largest first, likewise.
     """
     shapes = {
         "outline": _points(leaf.corners_px),
@@ -44,6 +48,9 @@ def drawing(
         shapes["losses"] = " ".join(",".join(map(str, p.box_px)) for p in loss.pieces)
     if tears is not None and tears.found:
         shapes["tears"] = "; ".join(_points(_thinned(tear.course_px)) for tear in tears.found)
+    if stains is not None and stains.found:
+        rims = [stain.rim_px for stain in stains.found[:_MOST_STAINS]]
+        shapes["stains"] = "; ".join(_points(rim) for rim in rims if len(rim) > 2)
     if tone is not None:
         shapes["tone"] = _tone(tone)
     return shapes
