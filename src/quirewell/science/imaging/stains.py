@@ -242,7 +242,7 @@ def _robust_fit(terms: Array, values: Array) -> tuple[Array, float]:
     spread = np.ones(3)
     for _ in range(12):
         weighted = terms * weight[:, None]
-        found = np.linalg.solve(weighted.T @ terms + ridge, weighted.T @ values)
+        found[:] = np.linalg.solve(weighted.T @ terms + ridge, weighted.T @ values)
         rest = values - terms @ found
         spread[:] = np.maximum(1.4826 * np.median(np.abs(rest), axis=0), 0.15)
         far = np.hypot(rest[:, 0] / spread[0], rest[:, 2] / spread[2]) / (4.0 * math.sqrt(2.0))
