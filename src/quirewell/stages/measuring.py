@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
 from quirewell.science.evidence.uncertainty import Budget, BudgetTerm
+from quirewell.science.imaging.foreign import find_foreign, foreign_sentences
 from quirewell.science.imaging.leaf import Leaf, find_leaf
 from quirewell.science.imaging.leaf_tone import LeafTone, leaf_tone
 from quirewell.science.imaging.loss import SMALLEST_MM2, Loss, find_loss
@@ -87,6 +88,7 @@ def look(picture: Picture, asked: Asked) -> Seen:
     loss = find_loss(pixels, leaf, px_mm)
     says += loss.warnings if loss else ()
     says += quality_warnings(pixels, leaf, scale.um_per_px if scale else None, picture.grey)
+    says += foreign_sentences(find_foreign(pixels, leaf, px_mm))
     size = leaf_size(leaf, scale) if scale else None
     tone = leaf_tone(pixels, leaf, px_mm, asked.target)
     if tone is None:

@@ -1,7 +1,9 @@
-"""What is wrong with a scan, as sentences: clipped, blurred, coarse."""
+"""What is wrong with a scan, as sentences: clipped, blurred, sharpened, coarse, packed in blocks,
+a leaf that is blank, lies curved, or has an uneven ground behind it."""
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,6 +14,16 @@ Pixels = NDArray[np.uint8 | np.uint16]
 COARSE_UM = 130.0
 SOFT_PX = 1.5
 CLIPPED_SHARE = 0.02
+# Scans that were not sharpened overshoot by 0.01 at most (planted leaves on all grounds).
+SHARPENED = 0.05
+# Steps at every eighth pixel over those elsewhere: up to 1.02 in plain scans, 1.2 in JPEG of
+# quality 95, 1.5 in one of 80 (generated leaves).
+BLOCKS = 1.3
+# Book pages under a camera bow at head and foot alike.
+CURVED_MM = 0.6
+# The ground's light at its lighter tenth over its darker tenth.
+UNEVEN = 6.0
+BLANK_INK = 0.0015
 
 
 def quality_warnings(
@@ -30,6 +42,20 @@ def quality_warnings(
             f"The edges of the leaf are soft ({leaf.blur_px:.1f} pixels): is it flat on the glass, "
             "was it enlarged afterwards?"
         )
+    if leaf is not None:
+        says += _edge_sentences(leaf, um_per_px)
+        says += _ground_sentences(leaf)
+        if ink_share(leaf) < BLANK_INK:
+            says.append(
+                "The leaf seems to bear no print: it can be measured, but comparing it with "
+                "another scan has only the texture of its paper to go by."
+            )
+    blocks = block_steps(pixels)
+    if blocks > BLOCKS:
+        says.append(
+            "The picture was packed in blocks of 8 pixels, as strong JPEG does: fine print and "
+            "edges suffer. Scan to TIFF, or to JPEG of the best quality."
+        )
     if um_per_px is not None and um_per_px > COARSE_UM:
         says.append(
             f"The resolution is low ({25400 / um_per_px:.0f} dpi): sizes hold, small losses and "
@@ -38,6 +64,81 @@ def quality_warnings(
     if leaf is not None and grey:
         says.append("A grey scan has no a*, b* or yellowness; scan in colour to measure tone.")
     return says
+
+
+def _edge_sentences(leaf: Leaf, um_per_px: float | None) -> list[str]:
+    edges = [edge for side, edge in leaf.edges.items() if side not in (*leaf.pointed, leaf.fold)]
+    says = []
+    if edges and float(np.median([edge.overshoot for edge in edges])) > SHARPENED:
+        says.append(
+            "The scan was sharpened: its edges overshoot. Positions of print come out worse and "
+            "edges brighter; scan with sharpening off."
+        )
+    bows = [
+        edge.curve.bow_px * um_per_px / 1000.0
+        for side, edge in leaf.edges.items()
+        if um_per_px is not None and edge.curve is not None and side in ("head", "foot")
+    ]
+    if len(bows) == 2 and min(bows) > CURVED_MM:
+        says.append(
+            f"Head and foot bow by {bows[0]:.1f} and {bows[1]:.1f} mm: the page lies curved, as in "
+            "an opened book under a camera. Widths come out too small by an unknown part; lay the "
+            "leaf flat under glass."
+        )
+    return says
+
+
+def _ground_sentences(leaf: Leaf) -> list[str]:
+    """Whether the ground changes so much that a threshold for all of it would fail."""
+    region = leaf.region
+    if not region.ground.any():
+        return []
+    light = region.light[region.ground][::7, 1]
+    low, high = (float(v) for v in np.quantile(light, [0.1, 0.9]))
+    paper = float(np.median(region.light[region.leaf][::7, 1]))
+    if high < UNEVEN * max(low, 0.002) or high - low < 0.1 * paper:
+        return []
+    return [
+        "The ground behind the leaf is uneven; edges are taken against the ground beside each "
+        "stretch, but a plain dark card is safer."
+    ]
+
+
+def ink_share(leaf: Leaf) -> float:
+    """Share of the leaf [-], its rim left out, much darker than the paper about it."""
+    region = leaf.region
+    reach = max(3, round(0.02 * max(region.leaf.shape)) | 1)
+    inner = cv2.erode(np.pad(region.leaf.astype(np.uint8), 1), np.ones((reach, reach), np.uint8))
+    mask = np.asarray(inner[1:-1, 1:-1]) > 0
+    if mask.sum() < 100:
+        return 1.0
+    green = np.asarray(region.light[..., 1], np.float32)
+    levels = np.asarray(255.0 * np.sqrt(np.clip(green, 0.0, 1.0)), np.uint8)
+    around = cv2.medianBlur(levels, 31).astype(np.float32)
+    return float((levels[mask] < 0.82 * around[mask]).mean())
+
+
+def block_steps(pixels: Pixels) -> float:
+    """How much larger steps between pixels are at every eighth column or row than elsewhere.
+
+    Taken on the flatter half of a sample from the middle of the picture, so that print does not
+    hide the blocks; the best of the eight places the grid may start at.
+    """
+    middle = np.asarray(pixels[..., 1], np.float32)
+    tall, wide = middle.shape
+    part = middle[tall // 4 : tall // 4 + 1024, wide // 4 : wide // 4 + 1024]
+    if min(part.shape) < 128:
+        return 1.0
+    best = 1.0
+    for plane in (part, part.T):
+        steps = np.abs(np.diff(plane, axis=1))
+        steps = np.minimum(steps, np.quantile(steps, 0.8))
+        columns = steps.mean(axis=0)
+        means = np.array([columns[start::8].mean() for start in range(8)])
+        at = int(np.argmax(means))
+        rest = float(np.delete(means, at).mean())
+        best = max(best, float(means[at]) / max(rest, 1e-6))
+    return best
 
 
 def clipped_share(pixels: Pixels, leaf: Leaf | None) -> float:
