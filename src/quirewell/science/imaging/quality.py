@@ -74,18 +74,42 @@ def _edge_sentences(leaf: Leaf, um_per_px: float | None) -> list[str]:
             "The scan was sharpened: its edges overshoot. Positions of print come out worse and "
             "edges brighter; scan with sharpening off."
         )
-    bows = [
-        edge.curve.bow_px * um_per_px / 1000.0
-        for side, edge in leaf.edges.items()
-        if um_per_px is not None and edge.curve is not None and side in ("head", "foot")
-    ]
+    bows = [] if um_per_px is None else [um_per_px / 1000.0 * bow for bow in _bows_px(leaf)]
     if len(bows) == 2 and min(bows) > CURVED_MM:
         says.append(
             f"Head and foot bow by {bows[0]:.1f} and {bows[1]:.1f} mm: the page lies curved, as in "
-            "an opened book under a camera. Widths come out too small by an unknown part; lay the "
-            "leaf flat under glass."
+            "an opened book under a camera. Widths come out too small by an unknown part, and "
+            "what seems missing at head and foot may be the bow; lay the leaf flat under glass."
         )
     return says
+
+
+def _bows_px(leaf: Leaf) -> list[float]:
+    """How far head and foot bow [px], from the coarse map, where edges off their lines show too;
+    none for an edge that has no steady bow."""
+    region = leaf.region
+    if not region.ground.any():
+        return []
+    columns = np.flatnonzero(region.leaf.sum(axis=0) > 0.5 * region.leaf.sum(axis=0).max())
+    if columns.size < 60:
+        return []
+    inner = columns[round(0.03 * columns.size) : -round(0.03 * columns.size)]
+    part = region.leaf[:, inner]
+    ends = (np.argmax(part, axis=0), part.shape[0] - 1 - np.argmax(part[::-1], axis=0))
+    bows = []
+    for end in ends:
+        if end.min() == 0 or end.max() == part.shape[0] - 1:
+            continue
+        x = np.linspace(-1.0, 1.0, inner.size)
+        keep = np.ones(inner.size, bool)
+        for _ in range(8):
+            found = np.polyfit(x[keep], end[keep], 2)
+            miss = np.abs(end - np.polyval(found, x))
+            keep = miss <= max(3.0 * 1.4826 * float(np.median(miss[keep])), 1.0)
+        bow, rough = abs(float(found[0])), float(np.median(miss[keep]))
+        if keep.mean() > 0.6 and rough < 0.3 * bow:
+            bows.append(bow * region.factor)
+    return bows
 
 
 def _ground_sentences(leaf: Leaf) -> list[str]:

@@ -33,8 +33,8 @@ CELL_MM = 0.2
 # less is the mottle of the pulp itself).
 SIGMAS = 4.0
 GROWN_SIGMAS = 2.5
-LEAST_L = 1.2
-LEAST_B = 1.0
+LEAST_L = 2.0
+LEAST_B = 1.8
 # Foxing: compact spots up to this size (common practice, no source).
 SPOT_MM2 = 20.0
 _COMPACT = 0.35
@@ -43,6 +43,8 @@ _FROM_EDGE_MM = 2.0
 _DECAYS_MM = (4.0, 7.0, 11.0, 16.0, 24.0)
 _MOST_DRAWN = 400
 _WEAKER = 0.8
+_HALF = 0.45
+_PEAK_CELLS = 5.0
 _TIDE_MM = 25.0
 _TIDE_WIDE_MM = 6.0
 _TIDE_TURNS = 1.5
@@ -289,7 +291,10 @@ def _browning(smooth: Float, paper: Mask) -> tuple[Float, tuple[float, float]]:
 def _stained(browning: Float, smooth: Float, paper: Mask, change: float) -> Mask:
     """Cells that are browner than the paper, grown from those that surely are."""
     both = (smooth[..., 0] < -0.5 * LEAST_L) & (smooth[..., 2] > 0.5 * LEAST_B) & paper
-    wide = both & (browning > change * GROWN_SIGMAS)
+    # Towards unstained paper a stain ends where half of its own strength is left.
+    reach = 2 * max(1, round(_PEAK_CELLS)) + 1
+    peak = cv2.dilate(np.where(paper, browning, 0.0).astype(np.float32), np.ones((reach, reach)))
+    wide = both & (browning > change * GROWN_SIGMAS) & (browning > _HALF * change * peak)
     sure = wide & (browning > change * SIGMAS)
     sure &= (smooth[..., 0] < -LEAST_L) & (smooth[..., 2] > LEAST_B)
     _, labels = cv2.connectedComponents(wide.astype(np.uint8))
