@@ -91,6 +91,12 @@ def test_the_promised_keys_are_there_even_when_nothing_could_be_measured(tmp_pat
     pixels = np.full((90, 120, 3), 10, dtype=np.uint8)
     tifffile.imwrite(tmp_path / "dark.tif", pixels, photometric="rgb")
     said = json.loads(run(tmp_path / "dark.tif", "--json").stdout)
-    assert said["leaf"] == {"width_mm": None, "height_mm": None, "loss_mm2": None, "tears": []}
+    assert said["leaf"] == {
+        "width_mm": None,
+        "height_mm": None,
+        "loss_mm2": None,
+        "squareness_deg": None,
+        "tears": [],
+    }
     assert said["scale"]["um_per_px"] is None
     assert said["warnings"]

@@ -45,9 +45,6 @@ PARAMS = (
     "scanner_u_um", "scanner_repeat_um",
 )  # fmt: skip
 SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
-# Interpolation and sampling can pull all points of a picture by this much, in a wave over one
-# pixel of shift (measured on planted pairs); over a sheet it acts as a slope of sqrt(12) of it.
-_PULL_PX = 0.004
 _OUTLINE_U_MM = 0.08
 _BADLY_OFF = 0.03
 _MOST_POINTS = 1500
@@ -182,19 +179,17 @@ def _axes(
     pair: Pair, match: Registration, strain: SheetStrain, ratio: ScaleRatio, asked: Asked
 ) -> tuple[AxisChange, AxisChange]:
     points = len(match.points)
-    span_px = match.points.max(axis=0) - match.points.min(axis=0)
     um = np.asarray(pair.before.um_guess)
     across = across_grain(asked.grain)
     out = []
     for index, (name, value, u) in enumerate(
         (("width", strain.exx, strain.u_exx), ("height", strain.eyy, strain.u_eyy))
     ):
-        pull = math.sqrt(12) * _PULL_PX / float(span_px[index])
         length_mm = float(pair.before.box_px[index] * um[index] / 1000)
         scale = BudgetTerm("scale", 100 * (ratio.u_x, ratio.u_y)[index], basis=ratio.basis)
         out.append(
             axis_change(
-                name, 100 * value, 100 * math.hypot(u, pull), scale,
+                name, 100 * value, 100 * u, scale,
                 _scanner(asked, length_mm, _moved_mm(pair, match), match.turn != "upright"),
                 humidity_term(
                     across[index], asked.rh_before_pct, asked.rh_after_pct, asked.same_day

@@ -89,7 +89,7 @@ def match_field(
         >>> noise = cv2.GaussianBlur(noise, (0, 0), 1.5)
         >>> moved = np.roll(noise, 3, axis=1)
         >>> found = match_field(noise, moved, step_px=20, radius_px=12)
-        >>> np.round(np.nanmedian(found.displacement_px, axis=0), 2).tolist()
+        >>> (np.round(np.nanmedian(found.displacement_px, axis=0), 2) + 0.0).tolist()
         [3.0, 0.0]
     """
     _check(before, after, before_mask, after_mask, start, order)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -75,8 +76,11 @@ def level_of(
     own2 = shrink * ratio if ratio > 1.25 else shrink
     first, scale1 = _shrunk(before, own1)
     second, scale2 = _shrunk(after, own2)
-    masks = _shrunk_mask(before_mask, first.shape), _shrunk_mask(after_mask, second.shape)
-    return Level(Pictures(first, second, *masks, blur_px), scale1, scale2)
+    one, two = (
+        _eroded(_shrunk_mask(mask, picture.shape), blur_px)
+        for mask, picture in ((before_mask, first), (after_mask, second))
+    )
+    return Level(Pictures(first, second, one, two, blur_px), scale1, scale2)
 
 
 def _shrunk(picture: Grey, shrink: float) -> tuple[Grey, Real]:
@@ -87,6 +91,15 @@ def _shrunk(picture: Grey, shrink: float) -> tuple[Grey, Real]:
     real: NDArray[Any] = picture
     small = cv2.resize(real, size, interpolation=cv2.INTER_AREA)
     return np.asarray(small), np.array([width / size[0], height / size[1]])
+
+
+def _eroded(mask: NDArray[np.uint8] | None, blur_px: float) -> NDArray[np.uint8] | None:
+    """The mask without the pixels into which a blur carries what lies beside it."""
+    if mask is None or blur_px <= 0:
+        return mask
+    side = 2 * math.ceil(2 * blur_px) + 1
+    small = cv2.erode(mask, np.ones((side, side), np.uint8), borderValue=1)
+    return np.asarray(small, dtype=np.uint8)
 
 
 def _shrunk_mask(mask: Mask | None, shape: tuple[int, ...]) -> NDArray[np.uint8] | None:

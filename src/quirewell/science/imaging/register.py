@@ -29,7 +29,7 @@ from quirewell.science.imaging.strain import AffineFit, even_stretch
 Field = NDArray[np.float64]
 Turn = Literal["upright", "quarter turn", "upside down"]
 
-_BLUR_PX = 0.7
+_BLUR_PX = 1.0
 _PRINT_CONTRAST = 6.0
 _LEAST_SHARE = 0.35
 _LEAST_POINTS = 24
@@ -131,7 +131,7 @@ def register(
     )
     if found is None or int(found.good.sum()) < _LEAST_POINTS:
         return NoRegistration("too little agrees", coarse.inliers)
-    return _conclude(found, coarse, (before.shape[0], before.shape[1]), step)
+    return _conclude(found, coarse, (before.shape[0], before.shape[1]), settings)
 
 
 def _coarse(level: Level) -> CoarseMatch:
@@ -153,7 +153,7 @@ def _coarse(level: Level) -> CoarseMatch:
 
 
 def _conclude(
-    found: Found, coarse: CoarseMatch, shape: tuple[int, int], step: int
+    found: Found, coarse: CoarseMatch, shape: tuple[int, int], settings: Settings
 ) -> Registration | NoRegistration:
     good = found.good
     printed = found.covered & (np.nan_to_num(found.contrast) > _PRINT_CONTRAST)
@@ -168,14 +168,17 @@ def _conclude(
     if share < _LEAST_SHARE or float(np.median(off)) / 1.1774 > worst:
         return NoRegistration("too little agrees", coarse.inliers, share)
     points, at = found.points[good], found.at[good]
-    over = found.points[_near(good.reshape(found.shape)).ravel() & found.covered]
-    fit = even_stretch(points, at, found.fit, over, _pitch(found))
-    bend = found.fit.field.at(over) - (over @ fit.affine[:, :2].T + fit.affine[:, 2])
+    u = found.u[good]
+    overlap = ((2 * settings.radius + 1) / settings.step) ** 2
+    fit = even_stretch(
+        points, at, np.sqrt(np.mean(u**2, axis=1)), found.fit, _pitch(found), overlap
+    )
+    bend = found.fit.field.at(points) - (points @ fit.affine[:, :2].T + fit.affine[:, 2])
     size = float(np.sqrt(np.mean(np.sum(bend**2, axis=1))))
     kept = fit.weights > 0
     far = np.hypot(fit.residuals[:, 0], fit.residuals[:, 1])
     return Registration(
-        fit, points, at, found.u[good], found.fit.field, size,
+        fit, points, at, u, found.fit.field, size,
         _u_bend(found, good), float(np.sqrt(np.mean(off[kept] ** 2))),
         float(np.sqrt(np.mean(far[kept] ** 2))), share, _turn(fit.affine), shape,
     )  # fmt: skip
@@ -190,17 +193,6 @@ def _pitch(found: Found) -> float:
         if columns > 1
         else float(grid[1, 0, 1] - grid[0, 0, 1])
     )
-
-
-def _near(good: Mask) -> Mask:
-    """Lattice points within one of a trusted one."""
-    padded = np.pad(good, 1)
-    rows, columns = good.shape
-    out = np.zeros_like(good)
-    for dy in range(3):
-        for dx in range(3):
-            out |= padded[dy : dy + rows, dx : dx + columns]
-    return out
 
 
 def _u_bend(found: Found, good: Mask) -> float:

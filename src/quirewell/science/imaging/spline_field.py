@@ -237,14 +237,16 @@ class FieldFit:
     widened: Real
 
 
-def influence(fit: FieldFit, points: Real, over: Real, design: Real) -> Real:
+def influence(fit: FieldFit, points: Real, over: Real, design: Real, share: Real) -> Real:
     """How the fit of ``design`` to the field over places ``over`` depends on each match.
 
-    ``design`` (m, k): columns fitted by least squares to the field at ``over`` (m, 2).
+    ``design`` (m, k): columns fitted by least squares to the field at ``over`` (m, 2), each
+    place weighted by ``share`` (m,).
     Answer (n, k): change of each coefficient for a unit move of each of ``points`` (n, 2).
     """
     knots = fit.field.knots
-    project = np.linalg.pinv(design.T @ design) @ design.T
+    weighted = design * share[:, None]
+    project = np.linalg.pinv(design.T @ weighted) @ weighted.T
     right = np.zeros((knots.unknowns, design.shape[1]))
     x, y = knots.into(over)
     spare = np.zeros((knots.unknowns, knots.band))

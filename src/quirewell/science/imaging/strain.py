@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,8 @@ _BLOCKS = (12, 9, 7, 5, 4, 3)
 _TUKEY = 4.685
 # No match is better than this, not even of a picture with itself.
 _FLOOR_PX = 0.003
+# Root mean square pull of a match by interpolation, measured on sharp planted pairs.
+_PULL_PX = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,28 +87,67 @@ def fit_affine(source: Array, target: Array, rounds: int = 12) -> AffineFit:
 
 
 def even_stretch(
-    points: Array, targets: Array, fit: FieldFit, over: Array, pitch: float
+    points: Array, targets: Array, u_px: Array, fit: FieldFit, pitch: float, overlap: float = 1.0
 ) -> AffineFit:
-    """The affine that fits the field best over the places ``over`` (m, 2) [px before].
+    """The affine that fits the field best over the part of the leaf that was matched.
 
-    ``points``, ``targets`` (n, 2): the matches behind the field; ``pitch``: their distance
-    [px]. Blocks are three and five matches wide; the wider of the two answers is kept.
+    ``points``, ``targets`` (n, 2): the matches behind the field; ``u_px`` (n,): their standard
+    uncertainties; ``pitch``: their distance [px]; ``overlap``: how many subsets cover each
+    pixel. Where the sheet bends more than matches
+    scatter, every place counts alike; where it hardly bends, the sharp matches count more
+    (weights 1 / (bend^2 + u^2), as for random effects). The covariance is the larger of what
+    the stated uncertainties give and what blocks of three to eight matches show, with what
+    interpolation may feign added.
     """
-    centre = over.mean(axis=0)
-    design = np.column_stack([over - centre, np.ones(len(over))])
-    solution = np.linalg.lstsq(design, fit.field.at(over), rcond=None)[0]
-    weight = influence(fit, points, over, design)
+    centre = points.mean(axis=0)
+    design = np.column_stack([points - centre, np.ones(len(points))])
+    smooth = fit.field.at(points)
+    sharp = 1.0 / u_px**2
+    _, left = _weighted(design, smooth, sharp)
+    bend = float(np.sum(sharp * np.sum(left**2, axis=1)) / np.sum(sharp)) / 2
+    share = 1.0 / (bend + u_px**2)
+    solution, _ = _weighted(design, smooth, share)
+    weight = influence(fit, points, points, design, share / share.mean())
     linear = solution[:2].T
     affine = np.column_stack([linear, solution[2] - linear @ centre])
     residuals = targets - (points @ linear.T + affine[:, 2])
-    options = [
-        _block_sums(points, weight, fit.residuals, fit.weights, count * pitch) for count in (3, 5)
+    held = weight * np.hypot(u_px, _FLOOR_PX)[:, None] * math.sqrt(max(overlap, 1.0))
+    options: list[Any] = [np.kron(np.eye(2), held.T @ held)] + [
+        _block_sums(points, weight, fit.residuals, fit.weights, count * pitch)
+        for count in (3, 5, 8)
     ]
-    covariance = max(
-        options, key=lambda one: float(np.trace(one[:2, :2]) + np.trace(one[3:5, 3:5]))
-    )
-    floor = np.kron(np.eye(2), weight.T @ weight) * _FLOOR_PX**2
-    return AffineFit(affine, residuals, fit.weights, covariance + floor)
+    # The field took some of the scatter up; neighbours that share pixels are fewer than they seem.
+    own = max(len(points) / max(overlap, 1.0), 1.0)
+    lost = own / max(own - fit.field.knots.unknowns, 0.3 * own)
+    covariance = lost * max(options, key=_size_of) + _pulled(affine, points)
+    return AffineFit(affine, residuals, fit.weights, covariance)
+
+
+def _pulled(affine: Array, points: Array) -> Array:
+    """Covariance of the slopes by interpolation, which pulls matches towards whole pixels.
+
+    The pull is a wave over one pixel of shift. It acts as a slope when half a wave or so lies
+    over the sheet, not at all when the shift is even, and averages out over many waves.
+    """
+    out = np.zeros((6, 6))
+    for axis in (0, 1):
+        span = max(float(np.ptp(points[:, axis])), 1.0)
+        waves = abs(float(np.hypot(*affine[:, axis])) - 1.0) * span
+        share = min(1.0, 2 * waves + 0.1, 1.0 / max(2 * waves, 1e-9))
+        for row in (axis, 3 + axis):
+            out[row, row] = 12 * (_PULL_PX * share / span) ** 2
+    return out
+
+
+def _weighted(design: Array, values: Array, share: Array) -> tuple[Array, Array]:
+    """Weighted least squares: coefficients (k, 2) and what is left of the values (n, 2)."""
+    root = np.sqrt(share / share.mean())[:, None]
+    solution = np.linalg.lstsq(design * root, values * root, rcond=None)[0]
+    return solution, values - design @ solution
+
+
+def _size_of(covariance: Array) -> float:
+    return float(np.trace(covariance[:2, :2]) + np.trace(covariance[3:5, 3:5]))
 
 
 def _block_sums(points: Array, weight: Array, rest: Array, used: Array, side: float) -> Array:

@@ -187,28 +187,27 @@ def _fill(
     terms = _terms(order)
     count = first
     step = 2 if sparse == 1 else 1
+    rim = int(origin[4])
     for v in range(-radius, radius + 1, step):
         j = y + v
-        if j < 2 or j >= rows - 2:
+        if j < rim or j >= rows - rim:
             continue
         for u in range(-radius, radius + 1, step):
             if sparse == 0 and (u + radius) % 2 == 0 and (v + radius) % 2 == 0:
                 continue
             i = x + u
-            if i < 2 or i >= wide - 2 or (used and use[j, i] == 0):
+            if i < rim or i >= wide - rim or (used and use[j, i] == 0):
                 continue
             t, s = u / radius, v / radius
+            px, py = _at(place[0], t, s), _at(place[1], t, s)
+            if px < rim or py < rim or px > origin[2] - rim - 1 or py > origin[3] - rim - 1:
+                continue
             if there_used:
                 # Masks of the after picture are looked up where the start says.
-                gx = int(np.round(_at(place[0], t, s) - origin[0]))
-                gy = int(np.round(_at(place[1], t, s) - origin[1]))
+                gx, gy = int(np.round(px - origin[0])), int(np.round(py - origin[1]))
                 if gx < 0 or gy < 0 or gx >= there.shape[1] or gy >= there.shape[0]:
                     continue
                 if there[gy, gx] == 0:
-                    continue
-            else:
-                px, py = _at(place[0], t, s), _at(place[1], t, s)
-                if px < 1 or py < 1 or px > origin[2] - 2 or py > origin[3] - 2:
                     continue
             here = before[j, i]
             east = (
@@ -385,10 +384,10 @@ def find_subsets(
 ) -> None:  # fmt: skip
     """Find each subset of ``before`` at (xs, ys) again, from ``places`` (n, 2, 6), in place.
 
-    ``corner``: where before[0, 0] lies in its picture; ``origin``: the same for ``after``, and
-    the whole after picture's width and height. ``quality`` (n, 9): correlation, gain,
-    contrast, residual [grey of before], covariance xx, yy, xy of the middle's move [px2,
-    before], and the same xx, yy for a white residual.
+    ``corner``: where before[0, 0] lies in its picture; ``origin``: the same for ``after``, the
+    whole after picture's width and height, and the rim of the pictures that is not used.
+    ``quality`` (n, 9): correlation, gain, contrast, residual [grey of before], covariance xx,
+    yy, xy of the middle's move [px2, before], and the same xx, yy for a white residual.
     """
     terms = _terms(order)
     size = 2 * terms + TONE_TERMS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -178,10 +179,12 @@ class _Band:
         if pictures.after_mask is not None:
             there = np.ascontiguousarray(pictures.after_mask[box2])
         height, width = pictures.after.shape
+        # Near a picture's edge a blur sees pixels that are none.
+        edge = 2 + math.ceil(3 * pictures.blur_px)
         return _Band(
             before, use, after, there,
             np.array([box1[1].start, box1[0].start], dtype=np.float64),
-            np.array([box2[1].start, box2[0].start, width, height], dtype=np.float64),
+            np.array([box2[1].start, box2[0].start, width, height, edge], dtype=np.float64),
         )  # fmt: skip
 
 
