@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,11 +92,10 @@ def even_stretch(
 
     ``points``, ``targets`` (n, 2): the matches behind the field; ``u_px`` (n,): their standard
     uncertainties; ``pitch``: their distance [px]; ``overlap``: how many subsets cover each
-    pixel. Where the sheet bends more than matches
-    scatter, every place counts alike; where it hardly bends, the sharp matches count more
-    (weights 1 / (bend^2 + u^2), as for random effects). The covariance is the larger of what
-    the stated uncertainties give and what blocks of three to eight matches show, with what
-    interpolation may feign added.
+    pixel. Where the sheet bends more than matches scatter, every place counts alike; where it
+    hardly bends, the sharp matches count more (weights 1 / (bend^2 + u^2), as for random
+    effects). The covariance is the larger of what the stated uncertainties give and what
+    blocks of three to eight matches show, with what interpolation may feign added.
     """
     centre = points.mean(axis=0)
     design = np.column_stack([points - centre, np.ones(len(points))])
@@ -111,15 +109,16 @@ def even_stretch(
     linear = solution[:2].T
     affine = np.column_stack([linear, solution[2] - linear @ centre])
     residuals = targets - (points @ linear.T + affine[:, 2])
-    held = weight * np.hypot(u_px, _FLOOR_PX)[:, None] * math.sqrt(max(overlap, 1.0))
-    options: list[Any] = [np.kron(np.eye(2), held.T @ held)] + [
-        _block_sums(points, weight, fit.residuals, fit.weights, count * pitch)
-        for count in (3, 5, 8)
-    ]
+    held = weight * np.hypot(u_px, _FLOOR_PX)[:, None] * max(overlap, 1.0) ** 0.25
     # The field took some of the scatter up; neighbours that share pixels are fewer than they seem.
     own = max(len(points) / max(overlap, 1.0), 1.0)
     lost = own / max(own - fit.field.knots.unknowns, 0.3 * own)
-    covariance = lost * max(options, key=_size_of) + _pulled(affine, points)
+    blocks = [
+        lost * _block_sums(points, weight, fit.residuals, fit.weights, count * pitch)
+        for count in (3, 5, 8)
+    ]
+    options: list[Array] = [np.kron(np.eye(2), held.T @ held), *blocks]
+    covariance = max(options, key=_size_of) + _pulled(affine, points)
     return AffineFit(affine, residuals, fit.weights, covariance)
 
 
