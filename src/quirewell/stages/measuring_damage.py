@@ -12,6 +12,7 @@ from quirewell.science.imaging.tears import OpenTear, Tears
 
 # Tears shorter than this are told apart from a ragged edge by the person only.
 SURE_MM = 3.0
+MOTTLE_U_PCT = 0.4
 # Brown or red print among the paper: so much of it may pass for stain (assumed).
 _PRINT_U_PCT = 3.0
 _FROM = {"head": "left", "foot": "left", "left": "head", "right": "head"}
@@ -80,6 +81,7 @@ def stain_findings(stains: Stains) -> list[Finding]:
     smallest = 100.0 * SMALLEST_MM2 / stains.looked_mm2
     terms = (
         Term("threshold", stains.u_threshold_pct, "where a stain that fades away ends"),
+        Term("mottle", MOTTLE_U_PCT, "clouds of the pulp: 0.7 % seen on clean generated leaves"),
         Term("smallest", smallest, "spots too small to tell"),
         Term("print", _PRINT_U_PCT * stains.coloured_print, "coloured print may pass for stain"),
     )
