@@ -29,7 +29,7 @@ from quirewell.science.imaging.strain import AffineFit, even_stretch
 Field = NDArray[np.float64]
 Turn = Literal["upright", "quarter turn", "upside down"]
 
-_BLUR_PX = 1.0
+_BLUR_PX = 0.7
 _PRINT_CONTRAST = 6.0
 _LEAST_SHARE = 0.35
 _LEAST_POINTS = 24

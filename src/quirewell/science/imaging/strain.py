@@ -29,7 +29,7 @@ _TUKEY = 4.685
 # No match is better than this, not even of a picture with itself.
 _FLOOR_PX = 0.003
 # Root mean square pull of a match by interpolation, measured on sharp planted pairs.
-_PULL_PX = 0.001
+_PULL_PX = 0.002
 
 
 @dataclass(frozen=True, slots=True)
