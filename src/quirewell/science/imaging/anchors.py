@@ -19,7 +19,7 @@ Real = NDArray[np.float64]
 
 _ALONG = 22
 _HALF_PX = 20
-_SEARCH_PX = 12
+_SEARCHES_PX = (12, 40)
 _LEAST_NCC = 0.35
 _LEAST_LEAD = 0.12
 _PEAK_PX = 3
@@ -28,17 +28,25 @@ _LEAST = 6
 _LEAST_SHARE = 0.4
 
 
-def anchored(level: Level, affine: Real, least_along: int = 6) -> SplineField | None:
+def anchored(level: Level, affine: Real) -> SplineField | None:
     """A smooth field through the patches found near where ``affine`` puts them, else None.
 
-    ``affine`` (2, 3) and the field are in the pictures' own pixels, before to after.
+    ``affine`` (2, 3) and the field are in the pictures' own pixels, before to after. Where
+    too few patches agree, they are looked for once more, farther off.
     """
-    points, moves = _patches(level, affine)
-    if len(points) < _LEAST:
-        return None
-    smooth = _most_agree(points, moves)
-    if smooth.sum() < max(_LEAST, _LEAST_SHARE * len(points)):
-        return None
+    for search in _SEARCHES_PX:
+        points, moves = _patches(level, affine, search)
+        if len(points) >= _LEAST:
+            smooth = _most_agree(points, moves)
+            if smooth.sum() >= max(_LEAST, _LEAST_SHARE * len(points)):
+                return _through(level, affine, points, moves, smooth)
+    return None
+
+
+def _through(
+    level: Level, affine: Real, points: Real, moves: Real, smooth: NDArray[np.bool_]
+) -> SplineField:
+    """The field through the patches that agree."""
     before = level.up_before(points[smooth])
     there = _level_affine(level, affine)
     after = level.up_after((points + moves)[smooth] @ there[:, :2].T + there[:, 2])
@@ -76,7 +84,7 @@ def _level_affine(level: Level, affine: Real) -> Real:
     return np.column_stack([linear, origin])
 
 
-def _patches(level: Level, affine: Real) -> tuple[Real, Real]:
+def _patches(level: Level, affine: Real, search: int) -> tuple[Real, Real]:
     """Centres and moves [px of the level, before] of the patches that have one best place."""
     before = np.asarray(np.nan_to_num(level.pictures.before), dtype=np.float32)
     height, width = before.shape
@@ -94,7 +102,7 @@ def _patches(level: Level, affine: Real) -> tuple[Real, Real]:
     if level.pictures.before_mask is not None:
         paper = np.minimum(paper, level.pictures.before_mask)
     half = min(_HALF_PX, (min(height, width) - 6) // 4)
-    search = min(_SEARCH_PX, half)
+    search = min(search, 2 * half, min(height, width) // 8)
     step = max(max(height, width) / _ALONG, half)
     rim = half + search
     points, moves = [], []

@@ -427,9 +427,9 @@ def find_subsets(
         if not _factorise(gram, lower, size):
             state[n] = FLAT
             continue
-        moved = _rounds(after, origin, columns, lx, ly, count, lower, place, radius, order, 8,
+        moved = _rounds(after, origin, columns, lx, ly, count, lower, place, radius, order, 24,
                         0.003, right)  # fmt: skip
-        if moved > 0.1 or np.hypot(place[0, 0] - was_x, place[1, 0] - was_y) > reach:
+        if moved > 0.01 or np.hypot(place[0, 0] - was_x, place[1, 0] - was_y) > reach:
             continue
         _judge(after, origin, columns, lx, ly, count, lower, place, radius, order, right, blocks,
                values, quality[n])  # fmt: skip

@@ -201,7 +201,8 @@ def _box(places: Real, span: Real, shape: tuple[int, ...], blur_px: float) -> tu
 
 
 def _smooth(picture: Grey, box: tuple[slice, slice], blur_px: float) -> NDArray[np.float32]:
-    part = np.ascontiguousarray(picture[box], dtype=np.float32)
+    # Always a copy: the after band becomes spline coefficients in place.
+    part = np.array(picture[box], dtype=np.float32, order="C", copy=True)
     if not np.isfinite(part.sum()):
         part = np.nan_to_num(part, nan=0.0, posinf=0.0, neginf=0.0)
     if blur_px > 0:
