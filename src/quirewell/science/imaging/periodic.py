@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from quirewell.science.compiled import in_bands
+
 Real = NDArray[np.float64]
 
 _ALIKE = 0.5
 _LEAST_PITCH_PX = 2.0
-_CHUNK = 512
+_CHUNK = 256
 
 
 def repeats(picture: NDArray[np.generic], points: Real, radius: int) -> tuple[Real, Real]:
@@ -35,18 +37,18 @@ def repeats(picture: NDArray[np.generic], points: Real, radius: int) -> tuple[Re
     tops = np.clip(np.round(points[:, 1]).astype(int) - half, 0, height - side)
     window = np.outer(np.hanning(side + 2)[1:-1], np.hanning(side + 2)[1:-1]).astype(np.float32)
     own = _autocorrelation(window[None])[0]
-    for first in range(0, len(points), _CHUNK):
-        rows = slice(first, first + _CHUNK)
-        stack = np.stack(
-            [
-                picture[y : y + side, x : x + side]
-                for x, y in zip(lefts[rows], tops[rows], strict=True)
-            ]
-        ).astype(np.float32)
-        stack = np.nan_to_num(stack)
-        # The weighted mean must go: what the window leaves of it would look like itself.
-        stack -= (stack * window).sum(axis=(1, 2), keepdims=True) / window.sum()
-        alike[rows], pitch[rows] = _peaks(_autocorrelation(stack * window), own)
+
+    def work(begin: int, end: int) -> None:
+        for first in range(begin * _CHUNK, end * _CHUNK, _CHUNK):
+            rows = slice(first, first + _CHUNK)
+            places = zip(lefts[rows], tops[rows], strict=True)
+            stack = np.stack([picture[y : y + side, x : x + side] for x, y in places])
+            stack = np.nan_to_num(stack.astype(np.float32))
+            # The weighted mean must go: what the window leaves of it would look like itself.
+            stack -= (stack * window).sum(axis=(1, 2), keepdims=True) / window.sum()
+            alike[rows], pitch[rows] = _peaks(_autocorrelation(stack * window), own)
+
+    in_bands(work, -(-len(points) // _CHUNK), 1)
     return alike, pitch
 
 
@@ -58,8 +60,8 @@ def doubtful(zncc: Real, alike: Real) -> NDArray[np.bool_]:
 def _autocorrelation(stack: NDArray[np.float32]) -> NDArray[np.float32]:
     """Autocorrelation at lags -1..reach down and -reach..reach across."""
     side = stack.shape[-1]
-    power = np.abs(fft.rfft2(stack, workers=2)) ** 2
-    full = fft.irfft2(power, s=(side, side), workers=2)
+    power = np.abs(fft.rfft2(stack)) ** 2
+    full = fft.irfft2(power, s=(side, side))
     reach = side // 2 - 2
     rows = np.concatenate([full[:, -1:], full[:, : reach + 1]], axis=1)
     out = np.concatenate([rows[:, :, -reach:], rows[:, :, : reach + 1]], axis=2)

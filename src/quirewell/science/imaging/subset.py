@@ -90,38 +90,36 @@ def spline_coefficients(values: Real32) -> Real32:
 
 
 @compiled
-def _sample(coefficients: Real32, x: float, y: float) -> float:
-    """Value of the spline at (x, y), held inside the picture by its rim."""
-    rows, columns = coefficients.shape
+def _sample(flat: Real32, rows: int, columns: int, x: float, y: float) -> float:
+    """Value of the spline at (x, y), held inside the picture by its rim.
+
+    ``flat`` are the coefficients row after row, so that the four columns side by side are one
+    operation of the processor.
+    """
     x = min(max(x, 1.0), columns - 3.001)
     y = min(max(y, 1.0), rows - 3.001)
     i, j = int(x), int(y)
     f, g = np.float32(x - i), np.float32(y - j)
     one, four, six, three = np.float32(1), np.float32(4), np.float32(6), np.float32(3)
     sixth = np.float32(1.0 / 6.0)
-    h = one - f
+    h, k = one - f, one - g
     u0, u3 = h * h * h * sixth, f * f * f * sixth
     u1 = (four - six * f * f + three * f * f * f) * sixth
     u2 = (four - six * h * h + three * h * h * h) * sixth
-    k = one - g
     v0, v3 = k * k * k * sixth, g * g * g * sixth
     v1 = (four - six * g * g + three * g * g * g) * sixth
     v2 = (four - six * k * k + three * k * k * k) * sixth
-    i -= 1
-    j -= 1
-    top = (u0 * coefficients[j, i] + u1 * coefficients[j, i + 1]) + (
-        u2 * coefficients[j, i + 2] + u3 * coefficients[j, i + 3]
-    )
-    upper = (u0 * coefficients[j + 1, i] + u1 * coefficients[j + 1, i + 1]) + (
-        u2 * coefficients[j + 1, i + 2] + u3 * coefficients[j + 1, i + 3]
-    )
-    lower = (u0 * coefficients[j + 2, i] + u1 * coefficients[j + 2, i + 1]) + (
-        u2 * coefficients[j + 2, i + 2] + u3 * coefficients[j + 2, i + 3]
-    )
-    bottom = (u0 * coefficients[j + 3, i] + u1 * coefficients[j + 3, i + 1]) + (
-        u2 * coefficients[j + 3, i + 2] + u3 * coefficients[j + 3, i + 3]
-    )
-    total: float = (v0 * top + v1 * upper) + (v2 * lower + v3 * bottom)
+    # Unsigned places spare the compiler the question whether they count from the end.
+    wide, e1, e2, e3 = np.uint64(columns), np.uint64(1), np.uint64(2), np.uint64(3)
+    a = np.uint64((j - 1) * columns + i - 1)
+    b = a + wide
+    c = b + wide
+    d = c + wide
+    west = (v0 * flat[a] + v1 * flat[b]) + (v2 * flat[c] + v3 * flat[d])
+    left = (v0 * flat[a + e1] + v1 * flat[b + e1]) + (v2 * flat[c + e1] + v3 * flat[d + e1])
+    right = (v0 * flat[a + e2] + v1 * flat[b + e2]) + (v2 * flat[c + e2] + v3 * flat[d + e2])
+    east = (v0 * flat[a + e3] + v1 * flat[b + e3]) + (v2 * flat[c + e3] + v3 * flat[d + e3])
+    total: float = (u0 * west + u1 * left) + (u2 * right + u3 * east)
     return total
 
 
@@ -187,13 +185,15 @@ def _fill(
     terms = _terms(order)
     count = first
     step = 2 if sparse == 1 else 1
-    rim = int(origin[4])
+    rim, thin = int(origin[4]), origin[5] > 0
     for v in range(-radius, radius + 1, step):
         j = y + v
         if j < rim or j >= rows - rim:
             continue
         for u in range(-radius, radius + 1, step):
             if sparse == 0 and (u + radius) % 2 == 0 and (v + radius) % 2 == 0:
+                continue
+            if sparse == 0 and thin and (u + v) % 2 == 1:
                 continue
             i = x + u
             if i < rim or i >= wide - rim or (used and use[j, i] == 0):
@@ -243,6 +243,160 @@ def _gram(columns: Real32, first: int, last: int, size: int, out: Real) -> None:
 
 
 @compiled
+def _gram_flat(
+    columns: Real32, lx: NDArray[np.int32], ly: NDArray[np.int32], first: int, last: int,
+    radius: int, out: Real,
+) -> None:  # fmt: skip
+    """The same for flat subsets: every column is a slope, a grey or 1, times 1, t or s.
+
+    Along a row s does not change, so that 25 sums a pixel do for 55 products.
+    """
+    inverse = 1.0 / radius
+    m = np.zeros((8, 6))
+    p = first
+    while p < last:
+        v = ly[p]
+        a0 = a1 = a2 = b0 = b1 = b2 = c0 = c1 = c2 = e0 = e1 = e2 = 0.0
+        f0 = f1 = f2 = g0 = g1 = h0 = h1 = k0 = l0 = l1 = n1 = n2 = 0.0
+        n0 = 0.0
+        while p < last and ly[p] == v:
+            t = lx[p] * inverse
+            row = columns[p]
+            x, y, z = np.float64(row[0]), np.float64(row[3]), np.float64(row[6])
+            xt, yt = x * t, y * t
+            a0 += x * x
+            a1 += x * xt
+            a2 += xt * xt
+            b0 += x * y
+            b1 += x * yt
+            b2 += xt * yt
+            c0 += y * y
+            c1 += y * yt
+            c2 += yt * yt
+            e0 += x
+            e1 += xt
+            e2 += xt * t
+            f0 += y
+            f1 += yt
+            f2 += yt * t
+            g0 += x * z
+            g1 += xt * z
+            h0 += y * z
+            h1 += yt * z
+            k0 += z * z
+            l0 += z
+            l1 += z * t
+            n0 += 1.0
+            n1 += t
+            n2 += t * t
+            p += 1
+        s = v * inverse
+        _add_row(m[0], a0, a1, a2, s)
+        _add_row(m[1], b0, b1, b2, s)
+        _add_row(m[2], c0, c1, c2, s)
+        _add_row(m[3], e0, e1, e2, s)
+        _add_row(m[4], f0, f1, f2, s)
+        _add_row(m[5], n0, n1, n2, s)
+        m[6, 0] += g0
+        m[6, 1] += g1
+        m[6, 2] += g0 * s
+        m[7, 0] += h0
+        m[7, 1] += h1
+        m[7, 2] += h0 * s
+        m[7, 3] += k0
+        m[7, 4] += l0
+        m[7, 5] += l1
+        out[9, 6] += l0 * s
+    _set_flat(m, out)
+
+
+@compiled
+def _grams(
+    columns: Real32, lx: NDArray[np.int32], ly: NDArray[np.int32], first: int, last: int,
+    radius: int, order: int, out: Real,
+) -> None:  # fmt: skip
+    if order == 1:
+        _gram_flat(columns, lx, ly, first, last, radius, out)
+    else:
+        _gram(columns, first, last, 2 * _terms(order) + TONE_TERMS, out)
+
+
+@compiled
+def _add_row(m: Real, one: float, t: float, tt: float, s: float) -> None:
+    """Moments 1, t, s, tt, ts, ss of a row on which s is the same."""
+    m[0] += one
+    m[1] += t
+    m[2] += one * s
+    m[3] += tt
+    m[4] += t * s
+    m[5] += one * s * s
+
+
+@compiled
+def _set_flat(m: Real, out: Real) -> None:
+    """Put the moments where the normal equations want them (lower triangle)."""
+    # Which of 1, t, s, tt, ts, ss the product of two of 1, t, s is.
+    for i in range(3):
+        for j in range(3):
+            k = i + j if i == 0 or j == 0 else (3 if i + j == 2 else (4 if i + j == 3 else 5))
+            if j <= i:
+                out[i, j] += m[0, k]
+                out[3 + i, 3 + j] += m[2, k]
+                out[7 + i, 7 + j] += m[5, k]
+            out[3 + i, j] += m[1, k]
+            out[7 + i, j] += m[3, k]
+            out[7 + i, 3 + j] += m[4, k]
+    for j in range(3):
+        out[6, j] += m[6, j]
+        out[6, 3 + j] += m[7, j]
+    out[6, 6] += m[7, 3]
+    out[7, 6] += m[7, 4]
+    out[8, 6] += m[7, 5]
+
+
+@compiled
+def _right_flat(
+    after: Real32, origin: Real, columns: Real32, lx: NDArray[np.int32], ly: NDArray[np.int32],
+    pixels: int, place: Real, radius: int, right: Real, values: Real32,
+) -> None:  # fmt: skip
+    """One sampling of a flat subset: the values, and their sums with the ten columns."""
+    inverse = 1.0 / radius
+    rows, wide = after.shape
+    flat = after.ravel()
+    p = 0
+    while p < pixels:
+        v = ly[p]
+        s = v * inverse
+        x0 = place[0, 0] + place[0, 2] * s - origin[0]
+        y0 = place[1, 0] + place[1, 2] * s - origin[1]
+        a0 = a1 = b0 = b1 = c0 = d0 = d1 = 0.0
+        while p < pixels and ly[p] == v:
+            t = lx[p] * inverse
+            value = _sample(flat, rows, wide, x0 + place[0, 1] * t, y0 + place[1, 1] * t)
+            values[p] = value
+            row = columns[p]
+            x, y = row[0] * value, row[3] * value
+            a0 += x
+            a1 += x * t
+            b0 += y
+            b1 += y * t
+            c0 += row[6] * value
+            d0 += value
+            d1 += value * t
+            p += 1
+        right[0] += a0
+        right[1] += a1
+        right[2] += a0 * s
+        right[3] += b0
+        right[4] += b1
+        right[5] += b0 * s
+        right[6] += c0
+        right[7] += d0
+        right[8] += d1
+        right[9] += d0 * s
+
+
+@compiled
 def _move(place: Real, moved: Real, radius: int, order: int) -> None:
     """W <- W o (1 - d), kept to the polynomial's order."""
     terms = _terms(order)
@@ -271,22 +425,34 @@ def _move(place: Real, moved: Real, radius: int, order: int) -> None:
 def _rounds(
     after: Real32, origin: Real, columns: Real32, lx: NDArray[np.int32], ly: NDArray[np.int32],
     pixels: int, lower: Real, place: Real, radius: int, order: int, most: int, close: float,
-    right: Real,
+    right: Real, values: Real32,
 ) -> float:  # fmt: skip
     """Gauss-Newton rounds over the first ``pixels`` of the tables; the last move [px]."""
     size = 2 * _terms(order) + TONE_TERMS
     gain_at = 2 * _terms(order)
     inverse = 1.0 / radius
     last = 1e9
+    rows, wide = after.shape
+    flat = after.ravel()
     for _ in range(most):
         for k in range(size):
             right[k] = 0.0
-        for p in range(pixels):
-            t, s = lx[p] * inverse, ly[p] * inverse
-            value = _sample(after, _at(place[0], t, s) - origin[0], _at(place[1], t, s) - origin[1])
-            row = columns[p]
-            for k in range(size):
-                right[k] += row[k] * value
+        if order == 1:
+            _right_flat(after, origin, columns, lx, ly, pixels, place, radius, right, values)
+        else:
+            for p in range(pixels):
+                t, s = lx[p] * inverse, ly[p] * inverse
+                value = _sample(
+                    flat,
+                    rows,
+                    wide,
+                    _at(place[0], t, s) - origin[0],
+                    _at(place[1], t, s) - origin[1],
+                )
+                values[p] = value
+                row = columns[p]
+                for k in range(size):
+                    right[k] += row[k] * value
         _solve(lower, right, size)
         gain = right[gain_at]
         if not gain > 1e-4:
@@ -305,33 +471,31 @@ def _rounds(
 
 @compiled
 def _judge(
-    after: Real32, origin: Real, columns: Real32, lx: NDArray[np.int32], ly: NDArray[np.int32],
+    columns: Real32, lx: NDArray[np.int32], ly: NDArray[np.int32],
     pixels: int, lower: Real, place: Real, radius: int, order: int, right: Real, blocks: Real,
     values: Real32, quality: Real,
 ) -> None:  # fmt: skip
-    """Correlation, gain, contrast, and the sandwich covariance of the middle's move."""
+    """Correlation, gain, contrast, and the sandwich covariance of the middle's move.
+
+    ``right`` and ``values`` are those of the last round: its move, divided by the gain, still
+    tells the values from the model's.
+    """
     terms = _terms(order)
     size = 2 * terms + TONE_TERMS
     gain_at = 2 * terms
-    inverse = 1.0 / radius
-    for k in range(size):
-        right[k] = 0.0
+    gain = right[gain_at]
     sf = sff = sg = sgg = sfg = 0.0
     for p in range(pixels):
-        t, s = lx[p] * inverse, ly[p] * inverse
-        value = _sample(after, _at(place[0], t, s) - origin[0], _at(place[1], t, s) - origin[1])
-        values[p] = value
+        value = values[p]
         row = columns[p]
-        for k in range(size):
-            right[k] += row[k] * value
         here = row[gain_at]
         sf += here
         sff += here * here
         sg += value
         sgg += value * value
         sfg += here * value
-    _solve(lower, right, size)
-    gain = right[gain_at]
+    for k in range(gain_at):
+        right[k] *= gain
     ff, gg = sff - sf * sf / pixels, sgg - sg * sg / pixels
     quality[0] = (sfg - sf * sg / pixels) / np.sqrt(max(ff * gg, 1e-12))
     quality[1] = gain
@@ -385,7 +549,8 @@ def find_subsets(
     """Find each subset of ``before`` at (xs, ys) again, from ``places`` (n, 2, 6), in place.
 
     ``corner``: where before[0, 0] lies in its picture; ``origin``: the same for ``after``, the
-    whole after picture's width and height, and the rim of the pictures that is not used.
+    whole after picture's width and height, the rim of the pictures that is not used, and 1
+    where every second pixel will do.
     ``quality`` (n, 9): correlation, gain, contrast, residual [grey of before], covariance xx,
     yy, xy of the middle's move [px2, before], and the same xx, yy for a white residual.
     """
@@ -409,28 +574,28 @@ def find_subsets(
                      columns, lx, ly, 0)  # fmt: skip
         count = _fill(before, use, used, there, there_used, place, x, y, origin, radius, order, 0,
                       columns, lx, ly, some)  # fmt: skip
-        if count < least * most or count < 4 * size:
+        if count < least * most * (0.5 if origin[5] > 0 else 1.0) or count < 4 * size:
             continue
         state[n] = FLAT
         gram[:, :] = 0.0
         if some < 6 * size:
             some = count
-        _gram(columns, 0, some, size, gram)
+        _grams(columns, lx, ly, 0, some, radius, order, gram)
         if not _factorise(gram, lower, size):
             continue
         state[n] = LOST
         moved = _rounds(after, origin, columns, lx, ly, some, lower, place, radius, order, 10,
-                        0.03, right)  # fmt: skip
+                        0.03, right, values)  # fmt: skip
         if moved > 1.0:
             continue
-        _gram(columns, some, count, size, gram)
+        _grams(columns, lx, ly, some, count, radius, order, gram)
         if not _factorise(gram, lower, size):
             state[n] = FLAT
             continue
         moved = _rounds(after, origin, columns, lx, ly, count, lower, place, radius, order, 24,
-                        0.003, right)  # fmt: skip
-        if moved > 0.01 or np.hypot(place[0, 0] - was_x, place[1, 0] - was_y) > reach:
+                        0.02, right, values)  # fmt: skip
+        if moved > 0.02 or np.hypot(place[0, 0] - was_x, place[1, 0] - was_y) > reach:
             continue
-        _judge(after, origin, columns, lx, ly, count, lower, place, radius, order, right, blocks,
+        _judge(columns, lx, ly, count, lower, place, radius, order, right, blocks,
                values, quality[n])  # fmt: skip
         state[n] = FOUND
