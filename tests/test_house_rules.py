@@ -70,6 +70,7 @@ def test_every_source_listed_is_used_and_every_source_used_is_listed() -> None:
     said = "\n".join(text_of(path) for path in places if "tests" not in path.parts)
     cited = set(re.findall(r"\[([a-z]+(?:19|20)\d{2}[a-z]?)\]", said))
     cited |= set(re.findall(r"[\"']([a-z]{4,}(?:19|20)\d{2}[a-z]?)[\"']", said))
+    cited |= set(re.findall(r"`([a-z]{3,}(?:19|20)\d{2}[a-z]?)`", said))
     assert not sorted(cited - listed), f"used but not listed: {sorted(cited - listed)}"
 
 

@@ -3,6 +3,9 @@
 Kernels are compiled on first use and kept beside the source, so that only the first call
 after an installation waits. Threads are ours (kernels let go of the interpreter), because
 bands of rows give the same bytes whatever their number; a compiler's own threads need not.
+
+A kernel calls only kernels of its own module: what is kept is renewed when that file changes, and
+not when another does.
 """
 
 from __future__ import annotations

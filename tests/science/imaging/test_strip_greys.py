@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from quirewell.science.colour.spaces import lab_from_srgb
+from quirewell.science.imaging.paper_change import light_change
 from quirewell.science.imaging.strip import GREYS, draw_strip, find_strip
-from quirewell.science.imaging.strip_greys import exposure_change, read_greys
+from quirewell.science.imaging.strip_greys import read_greys
 
 
 def scanned(gain=1.0, seed=3):
@@ -36,17 +37,18 @@ def test_steps_are_read_as_they_were_drawn():
 
 def test_a_changed_exposure_is_told_from_noise():
     first, again, brighter = (read(scanned(*pair)) for pair in ((1.0, 3), (1.0, 4), (0.9, 5)))
-    same = exposure_change(first.steps_L, again.steps_L)
-    other = exposure_change(first.steps_L, brighter.steps_L)
-    assert not same.changed
-    assert same.worst_L < 0.3
-    assert other.changed
-    assert other.worst_L > 2.0
+    greens = [tuple(float(value) for value in one.srgb[:, 1]) for one in (first, again, brighter)]
+    same = light_change(greens[0], greens[1], top=1.0)
+    other = light_change(greens[0], greens[2], top=1.0)
+    assert not same.differs
+    assert same.steps_L < 0.3
+    assert other.differs
+    assert other.steps_L > 2.0
 
 
 def test_too_few_steps_say_nothing():
-    steps = np.array([20.0, np.nan, np.nan, 65.0, np.nan, np.nan])
-    assert exposure_change(steps, steps) is None
+    steps = (0.2, None, None, 0.65, None, None)
+    assert light_change(steps, steps, top=1.0) is None
     cut = scanned()
     found = find_strip(np.ascontiguousarray(cut[..., 1]))
     assert read_greys(cut[:20, :20], found) is None

@@ -1,7 +1,7 @@
-"""The strip's grey steps read in a scan, and whether two scans were exposed alike.
+"""The strip's grey steps read in a scan.
 
 A scanner that was left to itself may choose its exposure anew for each scan; then colours of
-two scans cannot be compared. The same six greys in both show it.
+two scans cannot be compared. The same six greys in both show it (:mod:`.paper_change`).
 """
 
 from __future__ import annotations
@@ -23,9 +23,6 @@ from quirewell.science.imaging.strip import (
 )
 
 Array = NDArray[np.float64]
-# What a scanner may do from one scan to the next without a hand on its exposure, in L* (from
-# memory); more than this on a step is a change of exposure.
-STEADY_L = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,20 +36,6 @@ class StripGreysRead:
     srgb: Array
     steps_L: Array
     u_L: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Exposure:
-    """How the greys moved between two readings.
-
-    ``steps_L`` (n,) is the move of each step seen in both; ``worst_L`` the largest;
-    ``u_L`` its standard uncertainty; ``changed`` whether the exposure is another.
-    """
-
-    steps_L: Array
-    worst_L: float
-    u_L: float
-    changed: bool
 
 
 def read_greys(pixels: NDArray[np.uint8 | np.uint16], found: StripFound) -> StripGreysRead | None:
@@ -82,20 +65,6 @@ def read_greys(pixels: NDArray[np.uint8 | np.uint16], found: StripFound) -> Stri
     above = lab_from_srgb(np.clip(srgb[seen] + spread[seen, None], 0.0, 1.0))[:, 0]
     u[seen] = np.abs(above - steps[seen]) + 0.01
     return StripGreysRead(srgb, steps, u)
-
-
-def exposure_change(before: Array, after: Array, u_L: float = 0.0) -> Exposure | None:
-    """Compare two readings of the steps [L*]; None with fewer than three in both.
-
-    The exposure is called changed when a step moved by more than 0.6 in L* and by more than
-    two standard uncertainties.
-    """
-    both = np.isfinite(before) & np.isfinite(after)
-    if int(both.sum()) < 3:
-        return None
-    moves = np.asarray(after[both] - before[both], dtype=np.float64)
-    worst = float(np.abs(moves).max())
-    return Exposure(moves, worst, u_L, worst > max(STEADY_L, 2.0 * u_L))
 
 
 def _patch(

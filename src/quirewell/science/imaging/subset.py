@@ -30,8 +30,6 @@ Bytes = NDArray[np.uint8]
 _POLE = np.sqrt(3.0) - 2.0
 FORGOTTEN_PX = 16
 TONE_TERMS = 4
-
-# What came of a subset.
 FOUND, FLAT, LOST, COVERED = 0, 1, 2, 3
 
 

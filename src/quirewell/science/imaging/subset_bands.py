@@ -76,15 +76,6 @@ class Pictures:
     blur_px: float = 0.0
 
 
-def start_places(points: Real, affine: Real, radius: int) -> Real:
-    """Starting polynomials (n, 2, 6) from an affine (2, 3) before to after."""
-    places = np.zeros((len(points), 2, 6))
-    places[:, :, 0] = points @ affine[:, :2].T + affine[:, 2]
-    places[:, :, 1] = affine[:, 0] * radius
-    places[:, :, 2] = affine[:, 1] * radius
-    return places
-
-
 def match_subsets(
     pictures: Pictures,
     points: Real,
