@@ -6,12 +6,12 @@ Each case runs in its own process, so that its peak memory is its own.
 from __future__ import annotations
 
 import multiprocessing
-import resource
-import sys
 import tempfile
 import time
 from pathlib import Path
 from typing import Any
+
+from peak import fresh_peak_mb, peak_mb
 
 CASES = ((300, "deflate"), (600, "deflate"))
 
@@ -50,11 +50,11 @@ def _case(path: str) -> dict[str, float]:
     from quirewell.stages.measuring_asked import Asked
     from quirewell.studio.images import load_picture
 
-    idle = _peak_mb()
+    idle = fresh_peak_mb()
     start = time.perf_counter()
     picture = load_picture(Path(path))
     loaded = time.perf_counter()
-    loaded_mb = _peak_mb() - idle
+    loaded_mb = peak_mb() - idle
     outcome_of(look(picture, Asked()), Asked())
     done = time.perf_counter()
     mpx = picture.pixels.shape[0] * picture.pixels.shape[1] / 1e6
@@ -65,14 +65,9 @@ def _case(path: str) -> dict[str, float]:
         "load_s_per_mpx": (loaded - start) / mpx,
         "measure_s_per_mpx": (done - loaded) / mpx,
         "load_peak_mb_per_mpx": loaded_mb / mpx,
-        "peak_mb": _peak_mb(),
-        "peak_mb_per_mpx": (_peak_mb() - idle) / mpx,
+        "peak_mb": peak_mb(),
+        "peak_mb_per_mpx": (peak_mb() - idle) / mpx,
     }
-
-
-def _peak_mb() -> float:
-    kilo = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return kilo / (1e6 if sys.platform == "darwin" else 1e3)
 
 
 if __name__ == "__main__":
