@@ -10,6 +10,11 @@ from click.testing import CliRunner
 from quirewell.cli.main import main
 from quirewell.cli.output import rounded
 from quirewell.demo.scenes import render_leaf
+from quirewell.demo.tears import Tear
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.record.nouns import Capture, Correction, Item
+from quirewell.studio.studio import Studio
 
 
 @pytest.fixture(scope="module")
@@ -97,6 +102,65 @@ def test_the_promised_keys_are_there_even_when_nothing_could_be_measured(tmp_pat
         "loss_mm2": None,
         "squareness_deg": None,
         "tears": [],
+        "tears_set_aside": None,
     }
     assert said["scale"]["um_per_px"] is None
     assert said["warnings"]
+
+
+@pytest.fixture(scope="module")
+def torn(tmp_path_factory):
+    tears = (Tear("head", 60.0, 9.0, 0.6, 0.2), Tear("left", 90.0, 6.0, 0.6, 0.2))
+    pixels, _ = render_leaf(5, 150, strip=False, losses=(), tears=tears, printed=False)
+    path = tmp_path_factory.mktemp("torn") / "w01-outer-left-before.tif"
+    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(150, 150), resolutionunit=2)
+    return path
+
+
+def told(*arguments):
+    done = run(*arguments, "--json")
+    assert done.exit_code == 0, done.stderr
+    return json.loads(done.stdout)["leaf"]
+
+
+def test_a_tear_said_to_be_none_is_left_out_and_counted(torn):
+    leaf = told(torn)
+    assert [tear["said"] for tear in leaf["tears"]] == ["proposed", "proposed"]
+    assert leaf["tears_set_aside"] == 0
+    x, y = leaf["tears"][0]["from_px"]
+    after = told(torn, "--no-tear", f"{x:.0f},{y:.0f}")
+    assert after["tears"] == leaf["tears"][1:] and after["tears_set_aside"] == 1
+    assert "1 set aside as no tear" in after["tears_seen"]
+    assert "1 set aside as no tear" in run(torn, "--no-tear", f"{x},{y}").stdout
+
+
+def test_what_a_studio_knows_of_a_picture_holds_here_too(torn, tmp_path):
+    studio = Studio.create(tmp_path / "bench")
+    with torn.open("rb") as file:
+        sha = studio.blobs.put(file)
+    tear = told(torn)["tears"][1]["from_px"]
+    capture = Capture("p1", sha, torn.name, "image/tiff", 1200, 1700, 1, place="w01.outer.left")
+    held = Correction("p1", no_tears=(f"{tear[0]},{tear[1]}",))
+    drafts = [Draft("annual", "item.opened", to_body(Item("Garden Annual"))),
+              Draft("annual", "capture.added", to_body(capture)),
+              Draft("annual", "measuring.corrected", to_body(held))]  # fmt: skip
+    studio.append("annual", 0, drafts)
+    studio.close()
+    leaf = told(torn, "--studio", tmp_path / "bench", "--item", "garden annual")
+    assert [tear["edge"] for tear in leaf["tears"]] == ["head"] and leaf["tears_set_aside"] == 1
+
+
+@pytest.mark.parametrize(
+    ("extra", "says"),
+    [(["--no-tear", "here"], "point"), (["--no-tear", "1,2 3,4"], "begins at"),
+     (["--item", "annual"], "--studio"), (["--studio", "nowhere"], "no studio")],
+)  # fmt: skip
+def test_what_is_wrongly_said_of_tears_is_a_sentence(scan, extra, says):
+    done = run(scan[0], *extra)
+    assert done.exit_code == 2 and says in done.stderr and done.stdout == ""
+
+
+def test_a_picture_the_studio_does_not_hold_is_a_sentence(scan, tmp_path):
+    Studio.create(tmp_path / "bench").close()
+    done = run(scan[0], "--studio", tmp_path / "bench")
+    assert done.exit_code == 2 and "not among the pictures" in done.stderr

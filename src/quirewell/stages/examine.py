@@ -20,6 +20,7 @@ from quirewell.stages.noting import (
     note_remaining,
     retract,
 )
+from quirewell.stages.tears_told import told_findings
 
 __all__ = [
     "SheetView", "defect_views", "estimate_grade", "grade_views", "lock_margin", "note_defect",
@@ -142,7 +143,8 @@ def picture_view(state: ItemState, capture: Capture) -> PictureView:
     about = f"{capture.width_px} × {capture.height_px} px, {capture.bits} bit"
     if capture.resolution_dpi:
         about += f", tagged {capture.resolution_dpi:.0f} dpi"
-    findings = tuple(ask(finding, run, state) for finding in run.findings) if run else ()
+    told = told_findings(run, correction_of(state, capture.id)) if run else ()
+    findings = tuple(ask(finding, run, state) for finding in told) if run else ()
     warnings = capture.warnings + (run.warnings if run else ())
     return PictureView(
         capture.id,
