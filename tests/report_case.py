@@ -6,6 +6,7 @@ import io
 import shutil
 import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import lru_cache
@@ -111,6 +112,24 @@ def measured(capture: nouns.Capture, width_mm: float, turn_px: int, b: float) ->
         (Input("image", capture.id, capture.sha256),), {}, findings,
         ("resolution tag taken as the scale",), {"outline": outline(turn_px)},
     )  # fmt: skip
+
+
+def damage(run: Run, *lengths_mm: float) -> Run:
+    """A measuring run with tears of these lengths and two stains besides."""
+    count = len(lengths_mm)
+    words = f"{count} open tears proposed, to be confirmed by eye" if count else "no open tear seen"
+    limit = "tears of 3 mm with a gap of 0.12 mm or more show"
+    more = [
+        Finding(f"{run.id}.t", "leaf.tears_seen", run.subject, text=f"{words}: {limit}"),
+        Finding(f"{run.id}.sp", "stains.area_pct", run.subject, 1.24, 0.4, "%"),
+        Finding(f"{run.id}.s", "stains.seen", run.subject, text="2 small spots; a stain shows"),
+    ]
+    for number, length in enumerate(lengths_mm, 1):
+        name = f"leaf.tears.{number}.length_mm"
+        more.append(Finding(f"{run.id}.t{number}", name, run.subject, length, 0.25, "mm"))
+    course = "; ".join(f"{100 + 50 * n},36 {100 + 50 * n},60" for n in range(count))
+    drawing = {**run.drawing, **({"tears": course} if count else {})}
+    return replace(run, findings=run.findings + tuple(more), drawing=drawing)
 
 
 def compared(
@@ -227,10 +246,13 @@ def _page(studio: Studio, place: str, index: int, real: bool) -> None:
     if real:
         add(studio, "annual", ("run.recorded", compared_really(studio, before, after)))
         return
+    if index == 0:
+        held = nouns.Correction(before.id, no_tears=("150,36",), tears=("200,36",))
+        add(studio, "annual", ("measuring.corrected", held))
     change, word = (0.21, "changed") if index % 5 == 3 else (0.014, "unchanged")
     add(
         studio, "annual",
-        ("run.recorded", measured(before, 168.02, 0, 24.1)),
-        ("run.recorded", measured(after, 168.04, 6, 21.8)),
+        ("run.recorded", damage(measured(before, 168.02, 0, 24.1), 4.2, 11.5, 7.0)),
+        ("run.recorded", damage(measured(after, 168.04, 6, 21.8))),
         ("run.recorded", compared(before, after, change, word, 6)),
     )  # fmt: skip

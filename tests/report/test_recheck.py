@@ -187,3 +187,15 @@ def test_another_studio_says_so(case: tuple[Studio, Path], tmp_path: Path) -> No
 def test_a_file_that_is_not_there_is_refused(case: tuple[Studio, Path], tmp_path: Path) -> None:
     with pytest.raises(NoManifest, match="there is no file"):
         recheck(tmp_path / "none.pdf", case[0])
+
+
+def test_a_tear_answered_otherwise_since_is_told(tmp_path: Path) -> None:
+    studio = report_studio(tmp_path / "studio", pairs=1)
+    report = write_report(studio, "annual", tmp_path / "report.pdf").pdf
+    assert not any("answered otherwise" in why for why in whys(report, studio))
+    held = next(iter(studio.state("annual").corrections.values()))
+    add(studio, "annual", ("measuring.corrected", replace(held, no_tears=())))
+    (found,) = [d for d in recheck(report, studio).differences if "answered otherwise" in d.why]
+    assert (found.then, found.now) == (
+        "1 confirmed, 1 proposed, 1 set aside", "1 confirmed, 2 proposed",
+    )  # fmt: skip

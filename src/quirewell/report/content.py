@@ -11,11 +11,20 @@ from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemS
 from quirewell.report.references import reference_words
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
+from quirewell.stages.damage_lines import damage_lines
 from quirewell.stages.ink_lines import ink_lines
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.prove import ProveView, prove_view
-from quirewell.stages.results import Shown, by_sheet, listed, page_results, shown, shown_reading
+from quirewell.stages.results import (
+    PageResult,
+    Shown,
+    by_sheet,
+    listed,
+    page_results,
+    shown,
+    shown_reading,
+)
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
 
 STORAGE = (
@@ -278,6 +287,11 @@ def results_part(state: ItemState) -> dict[str, Any]:
             {"name": sheet_words(sheet), "rows": [_size(entry) for entry in entries]}
             for sheet, entries in groups.items()
         ],
+        "damage": [
+            {"name": sheet_words(sheet), "rows": rows}
+            for sheet, entries in groups.items()
+            if (rows := [row for entry in entries for row in _damage(entry, state)])
+        ],
         "not_measured": list(view.not_measured),
         "plus_minus": _capital(PLUS_MINUS_SAYS) + ".",
         "margins": [[quantity_name(name), value] for name, value in view.margins],
@@ -325,6 +339,15 @@ def _inks(sheet: str, view: ProveView, state: ItemState) -> list[list[Any]]:
             verdict = replace(said[f"ink.{line.key}.verdict"], text=line.verdict)
             rows.append([page, line.name, line.own, line.smallest, line.bleed, verdict])
             page = ""
+    return rows
+
+
+def _damage(entry: PageResult, state: ItemState) -> list[list[Any]]:
+    """Tears and stains of a page, a row for each moment; its name stands once."""
+    rows: list[list[Any]] = []
+    for line in damage_lines(entry, state):
+        name = "" if rows else _short(entry.name)
+        rows.append([name, line.moment, line.tears, line.longest, line.stained, line.stains])
     return rows
 
 

@@ -14,8 +14,10 @@ from quirewell.record.canonical import GENESIS
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.report.manifest import NoManifest, finding_of, load_manifest, run_of, version_at
+from quirewell.stages.damage_lines import TOLD, held_of, tears_shown
 from quirewell.stages.methods import find_method, run_method
 from quirewell.stages.results import shown
+from quirewell.stages.tears_told import told_tears
 from quirewell.studio.blobs import hash_file
 from quirewell.studio.faults import StudioError
 from quirewell.studio.journal import chained
@@ -136,6 +138,8 @@ def _check_number(work: _Work, number: dict[str, Any], progress: Callable[[str],
         _check_count(work, number, refs)
     elif quantity == "sentence":
         _check_sentence(work, number, refs[0], progress)
+    elif quantity == TOLD:
+        _check_told(work, number, refs, progress)
     elif quantity.startswith("mean:") or quantity == "range":
         _check_mean(work, number, refs, progress)
     elif quantity.startswith("record:") or refs[0] in work.then.readings:
@@ -183,6 +187,24 @@ def _check_sentence(
         work.say(ref, "sentence", number["text"], "", run)
     elif number["text"] not in run.warnings:
         work.say(ref, "sentence", number["text"], "not said", _version_why(work, run))
+
+
+def _check_told(
+    work: _Work, number: dict[str, Any], refs: list[str], progress: Callable[[str], None]
+) -> None:
+    """A count of tears: measured again, and what a person answered of each read again."""
+    for ref in refs:
+        _check_finding(work, number, ref, progress)
+    texts = []
+    for state in (work.then, work.state):
+        run = state.runs.get(run_of(refs[0]))
+        texts.append("" if run is None else tears_shown(told_tears(run, held_of(state, run))).text)
+    if texts[0] != number["text"]:
+        why = "the report does not say what the journal says"
+        work.say(refs[0], "tears", number["text"], texts[0], why)
+    elif texts[0] != texts[1]:
+        why = "a person answered otherwise of these tears since"
+        work.say(refs[0], "tears", texts[0], texts[1], why)
 
 
 def _check_record(work: _Work, number: dict[str, Any], ref: str) -> None:
