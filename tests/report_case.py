@@ -138,7 +138,7 @@ def compared(
     """A comparison with values made up for the test."""
     id = f"rc-{before.place}"
     place = before.place
-    says = f"{word}: width {change_pct:+.3f} % (u 0.030 %)"
+    says = f"{word}: width {change_pct:+.3f} \u00b1 0.060 %"
     terms = (Term("match", 0.01, "scatter"), Term("humidity", 0.03, "assumed, no hygrometer"))
     findings = (
         Finding(f"{id}.0", "change.width_pct", place, change_pct, 0.03, "%", smallest_seen=0.12,

@@ -35,7 +35,7 @@ def test_show_says_what_was_done(folder):
     said = call("show", "--studio", folder).stdout
     assert "Washed (the whole item): under way 2026-03-01T18:00:00Z" in said
     assert "red on the whole item in water: slight" in said
-    assert "Mass of wrap 1: 4.7 g (u 0.029)" in said
+    assert "Mass of wrap 1: 4.7 g (± 0.058)" in said
     assert "Wet by this record: item" in said
 
 

@@ -13,6 +13,7 @@ import click
 from quirewell.cli.measure import target_in
 from quirewell.record.finding import Input, Run
 from quirewell.science.imaging.register import NoRegistration
+from quirewell.stages.asking import K95, PLUS_MINUS_SAYS
 from quirewell.stages.comparing import METHOD, as_json, scale_of
 from quirewell.stages.comparing_field import layers_json, write_layers
 from quirewell.stages.ink_lines import is_ink_verdict
@@ -183,10 +184,11 @@ def _card(run: Run, written: dict[str, str]) -> str:
         if finding is not None and finding.value is not None:
             unit = "" if finding.unit == "1" else f" {finding.unit}"
             sign = "+" if quantity in _SIGNED else ""
-            spread = f"  u {finding.u:.{digits}f}{unit}" if finding.u else ""
-            lines.append(f"  {name:<18} {finding.value:{sign}.{digits}f}{unit}{spread}")
+            spread = f" \u00b1 {K95 * finding.u:.{digits}f}" if finding.u else ""
+            lines.append(f"  {name:<18} {finding.value:{sign}.{digits}f}{spread}{unit}")
             for term in finding.terms:
-                lines.append(f"    {term.name:<16} u {term.u:.{digits}f}{unit}  {term.basis}")
+                lines.append(f"    u of {term.name:<12} {term.u:.{digits}f}{unit}  {term.basis}")
+    lines += ["", f"  {PLUS_MINUS_SAYS}; u is one standard uncertainty."]
     lines += ["", *textwrap.wrap("Verdict: " + found["verdict"].text, 88)]
     inks = [finding.text for finding in run.findings if is_ink_verdict(finding.quantity)]
     lines += ["", "Inks, the paper's own change taken out (CIEDE2000):"] if inks else []

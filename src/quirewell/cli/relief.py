@@ -13,6 +13,7 @@ from quirewell.record.finding import Input, Run
 from quirewell.stages.methods import run_method
 from quirewell.stages.pair_pictures import write_png
 from quirewell.stages.relieving import METHOD, pictures_of, solve
+from quirewell.stages.results import show
 from quirewell.studio.images import ImageError
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -135,7 +136,7 @@ def _card(run: Run, written: dict[str, str]) -> str:
     for finding in run.findings:
         if finding.value is not None:
             name = finding.quantity.removeprefix("relief.").rsplit("_", 1)[0].replace("_", " ")
-            lines.append(f"  {name:<12} {finding.value:.3g} {finding.unit}  u {finding.u:.2g}")
+            lines.append(f"  {name:<12} {show(finding.measured())}")
     told = [finding.text for finding in run.findings if finding.text]
     told += [warning for warning in run.warnings if warning not in told]
     lines += paragraphs("What to know", told)

@@ -14,6 +14,7 @@ from quirewell.science.colour.tone_card import Step, on_card
 from quirewell.science.colour.tone_profile import Decay
 from quirewell.science.colour.yellowness import yellowness_of_light
 from quirewell.science.imaging.leaf_tone import LeafTone
+from quirewell.stages.asking import number_text
 from quirewell.studio.images import Picture
 
 # How far a scanner's colours may be out when no colour target lies in the picture: assumed,
@@ -141,14 +142,14 @@ def _decay(decay: Decay) -> Finding:
     if not decay.found:
         return Finding(
             "", name, "", unit="mm",
-            text=f"no fall of the tone towards the edges stands out: {decay.fall_L:.1f} in L* "
-            f"(u {decay.u_fall_L:.1f})",
+            text="no fall of the tone towards the edges stands out: "
+            f"{number_text(decay.fall_L, decay.u_fall_L)} in L*",
         )  # fmt: skip
     terms = (Term("fit", decay.u_decay_mm, f"scatter of {decay.tiles} bare tiles of 2 mm"),)
     return Finding(
         "", name, "", decay.decay_mm, decay.u_decay_mm, "mm", terms=terms,
-        note=f"L* rises from the outer edges to the middle by {decay.fall_L:.1f} "
-        f"(u {decay.u_fall_L:.1f}) as 1 - exp(-distance / decay)",
+        note="L* rises from the outer edges to the middle by "
+        f"{number_text(decay.fall_L, decay.u_fall_L)} as 1 - exp(-distance / decay)",
     )  # fmt: skip
 
 

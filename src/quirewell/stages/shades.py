@@ -17,6 +17,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import number_text, say, signed, unit_text
 from quirewell.stages.examine import known_sheets, latest_measure, measurable
 from quirewell.stages.naming import leaf_of, sheet_of
+from quirewell.stages.results import COMPARE, latest_runs
 
 TOP = 5
 
@@ -109,7 +110,7 @@ def _done(state: ItemState, sheet: str) -> tuple[bool, bool, bool, bool]:
             for entry in state.steps.values()
         ),
         any(
-            entry.method == "pair.compare" and sheet_of(entry.subject) == sheet
+            entry.method == COMPARE and sheet_of(entry.subject) == sheet
             for entry in state.runs.values()
         ),
     )
@@ -146,11 +147,8 @@ def _step_shade(state: ItemState) -> Shade:
 
 
 def _pair_shade(state: ItemState, key: str, name: str, quantity: str) -> Shade:
-    latest = {}
-    for run in state.runs.values():
-        if run.method == "pair.compare":
-            latest[run.subject] = run
-    found = [one for run in latest.values() for one in _wanted(run.findings, quantity)]
+    standing = latest_runs(state, COMPARE).values()
+    found = [one for run in standing for one in _wanted(run.findings, quantity)]
     return _scaled(key, name, _by_leaf(found), "No pair is compared yet.")
 
 

@@ -11,6 +11,7 @@ from quirewell.science.imaging.change import (
     axis_change,
     cheapest_cure,
     judge,
+    scanner_bend_um,
     scanner_term,
 )
 from quirewell.science.paper.expansion import HumidityTerm
@@ -103,3 +104,20 @@ def test_a_calibrated_scanner_leaves_less_than_an_unchecked_one() -> None:
         assert checked.basis.startswith("calibrated scanner")
     still = scanner_term(184.0, 0.0, False, length_u_um=35.0, repeat_um=8.0)
     assert still.u == pytest.approx(100 * math.sqrt(2) * 8.0 / 260_000, rel=1e-9)
+
+
+def test_the_bend_a_scanner_feigns_is_that_of_the_calibrated_one_when_there_is_one() -> None:
+    plain, calibrated = scanner_bend_um(10.0, False), scanner_bend_um(10.0, False, 50.0, 3.0)
+    assert plain.u == pytest.approx(2**0.5 * np.hypot(7.0, 0.2 * 240 / 3**0.5))
+    assert calibrated.u == pytest.approx(2**0.5 * np.hypot(3.0, 0.2 * 50.0))
+    assert scanner_bend_um(0.0, True, 50.0, 3.0).u == pytest.approx(2**0.5 * np.hypot(3.0, 50.0))
+    assert "uncalibrated" in plain.basis and "calibrated scanner" in calibrated.basis
+    assert scanner_bend_um(10.0, False, 50.0, None).u == plain.u
+
+
+def test_the_sentence_gives_the_95_per_cent_range_rounded_to_itself() -> None:
+    """``jcgm100`` 6.3.3: expanded uncertainty, k = 2."""
+    axes = _axis("width", 0.1234, u=0.05), _axis("height", -0.01, u=0.05)
+    spread = 2 * axes[0].u_pct
+    assert f"width +{axes[0].value_pct:.2f} \u00b1 {spread:.2f} %" in judge(*axes).says
+    assert "(u " not in judge(*axes).says

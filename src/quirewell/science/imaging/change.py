@@ -91,11 +91,23 @@ def scanner_term(
     )
 
 
-def scanner_bend_um(moved_mm: float, turned: bool) -> BudgetTerm:
-    """What an uncalibrated flatbed can feign of a bend between two scans [um]."""
+def scanner_bend_um(
+    moved_mm: float,
+    turned: bool,
+    length_u_um: float | None = None,
+    repeat_um: float | None = None,
+) -> BudgetTerm:
+    """What a flatbed can feign of a bend between two scans [um].
+
+    Of a calibrated one by ``length_u_um`` and ``repeat_um`` as in :func:`scanner_term`: a place
+    errs by no more than a length across the sheet does. Else that of an uncalibrated one.
+    """
+    repeat, full, kind = FLATBED_REPEAT_UM, rectangular(FLATBED_LIMIT_UM), "uncalibrated flatbed"
+    if length_u_um is not None and repeat_um is not None:
+        repeat, full, kind = repeat_um, length_u_um, "calibrated scanner"
     share, place = _laid(moved_mm, turned)
-    u = math.sqrt(2) * math.hypot(FLATBED_REPEAT_UM, share * rectangular(FLATBED_LIMIT_UM))
-    return BudgetTerm("scanner", u, basis=f"uncalibrated flatbed, leaf {place}")
+    u = math.sqrt(2) * math.hypot(repeat, share * full)
+    return BudgetTerm("scanner", u, basis=f"{kind}, leaf {place}")
 
 
 def _laid(moved_mm: float, turned: bool) -> tuple[float, str]:
@@ -141,6 +153,15 @@ def cheapest_cure(change: AxisChange) -> str:
     return _CURES[change.budget.largest.name]
 
 
+def _give_or_take(axis: AxisChange) -> str:
+    """A change in words with its expanded uncertainty, 2 u, about 95 % (``jcgm100`` 6.3.3)."""
+    if axis.u_pct <= 0:
+        return f"{axis.value_pct:+.3f} %"
+    spread = 2.0 * axis.u_pct
+    places = max(0, 1 - math.floor(math.log10(spread)))
+    return f"{axis.value_pct:+.{places}f} \u00b1 {spread:.{places}f} %"
+
+
 def judge(width: AxisChange, height: AxisChange, margin_pct: float | None = None) -> Verdict:
     """One verdict on both dimensions; a margin [%] counts only when set before measuring.
 
@@ -154,7 +175,7 @@ def judge(width: AxisChange, height: AxisChange, margin_pct: float | None = None
     if margin_pct is not None and not margin_pct > 0:
         raise ValueError(f"a margin must be above 0 %, got {margin_pct} %")
     axes = (width, height)
-    numbers = " and ".join(f"{a.name} {a.value_pct:+.3f} % (u {a.u_pct:.3f} %)" for a in axes)
+    numbers = " and ".join(f"{axis.name} {_give_or_take(axis)}" for axis in axes)
     worst = max(axes, key=lambda a: a.u_pct)
     names = " and ".join(axis.name for axis in axes if axis.called)
     if margin_pct is not None:
