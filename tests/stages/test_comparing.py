@@ -99,6 +99,22 @@ def test_humidity_readings_narrow_the_answer_and_a_difference_widens_it(
     assert equal < unknown < apart
 
 
+def test_a_calibrated_scanner_narrows_the_bend_as_it_narrows_the_size(
+    demo_pair: tuple[dict[str, Path], Any],
+) -> None:
+    unknown, known = (
+        _found(_run(demo_pair[0], **params))
+        for params in ({}, {"scanner_u_um": "50", "scanner_repeat_um": "3"})
+    )
+    for quantity in ("field.rms_um", "change.width_pct"):
+        terms = {term.name: term for term in known[quantity].terms}
+        assert terms["scanner"].basis.startswith("calibrated scanner")
+        assert known[quantity].u < unknown[quantity].u
+        assert known[quantity].value == unknown[quantity].value
+    scanner = next(term for term in known["field.rms_um"].terms if term.name == "scanner")
+    assert math.sqrt(2) * 3 <= scanner.u <= math.sqrt(2) * math.hypot(3, 50)
+
+
 def test_params_are_not_seen_by_the_match(demo_pair: tuple[dict[str, Path], Any]) -> None:
     one = _found(_run(demo_pair[0]))
     two = _found(_run(demo_pair[0], margin_pct="0.5", grain="unknown"))

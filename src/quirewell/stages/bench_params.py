@@ -7,6 +7,7 @@ import statistics
 
 from quirewell.record.bench import EMPTY_BENCH, BenchState, ScannerCalibration
 from quirewell.record.nouns import Capture, ItemState
+from quirewell.science.colour.exposure import KnownGreys, greys_text
 
 STRIP_STEP_MM = 0.1
 RULE_LIMIT_MM = 0.05
@@ -105,6 +106,14 @@ def target_params(bench: BenchState, *captures: Capture) -> dict[str, str]:
     names = {capture.scanner or "" for capture in captures}
     held = bench.target(names.pop()) if len(names) == 1 else None
     return {"target": held.use} if held else {}
+
+
+def greys_params(bench: BenchState) -> dict[str, str]:
+    """The strip's own greys, for ``pair.compare``; nothing until they were measured or read."""
+    held = bench.greys()
+    if held is None:
+        return {}
+    return {"greys": greys_text(KnownGreys(held.steps_L, held.u_L, held.source == "instrument"))}
 
 
 def scanner_words(bench: BenchState, capture: Capture) -> str:

@@ -18,6 +18,7 @@ import numpy as np
 from quirewell.record.finding import Finding, Run, Standing
 from quirewell.record.measured import Term
 from quirewell.record.shapes import read_shapes
+from quirewell.science.colour.exposure import greys_from_text
 from quirewell.science.colour.target_use import TargetUse, target_from_text
 from quirewell.science.evidence.uncertainty import BudgetTerm
 from quirewell.science.imaging.change import (
@@ -33,6 +34,7 @@ from quirewell.science.imaging.register import NoRegistration, Registration
 from quirewell.science.imaging.scale_ratio import ScaleRatio, scale_ratio
 from quirewell.science.imaging.strain import SheetStrain, sheet_strain
 from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
+from quirewell.stages.comparing_exposure import exposure_findings
 from quirewell.stages.comparing_field import field_drawing, field_findings, layers_json
 from quirewell.stages.comparing_inks import compare_inks, inks_json, is_ink
 from quirewell.stages.methods import Outcome, method
@@ -42,7 +44,7 @@ METHOD = "pair.compare"
 PARAMS = (
     "panel", "dpi", "dpi_before", "dpi_after", "strip_length_mm", "rh_before_pct", "rh_after_pct",
     "same_day", "same_scanner", "margin_pct", "grain", "target", "ignore_before", "ignore_after",
-    "scanner_u_um", "scanner_repeat_um",
+    "scanner_u_um", "scanner_repeat_um", "greys",
 )  # fmt: skip
 SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
 _OUTLINE_U_MM = 0.08
@@ -88,6 +90,8 @@ def read_params(params: Mapping[str, str]) -> Asked:
             read_shapes(params.get(name, ""))
         except ValueError as error:
             raise ValueError(f"{name}: {error}") from None
+    if params.get("greys"):
+        greys_from_text(params["greys"])
     grain = params.get("grain") or "height"
     if grain not in ("height", "width", "unknown"):
         raise ValueError(f"grain must be height, width or unknown, got {grain!r}")
@@ -144,11 +148,15 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     axes = _axes(pair, pair.match, strain, ratio, asked)
     verdict = judge(*axes, margin_pct=asked.margin_pct)
     paper, light = compare_paper(pair, asked.target)
-    warnings += _paper_warnings(paper, light)
+    warnings += _paper_warnings(paper, light, pair.exposed is not None)
     findings = [*_size_findings(axes), *_paper_findings(paper, light)]
+    findings += exposure_findings(pair, asked.target)
     inks = compare_inks(pair, light)
     warnings += inks.warnings
-    findings += field_findings(pair, pair.match, _moved_mm(pair, pair.match))
+    moved_mm = _moved_mm(pair, pair.match)
+    findings += field_findings(
+        pair, pair.match, moved_mm, asked.scanner_u_um, asked.scanner_repeat_um
+    )
     findings += [*_match_findings(pair, pair.match), _words(verdict), *inks.findings]
     drawing = _drawing(pair, pair.match)
     drawing["field"] = field_drawing(pair, pair.match, ratio)
@@ -318,7 +326,9 @@ def _paper_findings(paper: PaperChange | None, light: LightChange | None) -> lis
     return findings
 
 
-def _paper_warnings(paper: PaperChange | None, light: LightChange | None) -> list[str]:
+def _paper_warnings(
+    paper: PaperChange | None, light: LightChange | None, exposed: bool
+) -> list[str]:
     out = []
     if paper is None and not (light is not None and light.withheld):
         out.append(
@@ -341,7 +351,8 @@ def _paper_warnings(paper: PaperChange | None, light: LightChange | None) -> lis
     elif light.differs:
         out.append(
             f"The two pictures were lit differently: the strip's grey steps moved by up to "
-            f"{light.steps_L:.1f} in L*. The paper's colour was corrected by them."
+            f"{light.steps_L:.1f} in L*. Colours were corrected by them"
+            f"{', both scans against the known greys of the strip' if exposed else ''}."
         )
     return out
 
@@ -419,7 +430,7 @@ def as_json(run: Run) -> dict[str, Any]:
     for finding in run.findings:
         if finding.value is not None and not is_ink(finding):
             group, name = finding.quantity.split(".", 1)
-            out[group][name] = finding.measured().as_json()
+            out.setdefault(group, {})[name] = finding.measured().as_json()
     words = next(f.text for f in run.findings if f.quantity == "verdict")
     return {
         **out,

@@ -45,14 +45,23 @@ def field_drawing(pair: Pair, match: Registration, ratio: ScaleRatio) -> str:
     return field_text(field_of(pair, match, ratio))
 
 
-def field_findings(pair: Pair, match: Registration, moved_mm: float) -> list[Finding]:
-    """``field.rms_um``: root mean square of the bend, what no even stretch explains [um]."""
+def field_findings(
+    pair: Pair,
+    match: Registration,
+    moved_mm: float,
+    scanner_u_um: float | None = None,
+    scanner_repeat_um: float | None = None,
+) -> list[Finding]:
+    """``field.rms_um``: root mean square of the bend, what no even stretch explains [um].
+
+    ``scanner_u_um`` and ``scanner_repeat_um`` are those of a calibrated scanner, if it is one.
+    """
     um = pair.after.um_per_px
     if um is None:
         return []
     size = math.sqrt(um[0] * um[1])
     bend, u_match = match.bend_px * size, match.u_bend_px * size
-    scanner = scanner_bend_um(moved_mm, match.turn != "upright")
+    scanner = scanner_bend_um(moved_mm, match.turn != "upright", scanner_u_um, scanner_repeat_um)
     u = math.hypot(u_match, scanner.u)
     return [
         Finding(

@@ -6,14 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, page_inks
 from quirewell.science.imaging.paper_change import LightChange
-from quirewell.stages.pair_pictures import Pair, lay_pair
+from quirewell.stages.pair_pictures import Pair, lay_pair, lit_alike, to_known_greys
 
 INKS_PX = 2000
 _SOURCES = ("sharma2005", "garcia2010")
@@ -39,9 +38,9 @@ def compare_inks(pair: Pair, light: LightChange | None) -> InkFindings:
     um = float(np.mean(pair.before.um_guess)) * laid.shrink
     before, after = light_of(laid.before), light_of(laid.after)
     withheld = light is not None and light.withheld
-    if light is not None and light.differs:
-        after = _relit(after, light)
+    before, after = lit_alike(pair, light, before, after, None)
     profiled = bool(pair.before.picture.profile and pair.after.picture.profile)
+    profiled = profiled or to_known_greys(pair, None)
     found = page_inks(before, after, laid.seen, um, profiled=profiled, exposure_changed=withheld)
     if found is None:
         return InkFindings(warnings=(_NO_PAPER,))
@@ -53,11 +52,6 @@ _NO_PAPER = (
     "Too little bare paper is seen to take the paper's own change out of the inks' colours: "
     "inks were not compared."
 )
-
-
-def _relit(after: NDArray[np.float32], light: LightChange) -> NDArray[np.float32]:
-    lit = (after - np.float32(light.offset)) / np.float32(light.gain)
-    return np.asarray(np.clip(lit, 0, None), dtype=np.float32)
 
 
 def ink_findings(ink: Ink) -> list[Finding]:

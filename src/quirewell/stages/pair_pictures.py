@@ -7,7 +7,7 @@ looked at is what was measured.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.record.shapes import read_shapes
+from quirewell.science.colour.exposure import ExposedPair, expose_pair, greys_from_text
 from quirewell.science.colour.maps import ciede2000_map, lab_map
 from quirewell.science.colour.paper_tone import tone_tiles
 from quirewell.science.colour.spaces import lab_from_linear, light_of, linear_from_lab
@@ -24,6 +25,7 @@ from quirewell.science.imaging.bare import bare_paper
 from quirewell.science.imaging.difference import difference_picture, warp_after_to_before
 from quirewell.science.imaging.match import Mask
 from quirewell.science.imaging.paper_change import (
+    COLOUR_SHARE,
     LIGHT_SHARE,
     TARGET_SHARE,
     UNSEEN_LIGHT_LAB,
@@ -34,6 +36,7 @@ from quirewell.science.imaging.paper_change import (
 )
 from quirewell.science.imaging.register import NoRegistration, Registration, register
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM, StripFound, find_strip
+from quirewell.science.imaging.strip_greys import read_greys
 from quirewell.science.imaging.visible import visible_paper
 from quirewell.studio.images import Picture, as_eight_bit, load_picture
 
@@ -72,11 +75,15 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Both sides and the registration between them, or why there is none."""
+    """Both sides and the registration between them, or why there is none.
+
+    ``exposed`` holds both scans against the strip's known greys, where these are known and seen.
+    """
 
     before: Side
     after: Side
     match: Registration | NoRegistration
+    exposed: ExposedPair | None = None
 
 
 def open_pair(files: Mapping[str, Path], params: Mapping[str, str]) -> Pair:
@@ -84,11 +91,23 @@ def open_pair(files: Mapping[str, Path], params: Mapping[str, str]) -> Pair:
 
     Raises:
         ImageError: when a file is no picture that can be measured.
-        ValueError: when a picture is too small to be matched.
+        ValueError: when a picture is too small to be matched, or the known greys cannot be read.
     """
     before = open_side(files["before"], params, "before")
     after = open_side(files["after"], params, "after")
-    return Pair(before, after, register(before.grey, after.grey, before.paper, after.paper))
+    match = register(before.grey, after.grey, before.paper, after.paper)
+    return Pair(before, after, match, _exposed(before, after, params.get("greys", "")))
+
+
+def _exposed(before: Side, after: Side, greys: str) -> ExposedPair | None:
+    """Both scans against the strip's known greys (``greys`` as the parameter has them)."""
+    if not greys or before.strip is None or after.strip is None:
+        return None
+    known = greys_from_text(greys)
+    read = [read_greys(side.picture.pixels, side.strip) for side in (before, after) if side.strip]
+    if read[0] is None or read[1] is None:
+        return None
+    return expose_pair(read[0].srgb, read[1].srgb, known)
 
 
 def open_side(path: Path, params: Mapping[str, str], role: str) -> Side:
@@ -158,9 +177,10 @@ def compare_paper(
 ) -> tuple[PaperChange | None, LightChange | None]:
     """Change of the bare paper's tone, and how the strip's grey steps came out.
 
-    Where the strip says that the two pictures were lit differently, the after picture's light
-    is brought to the before picture's before the tones are compared; where by too much, there
-    is no change to give. With a fitted ``target`` tones are as it has them.
+    Where the strip's own greys are known both pictures are brought to them (to the before
+    picture with a fitted ``target``). Where they are not and the strip says that the two were lit
+    differently, the after picture's light is brought to the before picture's. Where they differ
+    by too much, there is no change to give. With a ``target`` tones are as it has them.
     """
     light = light_between(pair)
     if light is not None and light.withheld:
@@ -174,21 +194,62 @@ def compare_paper(
     first, second = (
         tone_tiles(picture, side, on_leaf == 1).lab for picture in (laid.before, laid.after)
     )
+    tones = _alike(pair, light, first, second, target)
+    if target is not None:
+        tones = replace(
+            tones, first=target.correct(tones.first), second=target.correct(tones.second)
+        )
+    on_paper = int((on_leaf == 1).sum())
+    change = paper_change(
+        tones.first, tones.second, unprinted > 0.9, _profiled(pair), on_paper, tones.left_over,
+        tones.share, tones.tone_u_L,
+    )  # fmt: skip
+    return change, light
+
+
+@dataclass(frozen=True, slots=True)
+class _Tones:
+    """Tones of paper before and after as if exposed alike, and what that leaves open."""
+
+    first: NDArray[np.float64]
+    second: NDArray[np.float64]
+    left_over: NDArray[np.float64]
+    share: float | None
+    tone_u_L: float = 0.0
+
+
+def _alike(
+    pair: Pair, light: LightChange | None, first: NDArray[np.float64], second: NDArray[np.float64],
+    target: TargetUse | None,
+) -> _Tones:  # fmt: skip
+    """Bring the tones of both pictures to one exposure, by the surest means there is."""
+    share = TARGET_SHARE if target is not None else None
+    if pair.exposed is not None and np.isfinite(first).any() and np.isfinite(second).any():
+        whole = to_known_greys(pair, target)
+        middle = [float(np.nanmedian(lab[..., 0])) for lab in (first, second)]
+        own, common = pair.exposed.u_change_L(middle[0], middle[1], whole)
+        lit = [
+            pair.exposed.lab(role, lab, whole)
+            for role, lab in (("before", first), ("after", second))
+        ]
+        if whole:
+            share = COLOUR_SHARE
+        left = np.array([own, *pair.exposed.cast])
+        return _Tones(lit[0], lit[1], left, share, common)
     left_over = np.asarray(UNSEEN_LIGHT_LAB) if light is None else np.zeros(3)
     if light is not None and light.differs:
-        lit = relight(second, light)
-        if np.isfinite(lit[..., 0]).any():
-            moved = np.nanmedian(lit - second, axis=(0, 1))
+        relit = relight(second, light)
+        if np.isfinite(relit[..., 0]).any():
+            moved = np.nanmedian(relit - second, axis=(0, 1))
             left_over = LIGHT_SHARE * np.asarray(moved, dtype=np.float64)
-        second = lit
-    if target is not None:
-        first, second = target.correct(first), target.correct(second)
-    on_paper = int((on_leaf == 1).sum())
-    share = TARGET_SHARE if target is not None else None
-    change = paper_change(
-        first, second, unprinted > 0.9, _profiled(pair), on_paper, left_over, share
-    )
-    return change, light
+        second = relit
+    return _Tones(first, second, left_over, share)
+
+
+def to_known_greys(pair: Pair, target: TargetUse | None) -> bool:
+    """Whether both scans are brought to the strip's known greys; else the after scan is brought
+    to the before scan, whose exposure a fitted target has in it."""
+    return pair.exposed is not None and pair.exposed.known.absolute and target is None
 
 
 def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:
@@ -202,6 +263,24 @@ def relight(lab: NDArray[np.float64], light: LightChange) -> NDArray[np.float64]
     """CIELAB of the after picture had it been lit as the before picture was."""
     linear = (linear_from_lab(lab) - light.offset) / light.gain
     return lab_from_linear(np.where(np.isnan(linear), np.nan, np.maximum(linear, 0.0)))
+
+
+def lit_alike(
+    pair: Pair, light: LightChange | None, before: NDArray[np.float32],
+    after: NDArray[np.float32], target: TargetUse | None,
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:  # fmt: skip
+    """Linear light of both pictures as if exposed alike (see :func:`compare_paper`)."""
+    if pair.exposed is not None:
+        whole = to_known_greys(pair, target)
+        one, two = (
+            pair.exposed.light(role, lit, whole).astype(np.float32)
+            for role, lit in (("before", before), ("after", after))
+        )
+        return one, two
+    if light is None or not light.differs:
+        return before, after
+    lit = (after - np.float32(light.offset)) / np.float32(light.gain)
+    return before, np.asarray(np.maximum(lit, 0), dtype=np.float32)
 
 
 def light_between(pair: Pair) -> LightChange | None:
@@ -228,12 +307,11 @@ def difference_of(pair: Pair, longest_px: int = 1400) -> tuple[NDArray[np.float3
     um = float(np.mean(pair.before.um_guess)) * laid.shrink
     sigma = max(0.5, 1000 * _BLUR_MM / um)
     lights = [
-        cv2.GaussianBlur(light_of(picture), (0, 0), sigma) for picture in (laid.before, laid.after)
+        np.asarray(cv2.GaussianBlur(light_of(picture), (0, 0), sigma), dtype=np.float32)
+        for picture in (laid.before, laid.after)
     ]
-    light = light_between(pair)
-    if light is not None and light.differs:
-        lights[1] = np.maximum((lights[1] - np.float32(light.offset)) / np.float32(light.gain), 0)
-    one, two = (lab_map(np.asarray(part)) for part in lights)
+    lit = lit_alike(pair, light_between(pair), lights[0], lights[1], None)
+    one, two = (lab_map(np.asarray(part)) for part in lit)
     return ciede2000_map(one, two), laid.seen
 
 

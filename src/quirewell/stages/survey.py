@@ -19,6 +19,7 @@ from quirewell.record.finding import Input
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages.bench_params import (
     colour_params,
+    greys_params,
     scanner_pair_params,
     scanner_params,
     strip_params,
@@ -95,8 +96,9 @@ def measure_params(
 def compare_params(
     state: ItemState, pair: Mapping[str, Capture] | None = None, bench: BenchState = EMPTY_BENCH
 ) -> dict[str, str]:
-    """All that is known beforehand of a pair: margin, strip, scanner, humidity at both scans."""
-    known = strip_params(state, bench)
+    """All that is known beforehand of a pair: margin, strip and its greys, scanner, humidity at
+    both scans."""
+    known = strip_params(state, bench) | greys_params(bench)
     known.pop("strip_length_u_mm", None)
     if pair is not None:
         known |= scanner_pair_params(bench, pair["before"], pair["after"])

@@ -80,13 +80,15 @@ def paper_change(
     on_leaf: int | None = None,
     light_u_lab: Array | None = None,
     share: float | None = None,
+    tone_u_L: float = 0.0,
 ) -> PaperChange | None:
     """Compare tones of paper tile by tile, (rows, columns, 3) CIELAB, nan where not bare.
 
     ``clear`` is true on tiles well away from all print; ``on_leaf`` counts the leaf's tiles,
     bare or not (all are taken as seen unless given). ``light_u_lab`` is what a change of light
     may have done, ``share`` the share of the change that the colours may have wrong (by
-    ``profiled`` unless given). None when fewer than 5 tiles are bare in both pictures.
+    ``profiled`` unless given), ``tone_u_L`` what a tone curve set by the strip's known greys
+    leaves open. None when fewer than 5 tiles are bare in both pictures.
     """
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
     tiles = int(both.sum())
@@ -105,7 +107,7 @@ def paper_change(
     parts = {
         "places": np.hypot(_uneven(after - before, both), apart),
         "scanner": np.asarray(SCANNER_REPEAT_LAB),
-        "colours": share * np.abs(change),
+        "colours": np.hypot(share * np.abs(change), [tone_u_L, 0.0, 0.0]),
         "light": np.zeros(3) if light_u_lab is None else np.abs(light_u_lab),
         "unseen": unseen_u(tiles, tiles if on_leaf is None else on_leaf),
     }
