@@ -11,6 +11,8 @@ from quirewell.demo.publication import sheet_plan
 from quirewell.demo.scans import DrawnSheet, write_scan
 from quirewell.demo.truth import InkTruth
 from quirewell.record.finding import Run
+from quirewell.science.colour.spaces import SRGB_TO_XYZ_D50
+from quirewell.science.colour.target_use import TargetUse
 from quirewell.science.imaging.paper_change import LightChange
 from quirewell.stages.comparing import METHOD, as_json
 from quirewell.stages.comparing_inks import compare_inks, inks_json
@@ -104,3 +106,16 @@ def test_a_slight_change_of_light_is_taken_out_first(
     found = compare_inks(cover[2], LightChange(1.0, 1.02, 0.0, True))
     by_name = {entry.quantity: entry for entry in found.findings}
     assert by_name["ink.red_ink.dE00"].value == pytest.approx(2.4, abs=0.4)
+
+
+def test_a_fitted_target_carries_the_inks_colours_and_its_error(
+    cover: tuple[Run, dict[str, InkTruth], Pair],
+) -> None:
+    plain = {one.quantity: one for one in compare_inks(cover[2], None).findings}
+    use = TargetUse("linear", 0.9 * SRGB_TO_XYZ_D50, (0.5, 0.6, 0.7))
+    found = {one.quantity: one for one in compare_inks(cover[2], None, use).findings}
+    for moment in ("before", "after"):
+        own, carried = (entries[f"ink.red_ink.L_{moment}"] for entries in (plain, found))
+        assert carried.value == pytest.approx((own.value + 16) * 0.9 ** (1 / 3) - 16, abs=0.05)
+        assert carried.u > 2.0 > own.u
+        assert "fitted target" in carried.note and "scanner sees" in own.note

@@ -151,7 +151,7 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     warnings += _paper_warnings(paper, light, pair.exposed is not None)
     findings = [*_size_findings(axes), *_paper_findings(paper, light)]
     findings += exposure_findings(pair, asked.target)
-    inks = compare_inks(pair, light)
+    inks = compare_inks(pair, light, asked.target)
     warnings += inks.warnings
     moved_mm = _moved_mm(pair, pair.match)
     findings += field_findings(

@@ -10,12 +10,18 @@ import numpy as np
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of
+from quirewell.science.colour.target_use import TargetUse
+from quirewell.science.imaging.inks import TARGET_INKS
 from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, page_inks
 from quirewell.science.imaging.paper_change import LightChange
 from quirewell.stages.pair_pictures import Pair, lay_pair, lit_alike, to_known_greys
 
 INKS_PX = 2000
 _SOURCES = ("sharma2005", "garcia2010")
+_AS_SEEN = "as this scanner sees colours; its own error is not in u"
+_TARGETED = (
+    f"as the fitted target has it; its error, {TARGET_INKS:g} times that of a paper tone, is in u"
+)
 _MODEL = "a transparent ink on paper that changed, channel by channel"
 
 
@@ -28,8 +34,11 @@ class InkFindings:
     drawing: str = ""
 
 
-def compare_inks(pair: Pair, light: LightChange | None) -> InkFindings:
-    """Compare the inks of a registered pair; ``light`` is what the strip's grey steps say.
+def compare_inks(
+    pair: Pair, light: LightChange | None, target: TargetUse | None = None
+) -> InkFindings:
+    """Compare the inks of a registered pair; ``light`` is what the strip's grey steps say, with
+    a fitted ``target`` colours are as it has them.
 
     Raises:
         ValueError: when the two could not be registered, with the reason.
@@ -38,13 +47,15 @@ def compare_inks(pair: Pair, light: LightChange | None) -> InkFindings:
     um = float(np.mean(pair.before.um_guess)) * laid.shrink
     before, after = light_of(laid.before), light_of(laid.after)
     withheld = light is not None and light.withheld
-    before, after = lit_alike(pair, light, before, after, None)
+    before, after = lit_alike(pair, light, before, after, target)
     profiled = bool(pair.before.picture.profile and pair.after.picture.profile)
-    profiled = profiled or to_known_greys(pair, None)
-    found = page_inks(before, after, laid.seen, um, profiled=profiled, exposure_changed=withheld)
+    profiled = profiled or to_known_greys(pair, target)
+    found = page_inks(
+        before, after, laid.seen, um, profiled=profiled, exposure_changed=withheld, target=target
+    )
     if found is None:
         return InkFindings(warnings=(_NO_PAPER,))
-    findings = [entry for ink in found.inks for entry in ink_findings(ink)]
+    findings = [entry for ink in found.inks for entry in ink_findings(ink, target is not None)]
     return InkFindings(tuple(findings), (), _boxes_text(found, laid.shrink))
 
 
@@ -54,8 +65,11 @@ _NO_PAPER = (
 )
 
 
-def ink_findings(ink: Ink) -> list[Finding]:
-    """What is left of one ink: its own change, what is seen, bleed, and the verdict."""
+def ink_findings(ink: Ink, targeted: bool = False) -> list[Finding]:
+    """What is left of one ink: its own change, what is seen, bleed, and the verdict.
+
+    ``targeted`` says that colours are as a fitted target has them.
+    """
     own, name = ink.own, f"ink.{ink.key}"
     what = "average of places of 10 mm, ink and paper together" if ink.name == FINE else "solids"
     kept = ", ".join(f"{value:.2f}" for value in own.kept)
@@ -76,7 +90,7 @@ def ink_findings(ink: Ink) -> list[Finding]:
     ]  # fmt: skip
     for moment, lab in (("before", own.before), ("after", own.after)):
         for axis, value, u in zip("Lab", lab, own.u_seen, strict=True):
-            note = "as this scanner sees colours; its own error is not in u"
+            note = _TARGETED if targeted else _AS_SEEN
             out.append(Finding("", f"{name}.{axis}_{moment}", "", value, u, "1", note=note))
     out += [
         Finding("", f"{name}.places", "", float(own.places), 0.0, "1"),

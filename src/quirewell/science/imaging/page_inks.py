@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.colour.target_use import TargetUse
 from quirewell.science.imaging.bleed import FAR_MM, Bleed, bleed, from_ink_mm
 from quirewell.science.imaging.ink_ground import PaperUnder, all_ink, paper_under
 from quirewell.science.imaging.ink_names import InkName, name_inks
@@ -76,11 +77,13 @@ def page_inks(
     *,
     profiled: bool = True,
     exposure_changed: bool = False,
+    target: TargetUse | None = None,
 ) -> PageInks | None:
     """Compare every ink of a page, both pictures on one grid (linear light, height x width x 3).
 
-    ``seen`` is true where both show the leaf. None where too little bare paper is seen to take
-    the paper's own change out.
+    ``seen`` is true where both show the leaf; with a fitted ``target`` colours are as it has them
+    (bleed is judged in the scanner's own, where nothing but a difference counts). None where too
+    little bare paper is seen to take the paper's own change out.
 
     Raises:
         ValueError: when the arrays do not fit each other.
@@ -97,7 +100,10 @@ def page_inks(
         return None
     under = paper_under(before, after, bare, um_per_px)
     solids = find_solids(before, under.spread(seen.shape), ink, seen, um_per_px)
-    page = _Page(before, after, seen, ink, near_mm, um_per_px, under, profiled, exposure_changed)
+    page = _Page(
+        before, after, seen, ink, near_mm, um_per_px, under, profiled, exposure_changed,
+        target,
+    )  # fmt: skip
     found = _solid_inks(page, solids)
     fine = _fine_print(page, solids)
     share = float(ink[seen].mean())
@@ -115,6 +121,7 @@ class _Page:
     under: PaperUnder
     profiled: bool
     exposure_changed: bool
+    target: TargetUse | None
 
 
 def _solid_inks(page: _Page, solids: tuple[Solid, ...]) -> list[Ink]:
@@ -134,7 +141,7 @@ def _solid_inks(page: _Page, solids: tuple[Solid, ...]) -> list[Ink]:
     ]
     for entry in places:
         assert entry is not None
-        changes.append(ink_change(entry, looks, scatter, page.profiled))
+        changes.append(ink_change(entry, looks, scatter, page.profiled, target=page.target))
     for solid, name, entry, change in zip(solids, names, places, changes, strict=True):
         ring = None
         if enough:
@@ -146,7 +153,10 @@ def _solid_inks(page: _Page, solids: tuple[Solid, ...]) -> list[Ink]:
         if moved:
             lift = np.prod([changes[part].lift for part in moved], axis=0)
             assert entry is not None
-            own = ink_change(entry, looks, scatter, page.profiled, lift=(lift[0], lift[1], lift[2]))
+            own = ink_change(
+                entry, looks, scatter, page.profiled, lift=(lift[0], lift[1], lift[2]),
+                target=page.target,
+            )  # fmt: skip
         parts = tuple(names[part].name for part in name.parts)
         moved_names = [names[part].name for part in moved]
         says = _says(own, ring, moved_names, page.exposure_changed)
@@ -199,7 +209,7 @@ def _fine_print(page: _Page, solids: tuple[Solid, ...]) -> Ink | None:
     if places is None:
         return None
     scatter = paper_scatter(page.under, page.seen)
-    change = ink_change(places, len(solids) + 1, scatter, page.profiled)
+    change = ink_change(places, len(solids) + 1, scatter, page.profiled, target=page.target)
     if page.exposure_changed:
         says = _says(change, None, [], True)
     else:
