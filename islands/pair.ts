@@ -2,6 +2,7 @@
 // map of their difference. Nothing moves unless it is asked to, and it stops by itself.
 import OpenSeadragon from "openseadragon";
 import { button, calm, openTiles, type Opened } from "./deepzoom";
+import { Relief } from "./relief";
 
 type Mode = "before" | "after" | "curtain" | "difference";
 const MODES: [Mode, string][] = [
@@ -17,6 +18,7 @@ class Pair extends HTMLElement {
   private opened: Opened | undefined;
   private laid: OpenSeadragon.TiledImage | undefined;
   private difference: OpenSeadragon.TiledImage | undefined;
+  private relief: Relief | undefined;
   private mode: Mode = "curtain";
   private slider = document.createElement("input");
   private edge = document.createElement("div");
@@ -104,6 +106,7 @@ class Pair extends HTMLElement {
         this.laid = (event as unknown as { item: OpenSeadragon.TiledImage }).item;
         this.dataset["state"] = "laid";
         this.tell("");
+        this.relief = new Relief(this, opened, () => this.draw(), (words) => this.tell(words));
         this.draw();
       },
       error: () => this.tell("The after picture could not be laid on the before picture."),
@@ -163,14 +166,24 @@ class Pair extends HTMLElement {
     this.difference?.setOpacity(this.mode === "difference" ? 1 : 0);
     if (!this.laid) return;
     this.laid.setOpacity(this.mode === "after" || curtain ? 1 : 0);
+    const before = this.relief?.of("before");
+    const after = this.relief?.of("after");
+    for (const one of this.relief?.all ?? []) {
+      const seen = one === before ? this.mode === "before" : one === after && this.mode === "after";
+      one.setOpacity(seen || (curtain && (one === before || one === after)) ? 1 : 0);
+    }
     this.clip();
   }
 
-  // The part of the after picture that the curtain lets through; drawn anew only when it moved.
+  // The part of the after picture, and of its relief, that the curtain lets through.
   private clip(): void {
+    for (const one of [this.laid, this.relief?.of("after")]) if (one) this.clipOne(one);
+  }
+
+  // Drawn anew only when the edge moved.
+  private clipOne(laid: OpenSeadragon.TiledImage): void {
     const opened = this.opened;
-    const laid = this.laid;
-    if (!opened || !laid) return;
+    if (!opened) return;
     const now = laid.getClip();
     if (this.mode !== "curtain") {
       if (now) laid.setClip(null);

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from quirewell.cli.main import main
 from quirewell.demo.raked_sheet import rake_sheet, ring
 from quirewell.science.colour.spaces import srgb_from_linear
+from quirewell.studio.studio import Studio
+from raked_studio import ITEM, page_studio, raking_files
 
 AZIMUTHS = (20, 110, 200, 290)
 
@@ -155,3 +157,40 @@ def test_pictures_of_differing_sizes_no_scale_and_long_files_are_refused(
     two.write_text("0,25\n" * 20_000, encoding="utf-8")
     assert "too long" in called(*small, str(two)).output
     assert "No such file" in called(*bare, str(tmp_path / "none.csv")).output
+
+
+def test_a_relief_is_kept_in_a_studio_and_lies_on_the_scan(tmp_path: Path) -> None:
+    folder = raking_files(tmp_path / "raked", degrees=8.0, scale=0.9)
+    page_studio(tmp_path / "studio", folder / "scan.tif").close()
+    words = [*pictures(folder, 0, 1, 2, 3), str(folder / "lights.csv"), *flats(folder)]
+    where = ["--studio", str(tmp_path / "studio"), "--item", "copperbeck garden annual"]
+    result = called(*words, *where, "--page", "1.outer.left", "--json")
+    assert result.exit_code == 0, result.output
+    kept = json.loads(result.stdout)["recorded"]
+    assert (kept["page"], kept["moment"], kept["on_scan"]) == ("w01.outer.left", "before", True)
+    with Studio.open(tmp_path / "studio") as studio:
+        assert kept["run"] in studio.state(ITEM).runs
+    said = called(*words, *where, "--page", "w02.outer.left", "--moment", "after")
+    assert said.exit_code == 0
+    assert "wrap 2, outer side, left" in said.stdout and "shown by itself" in said.stdout
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (["--item", "annual"], "--studio DIR"),
+        (["--studio", "{}"], "--item and --page"),
+        (["--studio", "{}", "--item", "nobody", "--page", "w01.outer.left"], "no item"),
+        (["--studio", "{}", "--item", ITEM, "--page", "w01"], "Name one page"),
+        (["--studio", "{}", "--item", ITEM, "--page", "w07.outer.left"], "wraps 1 to 2"),
+        (["--studio", "nowhere", "--item", "a", "--page", "w01.outer.left"], "no studio"),
+    ],
+)
+def test_what_is_wrongly_said_of_the_record_is_a_sentence(
+    shots: Path, tmp_path: Path, options: list[str], says: str
+) -> None:
+    page_studio(tmp_path / "studio", None).close()
+    options = [word.format(tmp_path / "studio") for word in options]
+    result = called(*pictures(shots, 0, 1, 2, 3), str(shots / "lights.csv"), *options)
+    assert result.exit_code == 2 and says in result.stderr, result.output
+    assert "Traceback" not in result.output

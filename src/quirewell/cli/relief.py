@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +10,16 @@ import click
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Input, Run
 from quirewell.stages.methods import run_method
+from quirewell.stages.naming import place_words
 from quirewell.stages.pair_pictures import write_png
+from quirewell.stages.refusal import Refusal
+from quirewell.stages.relief_recording import Recorded, record_relief
 from quirewell.stages.relieving import METHOD, pictures_of, solve
 from quirewell.stages.results import show
+from quirewell.studio.blobs import hash_file
+from quirewell.studio.faults import StudioError
 from quirewell.studio.images import ImageError
+from quirewell.studio.studio import Studio
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
 _MOST_BYTES = 50_000
@@ -51,6 +56,25 @@ _MOST_BYTES = 50_000
     metavar="FOLDER",
     help="Write slope, creases, height and albedo as pictures here.",
 )
+@click.option(
+    "--studio",
+    "studio_folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    metavar="DIR",
+    help="Keep the relief in this studio, with its pictures; needs --item and --page.",
+)
+@click.option("--item", default="", metavar="TITLE_OR_ID", help="The item it belongs to.")
+@click.option(
+    "--page", default="", metavar="PLACE", help="The page that was lit, as w03.outer.left."
+)
+@click.option(
+    "--moment",
+    default="before",
+    show_default=True,
+    type=click.Choice(["before", "after"]),
+    help="Whether it was lit before or after treatment.",
+)
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
 def relief(
     images: tuple[Path, ...],
@@ -60,6 +84,10 @@ def relief(
     lamp_u_deg: str,
     grid: Path | None,
     output: Path | None,
+    studio_folder: Path | None,
+    item: str,
+    page: str,
+    moment: str,
     wants_json: bool,
 ) -> None:
     """Measure creases and cockle from IMAGES, each lit from another side.
@@ -69,6 +97,8 @@ def relief(
       quirewell relief left.tif right.tif two-lamps.csv -o slope
       quirewell relief a.tif b.tif c.tif d.tif lights.csv --flat fa.tif --flat fb.tif
         --flat fc.tif --flat fd.tif --dpi 150 -o relief --json
+      quirewell relief *.tif lights.csv --studio larkmoor --item annual
+        --page w03.outer.left --moment after
 
     LIGHTS is a small text: for each picture a line "azimuth, elevation" in degrees, azimuth
     clockwise from the head of the picture. Or TOML with a [sphere] of x, y and radius in pixels:
@@ -86,22 +116,63 @@ def relief(
         files = {f"picture{number:02d}": path for number, path in enumerate(images, 1)}
         files |= {f"flat{number:02d}": path for number, path in enumerate(flats, 1)}
         files |= {"grid": grid} if grid else {}
-        inputs = tuple(
-            Input(role, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
-            for role, path in files.items()
-        )
-        run = run_method(METHOD, "sheet", files, inputs, params)
+        if studio_folder is None:
+            if item or page:
+                raise ValueError("--item and --page say where it is kept: give --studio DIR too")
+            recorded = None
+            inputs = tuple(Input(role, path.name, hash_file(path)) for role, path in files.items())
+            run = run_method(METHOD, "sheet", files, inputs, params)
+        else:
+            recorded = _record(studio_folder, item, page, moment, files, params)
+            run = recorded.run
         written = _write(files, params, output)
+    except Refusal as refusal:
+        fail(str(refusal), wants_json)
     except OSError as error:
         what = error.strerror or "cannot be read or written"
         fail(f"{error.filename or error}: {what}.", wants_json)
-    except (ImageError, ValueError) as error:
+    except (ImageError, StudioError, ValueError) as error:
         fail(f"{error}.".replace("..", "."), wants_json)
-    out = as_json(run) | {"pictures": written}
     if wants_json:
-        print_json(out)
+        kept = {} if recorded is None else {"recorded": _kept_json(recorded)}
+        print_json(as_json(run) | {"pictures": written} | kept)
     else:
         click.echo(_card(run, written))
+        if recorded is not None:
+            click.echo(_kept_words(recorded))
+
+
+def _record(
+    folder: Path, item: str, page: str, moment: str, files: dict[str, Path], params: dict[str, str]
+) -> Recorded:
+    """Keep the pictures and the run in a studio.
+
+    Raises:
+        Refusal, StudioError, ImageError, ValueError: what was given does not fit; a sentence.
+    """
+    if not item or not page:
+        raise ValueError("--studio keeps a relief of one page: name it by --item and --page")
+    with Studio.open(folder) as studio:
+        return record_relief(studio, studio.find(item) or item, page, moment, files, params)
+
+
+def _kept_json(recorded: Recorded) -> dict[str, Any]:
+    run = recorded.run
+    return {
+        "run": run.id,
+        "page": run.subject,
+        "moment": run.params["moment"],
+        "on_scan": not recorded.apart,
+        "why_apart": recorded.apart or None,
+    }
+
+
+def _kept_words(recorded: Recorded) -> str:
+    where = place_words(recorded.run.subject)
+    says = f"Kept in the record of {where}, {recorded.run.params['moment']} treatment"
+    if not recorded.apart:
+        return f"{says}; it lies on the scan, as a layer of its close-up."
+    return f"{says}; it is shown by itself: {recorded.apart}".removesuffix(".") + "."
 
 
 def _write(files: dict[str, Path], params: dict[str, str], folder: Path | None) -> dict[str, str]:

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of, srgb_from_linear
-from quirewell.science.imaging.difference import warp_after_to_before
 from quirewell.science.imaging.lambert import check_stack, scaled_normals
 from quirewell.science.imaging.lamps import (
     Lamp,
@@ -27,7 +26,6 @@ from quirewell.science.imaging.lamps import (
     lamp_from_sphere,
     vectors,
 )
-from quirewell.science.imaging.register import NoRegistration, register
 from quirewell.science.imaging.relief import (
     Relief,
     divided_by_flat,
@@ -36,14 +34,15 @@ from quirewell.science.imaging.relief import (
 )
 from quirewell.stages.lamp_text import read_lamps
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.relief_grid import LONGEST_PX, laid_on, reduced
 from quirewell.studio.images import load_picture
 
 Array = NDArray[np.float64]
 Light = NDArray[np.float32]
 
 METHOD = "relief.measure"
-PARAMS = ("lamps", "dpi", "lamp_u_deg")
-LONGEST_PX = 2000
+# What changes numbers, and last the moment the sheet was lit at, which only says so.
+PARAMS = ("lamps", "dpi", "lamp_u_deg", "grid_um_per_px", "moment")
 _LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
 _LAMP_U_DEG = 2.0
 _LOW_DEG = 15.0
@@ -68,7 +67,8 @@ NO_FLAT = (
 @dataclass(frozen=True, slots=True)
 class Solved:
     """What was had from the pictures: lamps used, relief (None from two lamps), normals, how
-    light the sheet is, the picture of slope (two lamps), scale and sentences of warning."""
+    light the sheet is, the picture of slope (two lamps), scale, sentences of warning, and
+    whether all lies on the grid of another picture."""
 
     lamps: tuple[Lamp, ...]
     relief: Relief | None
@@ -77,9 +77,10 @@ class Solved:
     slope: Array | None
     px_mm: float
     warnings: tuple[str, ...]
+    on_grid: bool = False
 
 
-@method(METHOD, 1, "seeded")
+@method(METHOD, 2, "seeded")
 def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Creases, slope, and with flat sheets the cockle of a sheet lit from several sides."""
     unknown = sorted(set(params) - set(PARAMS))
@@ -88,7 +89,38 @@ def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
             f"{METHOD} knows no parameter {unknown[0]!r}; it knows {', '.join(PARAMS)}"
         )
     solved = solve(files, params)
-    return Outcome(tuple(relief_findings(solved, _lamp_u(params))), solved.warnings)
+    found = tuple(relief_findings(solved, _lamp_u(params)))
+    return Outcome(found, solved.warnings, _drawing(solved))
+
+
+def _drawing(solved: Solved) -> dict[str, str]:
+    """What a page needs to show the relief: size, scale, range of height, whether on a grid."""
+    shown = solved.slope if solved.slope is not None else solved.albedo
+    assert shown is not None
+    out = {
+        "size_px": f"{shown.shape[1]} {shown.shape[0]}",
+        "px_mm": f"{solved.px_mm:.6g}",
+        "layers": "shaded",
+        "on_grid": "yes" if solved.on_grid else "no",
+    }
+    if solved.relief is not None and solved.relief.height is not None:
+        low, high = height_range_um(solved)
+        out |= {"layers": "height shaded", "height_um": f"{low:.1f} {high:.1f}"}
+    return out
+
+
+def height_range_um(solved: Solved) -> tuple[float, float]:
+    """The 1st and the 99th hundredth of the height where it is known [um]."""
+    assert solved.relief is not None and solved.relief.height is not None
+    known = solved.relief.height[known_part(solved)]
+    low, high = np.quantile(known, [0.01, 0.99])
+    return 1000 * float(low), 1000 * float(high)
+
+
+def known_part(solved: Solved) -> NDArray[np.bool_]:
+    """Where a normal was found."""
+    assert solved.normals is not None
+    return np.isfinite(solved.normals[..., 2])
 
 
 def solve(files: Mapping[str, Path], params: Mapping[str, str]) -> Solved:
@@ -98,29 +130,16 @@ def solve(files: Mapping[str, Path], params: Mapping[str, str]) -> Solved:
         ImageError: when a file is no picture.
         ValueError: pictures, lamps and flat sheets that do not fit, in a sentence.
     """
-    roles = [
-        sorted(role for role in files if role.startswith(kind)) for kind in ("picture", "flat")
-    ]
-    pictures, dpi = _open([files[role] for role in roles[0]])
-    stated = params.get("dpi") or ""
-    dpi = _number(stated, "dpi", 50, 4800) if stated else dpi
-    if dpi is None:
-        raise ValueError("no picture says its resolution: state the dpi, or no length can be given")
-    lamps = lamps_of(params.get("lamps", ""), pictures)
-    flats = _open([files[role] for role in roles[1]])[0] if roles[1] else None
-    if "grid" in files:
-        pictures, flats = _onto_grid(files["grid"], pictures, flats)
-    stack, shrink = _reduced(pictures)
-    px_mm = 25.4 / dpi * shrink
+    stack, flats, lamps, px_mm = _stacked(files, params)
     warnings = [KEEP_COOL]
     if len(lamps) == 2:
         return Solved(
             lamps, None, None, None, slope_picture(stack[0], stack[1]), px_mm,
-            (*warnings, TWO_LAMPS),
+            (*warnings, TWO_LAMPS), "grid" in files,
         )  # fmt: skip
     lights = check_lights(vectors(lamps))
     if flats is not None:
-        stack = divided_by_flat(stack, _reduced(flats)[0], lights)
+        stack = divided_by_flat(stack, flats, lights)
     else:
         warnings.append(NO_FLAT)
     if min(lamp.elevation_deg for lamp in lamps) < _LOW_DEG:
@@ -130,7 +149,44 @@ def solve(files: Mapping[str, Path], params: Mapping[str, str]) -> Solved:
         )
     normals, albedo = scaled_normals(stack, lights, _lit(stack))
     relief = measure_relief(normals, px_mm, flats is not None)
-    return Solved(lamps, relief, normals, albedo, None, px_mm, tuple(warnings))
+    return Solved(lamps, relief, normals, albedo, None, px_mm, tuple(warnings), "grid" in files)
+
+
+def _stacked(
+    files: Mapping[str, Path], params: Mapping[str, str]
+) -> tuple[Light, Light | None, tuple[Lamp, ...], float]:
+    """Pictures and flat sheets, reduced and on the grid if there is one; lamps; size of a pixel
+    [mm]."""
+    roles = [
+        sorted(role for role in files if role.startswith(kind)) for kind in ("picture", "flat")
+    ]
+    pictures, tag = _open([files[role] for role in roles[0]])
+    lamps = lamps_of(params.get("lamps", ""), pictures)
+    stack, shrink = _reduced(pictures)
+    flats = _reduced(_open([files[role] for role in roles[1]])[0])[0] if roles[1] else None
+    per_inch = _dpi(params, tag)
+    px_mm = None if per_inch is None else 25.4 / per_inch * shrink
+    if "grid" in files:
+        grid, grid_shrink = reduced(_open([files["grid"]])[0][0])
+        laid = laid_on(grid, stack, flats, lamps)
+        stack, flats, lamps = laid.stack, laid.flats, laid.lamps
+        own = None if px_mm is None else px_mm * laid.ratio
+        px_mm = _grid_mm(params, grid_shrink) or own
+    if px_mm is None:
+        raise ValueError("no picture says its resolution: state the dpi, or no length can be given")
+    return stack, flats, lamps, px_mm
+
+
+def _dpi(params: Mapping[str, str], tag: float | None) -> float | None:
+    """Resolution of the pictures [1/inch]: as stated, else as the first one's tag says it."""
+    stated = params.get("dpi") or ""
+    return _number(stated, "dpi", 50, 4800) if stated else tag
+
+
+def _grid_mm(params: Mapping[str, str], shrink: float) -> float | None:
+    """Size of a pixel of the reduced grid [mm], where the grid's own scale was measured."""
+    text = params.get("grid_um_per_px") or ""
+    return _number(text, "grid_um_per_px", 1, 1000) / 1000 * shrink if text else None
 
 
 def lamps_of(text: str, pictures: Sequence[Light]) -> tuple[Lamp, ...]:
@@ -194,12 +250,10 @@ def _lamp_u(params: Mapping[str, str]) -> float:
 def _reduced(pictures: Sequence[Light]) -> tuple[Light, float]:
     """All pictures as one array, at most 2000 px on the longer side, and by how much smaller."""
     stack = check_stack(pictures)
-    shrink = max(1.0, max(stack.shape[1:]) / LONGEST_PX)
-    if shrink == 1.0:
+    if max(stack.shape[1:]) <= LONGEST_PX:
         return stack, 1.0
-    size = (round(stack.shape[2] / shrink), round(stack.shape[1] / shrink))
-    small = [cv2.resize(picture, size, interpolation=cv2.INTER_AREA) for picture in stack]
-    return check_stack([np.asarray(part, dtype=np.float32) for part in small]), shrink
+    small = [reduced(picture) for picture in stack]
+    return check_stack([part for part, _ in small]), small[0][1]
 
 
 def _lit(stack: Light) -> NDArray[np.bool_]:
@@ -209,28 +263,6 @@ def _lit(stack: Light) -> NDArray[np.bool_]:
     if top <= 0:
         raise ValueError("all pictures are dark: was the lamp on, the lens cap off?")
     return np.asarray(mean > _DARK_SHARE * top)
-
-
-def _onto_grid(
-    grid: Path, pictures: Sequence[Light], flats: Sequence[Light] | None
-) -> tuple[list[Light], list[Light] | None]:
-    """Pictures and flat sheets laid on the grid of an earlier picture of the same sheet."""
-    first = _open([grid])[0][0]
-    stack = check_stack(pictures)
-    match = register(_grey(first), _grey(stack.mean(axis=0)))
-    if isinstance(match, NoRegistration):
-        raise ValueError(f"the pictures cannot be laid on the earlier one: {match.says}")
-
-    def laid(light: Light) -> Light:
-        whole = np.repeat(light[..., None], 3, axis=2)
-        return warp_after_to_before(whole, match, first.shape).pixels[..., 0].clip(0, None)
-
-    return [laid(part) for part in stack], None if flats is None else [laid(f) for f in flats]
-
-
-def _grey(light: Light) -> NDArray[np.uint8]:
-    top = max(float(np.quantile(light[::5, ::5], 0.99)), 1e-6)
-    return np.round(srgb_from_linear(np.clip(light / top, 0, 1)) * 255).astype(np.uint8)
 
 
 def relief_findings(solved: Solved, lamp_u_deg: float) -> list[Finding]:

@@ -152,6 +152,9 @@ def recorded_originals(events: list[Event]) -> dict[str, str]:
         if event.kind == "scanner.calibrated":
             for entry in event.body["run"]["inputs"]:
                 found[entry["sha256"]] = f"{entry['ref']}, a scan that calibrates the scanner"
+        if event.kind == "run.recorded" and event.body["method"] == "relief.measure":
+            for entry in event.body["inputs"]:
+                found.setdefault(entry["sha256"], f"{entry['ref']}, lit for relief")
     return found
 
 

@@ -28,6 +28,7 @@ from quirewell.web.routes import (
     look,
     pictures,
     prove,
+    relief,
     treat,
     work,
 )
@@ -61,6 +62,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *look.routes,
             *treat.routes,
             *prove.routes,
+            *relief.routes,
             *work.routes,
             *pictures.routes,
             Mount("/static", StaticFiles(directory=STATIC)),

@@ -16,6 +16,7 @@ from quirewell.stages.drawn import layers_of
 from quirewell.stages.intake import set_aside
 from quirewell.stages.naming import sheet_of
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.relief_view import relief_on
 from quirewell.web.house import house_of
 from quirewell.web.measuring import start_measuring
 from quirewell.web.page import render_item
@@ -41,6 +42,7 @@ def _look(request: Request, refusal: Refusal | None, action: str) -> Response:
         picture=stage.picture_view(state, capture), back=back,
         layers=layers_of(run, held), corrected=corrected_view(state, capture, events),
         um_per_px=stage.um_per_px(run) if run else None,
+        relief=relief_on(state, capture) if stage.measurable(capture) else None,
         correctable=stage.measurable(capture),
         waiting=stage.measurable(capture) and stage.needs_measuring(state, capture),
     )  # fmt: skip

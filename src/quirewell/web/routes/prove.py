@@ -24,6 +24,7 @@ from quirewell.stages.noting import lock_margin
 from quirewell.stages.pair_layers import pair_layers
 from quirewell.stages.prove import PairView, prove_view
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.relief_view import relief_view
 from quirewell.stages.results import COMPARE, captured
 from quirewell.web.desk import Errand, Says
 from quirewell.web.house import House, house_of
@@ -114,7 +115,8 @@ def pair(request: Request) -> Response:
     before, after = (_capture_hash(run, role) for role in ("before", "after"))
     places = [entry.place for entry in prove_view(state).pairs]
     at = places.index(shown.place)
-    base = captured(state, run, "before")
+    scans = {role: one for role in ROLES if (one := captured(state, run, role))}
+    base = scans.get("before")
     measured = latest_measure(state, base) if base else None
     factor = request.query_params.get("arrows", "")
     asked = ask_all([run], state)
@@ -127,6 +129,7 @@ def pair(request: Request) -> Response:
         findings=[one for one in asked if not is_ink(one.quantity)], inks=ink_lines(run),
         ink_findings=[one for one in asked if is_ink(one.quantity)], before=before, after=after,
         registered="before_to_after_px" in run.drawing,
+        relief=relief_view(state, shown.place, scans),
         previous=places[at - 1] if at else "",
         following=places[at + 1] if at + 1 < len(places) else "",
     )  # fmt: skip
