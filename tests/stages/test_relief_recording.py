@@ -81,6 +81,7 @@ def test_the_view_gives_layers_key_and_numbers(kept: tuple[Studio, Recorded]) ->
     assert view is not None and view.kinds == ("height", "shaded")
     (layer,) = view.layers
     assert layer.run == recorded.run.id and layer.on_scan and layer.wide == "110 mm"
+    assert view.um_per_px == pytest.approx(250.0, rel=2e-3)
     assert view.range_um is not None
     low, high = view.range_um
     true_low, true_high = map(float, recorded.run.drawing["height_um"].split())

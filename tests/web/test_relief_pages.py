@@ -49,6 +49,7 @@ def picture(bench: Bench, url: str) -> np.ndarray:
 def test_the_close_up_folds_its_own_relief_away(lit: Bench) -> None:
     text = lit.client.get(lit.url(f"/look/{scan(lit, 'before').id}")).text
     assert_no_inline(assert_whole(text))
+    assert re.search(r'<qw-viewer[^>]* data-um="2[45]\d\.', text), "the scale bar has a scale"
     assert text.count(MORE) == 1 and "<details open" not in text
     assert "data-before=" in text and "data-after=" not in text
     assert re.search(

@@ -22,13 +22,14 @@ _ROWS = (
 @dataclass(frozen=True, slots=True)
 class ReliefLayer:
     """One relief: its run, when, its layers by name, whether it lies on the scan shown, how wide
-    its picture is, and what was said of it."""
+    its picture is, the size of a pixel of that scan as the relief has it, what was said of it."""
 
     run: str
     moment: str
     names: tuple[str, ...]
     on_scan: bool
     wide: str
+    um_per_px: float | None
     verdict: Shown
     warnings: tuple[str, ...]
 
@@ -48,6 +49,11 @@ class ReliefView:
         """Layers that can be laid on a scan, "height" first."""
         found = {name for layer in self.layers if layer.on_scan for name in layer.names}
         return tuple(name for name in ("height", "shaded") if name in found)
+
+    @property
+    def um_per_px(self) -> float | None:
+        """Size of a pixel of the scan [um] by the relief, where it lies on one."""
+        return next((layer.um_per_px for layer in self.layers if layer.um_per_px), None)
 
     def of(self, moment: str) -> ReliefLayer | None:
         """The relief of a moment."""
@@ -112,21 +118,23 @@ def _steps(span: tuple[float, float] | None) -> tuple[str, ...]:
         return ()
     low, high = span
     values = [low + (high - low) * step / (STEPS - 1) for step in range(STEPS)]
-    words = [f"{value:+.0f} µm".replace("-", "\u2212") for value in values]
+    words = [f"{round(value):+d} µm".replace("-", "\u2212").replace("+0", "0") for value in values]
     return (f"{words[0]} or lower", *words[1:-1], f"{words[-1]} or higher")
 
 
 def _layer(run: Run, moment: str, scan: Capture | None) -> ReliefLayer:
     drawing = run.drawing
     grid = next((entry.ref for entry in run.inputs if entry.role == "grid"), "")
-    width, px_mm = drawing.get("size_px", "0 0").split()[0], drawing.get("px_mm", "0")
+    wide_mm = float(drawing.get("size_px", "0 0").split()[0]) * float(drawing.get("px_mm", "0"))
+    on_scan = scan is not None and grid == scan.id
     verdict = next((f for f in run.findings if f.quantity == "relief.verdict"), None)
     return ReliefLayer(
         run.id,
         moment,
         tuple(drawing.get("layers", "").split()),
-        scan is not None and grid == scan.id,
-        f"{float(width) * float(px_mm):.0f} mm",
+        on_scan,
+        f"{wide_mm:.0f} mm",
+        1000 * wide_mm / scan.width_px if scan is not None and on_scan else None,
         shown(verdict),
         run.warnings,
     )

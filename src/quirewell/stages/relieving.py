@@ -304,7 +304,7 @@ def relief_findings(solved: Solved, lamp_u_deg: float) -> list[Finding]:
         ),
     ]  # fmt: skip
     words = (
-        f"cockle of {relief.cockle_um:.0f} um root mean square and {relief.crease_mm:.0f} mm of "
+        f"cockle of {relief.cockle_um:.0f} µm root mean square and {relief.crease_mm:.0f} mm of "
         "crease"
     )
     return [*out, Finding("", "relief.verdict", "", text=words)]
