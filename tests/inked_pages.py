@@ -66,11 +66,13 @@ def inked_page(
     bleed: float = 0.0,
     noise: float = 0.004,
     only: tuple[str, ...] = tuple(PASSES),
+    fine_left: dict[str, float] | None = None,
 ) -> InkedPage:
     """One page before and after.
 
     ``after`` replaces what an ink lets back; ``bleed`` is the share of the ink ``bleed_of``
-    that ran up to about a millimetre into the paper round it.
+    that ran up to about a millimetre into the paper round it; ``fine_left`` the share of an ink
+    that type and halftone (below row 320) kept.
     """
     rng = np.random.default_rng([seed, 17])
     inks = {ink: plate for ink, plate in plates().items() if ink in only}
@@ -80,7 +82,11 @@ def inked_page(
     for moment, paper in (("before", PAPER_BEFORE), ("after", paper_after)):
         uneven = 1.0 + (0.01 * _cloud(rng, 60.0) if moment == "after" else 0.0)
         light = np.array(paper, np.float32) * (texture * fall * uneven)[..., None]
-        for ink, plate in inks.items():
+        for ink, whole in inks.items():
+            plate = whole
+            if moment == "after" and fine_left and ink in fine_left:
+                plate = whole.copy()
+                plate[320:] *= fine_left[ink]
             passes = PASSES[ink] if moment == "before" else (after or {}).get(ink, PASSES[ink])
             light = light * (1.0 - plate[..., None] * (1.0 - np.array(passes, np.float32)))
             if moment == "after" and ink == bleed_of:

@@ -119,3 +119,16 @@ def test_a_fitted_target_carries_the_inks_colours_and_its_error(
         assert carried.value == pytest.approx((own.value + 16) * 0.9 ** (1 / 3) - 16, abs=0.05)
         assert carried.u > 2.0 > own.u
         assert "fitted target" in carried.note and "scanner sees" in own.note
+
+
+def test_fine_print_says_how_much_of_the_paper_each_ink_covers(
+    cover: tuple[Run, dict[str, InkTruth], Pair], inks: dict[str, dict[str, Any]]
+) -> None:
+    told = inks["fine print"]["cover"]
+    assert {"dark_ink", "blue_ink"} <= set(told)
+    for band in told.values():
+        assert abs(band["value"]) < 2 * band["u"] and 0.2 < band["smallest_seen"] < 8
+    finding = next(f for f in cover[0].findings if f.quantity == "ink.fine_print.cover.dark_ink")
+    assert finding.u == pytest.approx(sum(term.u**2 for term in finding.terms) ** 0.5)
+    assert "by its solids before treatment" in finding.note
+    assert inks["red ink"]["cover"] == {}

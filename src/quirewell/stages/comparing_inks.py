@@ -11,12 +11,14 @@ from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.colour.target_use import TargetUse
+from quirewell.science.imaging.halftone import Cover
 from quirewell.science.imaging.inks import TARGET_INKS
-from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, page_inks
+from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, ink_key, page_inks
 from quirewell.science.imaging.paper_change import LightChange
 from quirewell.stages.pair_pictures import Pair, lay_pair, lit_alike, to_known_greys
 
 INKS_PX = 2000
+COVER = "cover."
 _SOURCES = ("sharma2005", "garcia2010")
 _AS_SEEN = "as this scanner sees colours; its own error is not in u"
 _TARGETED = (
@@ -109,8 +111,23 @@ def ink_findings(ink: Ink, targeted: bool = False) -> list[Finding]:
                 "colour beyond chance",
             )
         )  # fmt: skip
+    out += [_cover_finding(name, of, cover) for of, cover in ink.covers]
     out.append(Finding("", f"{name}.verdict", "", text=f"{ink.name}: {ink.verdict}"))
     return out
+
+
+def _cover_finding(fine: str, of: str, cover: Cover) -> Finding:
+    """``ink.fine_print.cover.<ink>``: change of the share of paper that an ink covers [%]."""
+    value, u = 100 * cover.change, 100 * cover.u
+    return Finding(
+        "", f"{fine}.{COVER}{ink_key(of)}", "", value, u, "%", low90=value - 1.645 * u,
+        high90=value + 1.645 * u, smallest_seen=100 * cover.smallest,
+        standing="measured here", sources=("yule1951", "jcgm100"),
+        terms=tuple(Term(term, 100 * part, basis) for term, part, basis in cover.terms),
+        note=f"points of the paper that the {of} in fine print covers, after less before (before "
+        f"{100 * cover.before:.1f} %), by its solids before treatment; {int(cover.used.sum())} "
+        f"tiles in {cover.places} places; called a change above {100 * cover.limit:.2f}",
+    )  # fmt: skip
 
 
 def _boxes_text(found: PageInks, shrink: float) -> str:
@@ -157,6 +174,11 @@ def _ink_json(key: str, entries: dict[str, Finding]) -> dict[str, Any]:
         "dE00": entries["dE00"].measured().as_json(),
         "seen_dE00": entries["seen_dE00"].measured().as_json(),
         "bleed": None if bleed is None else bleed.measured().as_json(),
+        "cover": {
+            what.removeprefix(COVER): finding.measured().as_json()
+            for what, finding in entries.items()
+            if what.startswith(COVER)
+        },
         "places": int(entries["places"].value or 0),
         "area_mm2": entries["area_mm2"].measured().as_json(),
         "verdict": verdict,

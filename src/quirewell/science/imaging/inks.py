@@ -39,7 +39,7 @@ _FEW_PLACES_LAB = 1.0
 _COLOURS_SHARE = (0.05, 0.10)
 # Three channels stand for the whole of light: an unchanged ink then misses 15 % (median) of what
 # its paper's change does to it, with a target or without (invented inks, simulated cameras).
-_PAPER_SHARE = 0.15
+PAPER_SHARE = 0.15
 # With a fitted target own changes came within 8 to 14 % (rms, simulated cameras under white light).
 _TARGET_SHARE = 0.12
 # A strong ink lies up to five times as far from its true colour as a paper (the same cameras).
@@ -180,7 +180,7 @@ def ink_change(
     share = share if target is None else _TARGET_SHARE
     basis = _BASIS if target is None else _BASIS_TARGET
     parts["scanner"] = scanner * np.asarray(SCANNER_REPEAT_LAB)
-    parts["colours"] = share * np.abs(after - same) + max(share, _PAPER_SHARE) * np.abs(
+    parts["colours"] = share * np.abs(after - same) + max(share, PAPER_SHARE) * np.abs(
         same - before
     )
     u_seen = np.hypot(parts["scanner"], _uneven(places.ink_before, weight, lab_of))

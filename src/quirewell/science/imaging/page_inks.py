@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from quirewell.science.colour.target_use import TargetUse
 from quirewell.science.imaging.bleed import FAR_MM, Bleed, bleed, from_ink_mm
+from quirewell.science.imaging.halftone import MOST_TILES, Cover, Tiles, unmix
 from quirewell.science.imaging.ink_ground import PaperUnder, all_ink, paper_under
 from quirewell.science.imaging.ink_names import InkName, name_inks
 from quirewell.science.imaging.inks import (
@@ -36,6 +37,7 @@ _FINE_SHARE = (0.04, 0.9)
 _MOST_BOXES = 8
 _HUE_SHARE = 0.6
 _LEAST_BARE = 400
+_TILES_A_PLACE = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +46,8 @@ class Ink:
 
     ``parts`` names the inks that lie on each other in it (empty for one ink); ``own`` is its
     change once the change of its parts is allowed for (the same as ``change`` for one ink);
-    ``boxes`` (x, y, width, height) show where its largest areas lie [px].
+    ``boxes`` (x, y, width, height) show where its largest areas lie [px]; ``covers`` say of fine
+    print how much of the paper each ink covers, by the ink's name.
     """
 
     name: str
@@ -54,11 +57,17 @@ class Ink:
     parts: tuple[str, ...]
     boxes: tuple[Box, ...]
     verdict: str
+    covers: tuple[tuple[str, Cover], ...] = ()
 
     @property
     def key(self) -> str:
         """The name as a key: "red_ink"."""
-        return re.sub(r"[^a-z0-9]+", "_", self.name).strip("_")
+        return ink_key(self.name)
+
+
+def ink_key(name: str) -> str:
+    """An ink's name as a key: "red_ink"."""
+    return re.sub(r"[^a-z0-9]+", "_", name).strip("_")
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +226,66 @@ def _fine_print(page: _Page, solids: tuple[Solid, ...]) -> Ink | None:
         found = f"area average {word} by {change.de00:.1f} than the paper's change explains"
         none = f"no difference of area averages greater than {change.smallest_de00:.1f} found"
         says = f"too fine to measure its colour; {found if change.changed else none}"
-    return Ink(FINE, change, change, None, (), _boxes(mask), says)
+    covers: tuple[tuple[str, Cover], ...] = ()
+    if not page.exposure_changed:
+        covers = _covers(page, solids, good, side, scatter)
+        says = f"{says}; {_cover_words(covers)}"
+    return Ink(FINE, change, change, None, (), _boxes(mask), says, covers)
+
+
+def _covers(
+    page: _Page, solids: tuple[Solid, ...], good: Mask, side: int, scatter: float
+) -> tuple[tuple[str, Cover], ...]:
+    """Fine print taken apart into the inks whose solids stand on the page, by ink."""
+    names = name_inks([solid.passes for solid in solids])
+    own = [index for index, name in enumerate(names) if not name.parts]
+    if not own:
+        return ()
+    passes = [solids[index].passes for index in own]
+    tiles = _fine_tiles(page, good, side)
+    found = unmix(tiles, passes, scatter, looks_beside=len(solids) + 1)
+    return tuple((names[own[cover.index]].name, cover) for cover in found.covers)
+
+
+def _fine_tiles(page: _Page, good: Mask, side: int) -> Tiles:
+    """Tiles of about 1.7 mm of the places of ``side`` px that are ``good``; not too many."""
+    small = max(2, side // _TILES_A_PLACE)
+    each = side // small
+    rows, columns = np.nonzero(good)
+    step = np.arange(each) * small
+    top, left = (
+        (at[:, None, None] * side + offset).repeat(each, axis=axis).ravel()
+        for at, offset, axis in ((rows, step[None, :, None], 2), (columns, step[None, None, :], 1))
+    )
+    place = np.repeat(np.arange(len(rows)), each * each)
+    keep = slice(None, None, max(1, -(-len(top) // MOST_TILES)))
+    top, left, place = top[keep], left[keep], place[keep]
+    light = [
+        np.array([
+            picture[y : y + small, x : x + small].reshape(-1, 3).mean(axis=0, dtype=np.float64)
+            for y, x in zip(top, left, strict=True)
+        ])
+        for picture in (page.before, page.after)
+    ]  # fmt: skip
+    one, two = page.under.at(top + small // 2, left + small // 2)
+    return Tiles(light[0], light[1], one.astype(np.float64), two.astype(np.float64), place)
+
+
+def _cover_words(covers: tuple[tuple[str, Cover], ...]) -> str:
+    if not covers:
+        return (
+            "how much of it is ink was not told: that takes a solid of each ink on this page, and "
+            "two inks at most in a place"
+        )
+    return "; ".join(_one_cover(name, cover) for name, cover in covers)
+
+
+def _one_cover(name: str, cover: Cover) -> str:
+    held = f"{name} in it covers {100 * cover.before:.0f} % of the paper"
+    if not cover.changed:
+        return f"{held}, no change greater than {100 * cover.smallest:.1f} points found"
+    verb = "lost" if cover.change < 0 else "gained"
+    return f"{held} and {verb} {abs(100 * cover.change):.1f} points of it"
 
 
 def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:
