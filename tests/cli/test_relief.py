@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import cv2
@@ -12,9 +13,11 @@ import tifffile
 from click.testing import CliRunner, Result
 from numpy.typing import NDArray
 
+from bead_scene import bead_scene
 from quirewell.cli.main import main
 from quirewell.demo.raked_sheet import rake_sheet, ring
 from quirewell.science.colour.spaces import srgb_from_linear
+from quirewell.science.imaging.lamps import Lamp
 from quirewell.studio.studio import Studio
 from raked_studio import ITEM, page_studio, raking_files
 
@@ -194,3 +197,24 @@ def test_what_is_wrongly_said_of_the_record_is_a_sentence(
     result = called(*pictures(shots, 0, 1, 2, 3), str(shots / "lights.csv"), *options)
     assert result.exit_code == 2 and says in result.stderr, result.output
     assert "Traceback" not in result.output
+
+
+def test_the_sphere_finds_itself_and_the_lamps_are_told(tmp_path: Path) -> None:
+    lamps = [Lamp(float(azimuth), 30.0) for azimuth in AZIMUTHS]
+    for index, shot in enumerate(bead_scene(2, lamps, [(450.3, 200.7, 32.0)])):
+        write(tmp_path / f"p{index}.tif", shot)
+    result = called(*pictures(tmp_path, 0, 1, 2, 3), "sphere", "--json")
+    assert result.exit_code == 0, result.output
+    said = json.loads(result.stdout)["lamps"]
+    numbers = [float(part) for part in re.findall(r"[\d.]+(?= ±)", said)]
+    assert numbers[:3] == pytest.approx([450.3, 200.7, 32.0], abs=0.2)
+    stands = said.split("elevation ")[1].split(" degrees")[0]
+    found = [part.split(", ") for part in stands.split("; ")]
+    for (azimuth, elevation), lamp in zip(found, lamps, strict=True):
+        assert abs(float(azimuth) - lamp.azimuth_deg) <= 3
+        assert abs(float(elevation) - lamp.elevation_deg) <= 2
+
+
+def test_where_no_sphere_is_found_it_is_a_sentence(shots: Path) -> None:
+    result = called(*pictures(shots, 0, 1, 2, 3), "sphere")
+    assert result.exit_code == 2 and "no glossy sphere was found" in result.stderr

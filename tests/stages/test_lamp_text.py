@@ -42,3 +42,9 @@ def test_toml_names_lamps_or_a_sphere() -> None:
 def test_text_that_means_nothing_is_refused_in_a_sentence(text: str, says: str) -> None:
     with pytest.raises(ValueError, match=says):
         read_lamps(text)
+
+
+@pytest.mark.parametrize("text", ["sphere", " Sphere\n", "[sphere]\n"])
+def test_the_word_alone_asks_for_the_sphere_to_be_found(text: str) -> None:
+    said = read_lamps(text)
+    assert said.find and said.sphere is None and said.lamps == ()

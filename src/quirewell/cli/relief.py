@@ -9,6 +9,7 @@ import click
 
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Input, Run
+from quirewell.stages.lamp_text import FIND
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
 from quirewell.stages.pair_pictures import write_png
@@ -97,20 +98,20 @@ def relief(
       quirewell relief left.tif right.tif two-lamps.csv -o slope
       quirewell relief a.tif b.tif c.tif d.tif lights.csv --flat fa.tif --flat fb.tif
         --flat fc.tif --flat fd.tif --dpi 150 -o relief --json
+      quirewell relief a.tif b.tif c.tif d.tif sphere --dpi 150
       quirewell relief *.tif lights.csv --studio larkmoor --item annual
         --page w03.outer.left --moment after
 
     LIGHTS is a small text: for each picture a line "azimuth, elevation" in degrees, azimuth
-    clockwise from the head of the picture. Or TOML with a [sphere] of x, y and radius in pixels:
-    a glossy black bead in the pictures then shows where each lamp stood.
+    clockwise from the head of the picture. Or the word sphere: a glossy black bead lying in all
+    pictures, on something lighter, is found by itself and shows where each lamp stood. Or TOML
+    with a [sphere] of x, y and radius in pixels, where it is not found.
 
     Two lamps and a slope picture are the easy way. Camera and sheet must not move between the
     pictures, exposure must be fixed. Keep lamps cool and brief on brittle paper.
     """
     try:
-        if lights.stat().st_size > _MOST_BYTES:
-            raise ValueError("the lights file is too long: it holds a line of two numbers a lamp")
-        params = {"lamps": lights.read_bytes().decode("utf-8", "replace")}
+        params = {"lamps": _lights_text(lights)}
         params |= {"dpi": dpi.replace(",", ".")} if dpi else {}
         params |= {"lamp_u_deg": lamp_u_deg.replace(",", ".")} if lamp_u_deg else {}
         files = {f"picture{number:02d}": path for number, path in enumerate(images, 1)}
@@ -140,6 +141,19 @@ def relief(
         click.echo(_card(run, written))
         if recorded is not None:
             click.echo(_kept_words(recorded))
+
+
+def _lights_text(lights: Path) -> str:
+    """What the lights file says; the word "sphere" alone needs no file.
+
+    Raises:
+        OSError, ValueError: no such file, or one that is too long.
+    """
+    if str(lights) == FIND and not lights.exists():
+        return FIND
+    if lights.stat().st_size > _MOST_BYTES:
+        raise ValueError("the lights file is too long: it holds a line of two numbers a lamp")
+    return lights.read_bytes().decode("utf-8", "replace")
 
 
 def _record(
@@ -194,6 +208,7 @@ def as_json(run: Run) -> dict[str, Any]:
             numbers[finding.quantity.removeprefix("relief.")] = finding.measured().as_json()
     return {
         "relief": numbers,
+        "lamps": next((f.text for f in run.findings if f.quantity == "relief.lamps"), None),
         "verdict": next(f.text for f in run.findings if f.quantity == "relief.verdict"),
         "warnings": list(run.warnings),
         "inputs": {entry.role: {"name": entry.ref, "sha256": entry.sha256} for entry in run.inputs},

@@ -14,23 +14,26 @@ from typing import Any
 from quirewell.science.imaging.lamps import ELEVATION_DEG, Lamp, Sphere
 
 MOST_LAMPS = 64
+FIND = "sphere"
 _MOST_CHARACTERS = 20_000
 _EXAMPLE = "a lamp to a line, as in: 45, 25 (azimuth and elevation in degrees)"
 
 
 @dataclass(frozen=True, slots=True)
 class LampText:
-    """What a lights file says: the lamps in the order of the pictures, or a sphere."""
+    """What a lights file says: the lamps in the order of the pictures, or a sphere, or that the
+    sphere is to be found in the pictures."""
 
     lamps: tuple[Lamp, ...] = ()
     sphere: Sphere | None = None
+    find: bool = False
 
 
 def read_lamps(text: str) -> LampText:
-    """Read lamps from a small text: lines of two numbers, or TOML.
+    """Read lamps from a small text: lines of two numbers, the word "sphere", or TOML.
 
     TOML holds ``[[lamp]]`` tables with ``azimuth`` and ``elevation``, or one table ``[sphere]``
-    with ``x``, ``y`` and ``radius`` in pixels.
+    with ``x``, ``y`` and ``radius`` in pixels; empty, it is to be found, as by the word alone.
 
     Raises:
         ValueError: text that is too long or means nothing, in a sentence.
@@ -39,6 +42,8 @@ def read_lamps(text: str) -> LampText:
         raise ValueError(f"the lights file is too long; it needs only {_EXAMPLE}")
     if re.search(r"^\s*\[", text, re.M) or re.search(r"^\s*\w+\s*=", text, re.M):
         return _from_toml(text)
+    if text.strip().lower() == FIND:
+        return LampText(find=True)
     lamps = []
     for number, line in enumerate(text.splitlines(), 1):
         plain = line.split("#", 1)[0].strip()
@@ -61,6 +66,8 @@ def _from_toml(text: str) -> LampText:
     known = sorted(set(data) - {"lamp", "sphere"})
     if known:
         raise ValueError(f"the lights file may hold [[lamp]] or [sphere], not {known[0][:40]!r}")
+    if "sphere" in data and data["sphere"] == {}:
+        return LampText(find=True)
     if "sphere" in data:
         return LampText((), _sphere(data["sphere"]))
     tables = data.get("lamp")

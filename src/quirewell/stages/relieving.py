@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of, srgb_from_linear
+from quirewell.science.imaging.glossy import FoundSphere, find_sphere, lamp_seen
 from quirewell.science.imaging.lambert import check_stack, scaled_normals
 from quirewell.science.imaging.lamps import (
     Lamp,
-    Sphere,
     check_lights,
     lamp_from_sphere,
     vectors,
@@ -32,6 +32,7 @@ from quirewell.science.imaging.relief import (
     measure_relief,
     slope_picture,
 )
+from quirewell.stages.asking import number_text
 from quirewell.stages.lamp_text import read_lamps
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.relief_grid import LONGEST_PX, laid_on, reduced
@@ -65,10 +66,20 @@ NO_FLAT = (
 
 
 @dataclass(frozen=True, slots=True)
+class LampsHad:
+    """Lamps, one for each picture; where the sphere was found in the pictures, that sphere, and
+    the standard uncertainty of the directions read from it [degrees]."""
+
+    lamps: tuple[Lamp, ...]
+    u_deg: float | None = None
+    sphere: FoundSphere | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Solved:
     """What was had from the pictures: lamps used, relief (None from two lamps), normals, how
     light the sheet is, the picture of slope (two lamps), scale, sentences of warning, and
-    whether all lies on the grid of another picture."""
+    whether all lies on the grid of another picture, and the lamps as they were had."""
 
     lamps: tuple[Lamp, ...]
     relief: Relief | None
@@ -78,6 +89,7 @@ class Solved:
     px_mm: float
     warnings: tuple[str, ...]
     on_grid: bool = False
+    had: LampsHad | None = None
 
 
 @method(METHOD, 2, "seeded")
@@ -89,7 +101,7 @@ def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
             f"{METHOD} knows no parameter {unknown[0]!r}; it knows {', '.join(PARAMS)}"
         )
     solved = solve(files, params)
-    found = tuple(relief_findings(solved, _lamp_u(params)))
+    found = tuple(relief_findings(solved, _lamp_u(params, solved.had)))
     return Outcome(found, solved.warnings, _drawing(solved))
 
 
@@ -130,12 +142,12 @@ def solve(files: Mapping[str, Path], params: Mapping[str, str]) -> Solved:
         ImageError: when a file is no picture.
         ValueError: pictures, lamps and flat sheets that do not fit, in a sentence.
     """
-    stack, flats, lamps, px_mm = _stacked(files, params)
+    stack, flats, lamps, px_mm, had = _stacked(files, params)
     warnings = [KEEP_COOL]
     if len(lamps) == 2:
         return Solved(
             lamps, None, None, None, slope_picture(stack[0], stack[1]), px_mm,
-            (*warnings, TWO_LAMPS), "grid" in files,
+            (*warnings, TWO_LAMPS), "grid" in files, had,
         )  # fmt: skip
     lights = check_lights(vectors(lamps))
     if flats is not None:
@@ -149,19 +161,22 @@ def solve(files: Mapping[str, Path], params: Mapping[str, str]) -> Solved:
         )
     normals, albedo = scaled_normals(stack, lights, _lit(stack))
     relief = measure_relief(normals, px_mm, flats is not None)
-    return Solved(lamps, relief, normals, albedo, None, px_mm, tuple(warnings), "grid" in files)
+    return Solved(
+        lamps, relief, normals, albedo, None, px_mm, tuple(warnings), "grid" in files, had
+    )
 
 
 def _stacked(
     files: Mapping[str, Path], params: Mapping[str, str]
-) -> tuple[Light, Light | None, tuple[Lamp, ...], float]:
-    """Pictures and flat sheets, reduced and on the grid if there is one; lamps; size of a pixel
-    [mm]."""
+) -> tuple[Light, Light | None, tuple[Lamp, ...], float, LampsHad]:
+    """Pictures and flat sheets, reduced and on the grid if there is one; lamps as the grid sees
+    them; size of a pixel [mm]; lamps as they were had."""
     roles = [
         sorted(role for role in files if role.startswith(kind)) for kind in ("picture", "flat")
     ]
     pictures, tag = _open([files[role] for role in roles[0]])
-    lamps = lamps_of(params.get("lamps", ""), pictures)
+    had = lamps_of(params.get("lamps", ""), pictures)
+    lamps = had.lamps
     stack, shrink = _reduced(pictures)
     flats = _reduced(_open([files[role] for role in roles[1]])[0])[0] if roles[1] else None
     per_inch = _dpi(params, tag)
@@ -174,7 +189,7 @@ def _stacked(
         px_mm = _grid_mm(params, grid_shrink) or own
     if px_mm is None:
         raise ValueError("no picture says its resolution: state the dpi, or no length can be given")
-    return stack, flats, lamps, px_mm
+    return stack, flats, lamps, px_mm, had
 
 
 def _dpi(params: Mapping[str, str], tag: float | None) -> float | None:
@@ -189,19 +204,22 @@ def _grid_mm(params: Mapping[str, str], shrink: float) -> float | None:
     return _number(text, "grid_um_per_px", 1, 1000) / 1000 * shrink if text else None
 
 
-def lamps_of(text: str, pictures: Sequence[Light]) -> tuple[Lamp, ...]:
+def lamps_of(text: str, pictures: Sequence[Light]) -> LampsHad:
     """Lamps as typed, or read from the sphere in each picture, one for each picture.
 
     Raises:
-        ValueError: too few pictures, or another number of lamps than pictures.
+        ValueError: too few pictures, another number of lamps than pictures, or no sphere.
     """
     if len(pictures) < 2:
         raise ValueError(
             f"relief needs two pictures or more, each lit from another side, got {len(pictures)}"
         )
     said = read_lamps(text)
+    if said.find:
+        return _found_lamps(pictures)
     if said.sphere is not None:
-        return tuple(_from_sphere(picture, said.sphere) for picture in pictures)
+        sphere = said.sphere
+        return LampsHad(tuple(lamp_from_sphere(picture, sphere) for picture in pictures))
     if len(said.lamps) != len(pictures):
         raise ValueError(
             f"{len(pictures)} pictures and {len(said.lamps)} lamps: the lights file names one lamp "
@@ -209,11 +227,15 @@ def lamps_of(text: str, pictures: Sequence[Light]) -> tuple[Lamp, ...]:
         )
     if len(said.lamps) == 2 and _apart_deg(*said.lamps) < 90:
         raise ValueError("two lamps must stand on opposite sides of the sheet for a slope picture")
-    return said.lamps
+    return LampsHad(said.lamps)
 
 
-def _from_sphere(picture: Light, sphere: Sphere) -> Lamp:
-    return lamp_from_sphere(picture, sphere)
+def _found_lamps(pictures: Sequence[Light]) -> LampsHad:
+    """Lamps read from the glossy sphere that is found in the pictures."""
+    check_stack(pictures)
+    found = find_sphere(pictures)
+    seen = [lamp_seen(picture, found) for picture in pictures]
+    return LampsHad(tuple(one.lamp for one in seen), max(one.u_deg for one in seen), found)
 
 
 def _apart_deg(one: Lamp, two: Lamp) -> float:
@@ -242,9 +264,12 @@ def _number(text: str, name: str, low: float, high: float) -> float:
     return value
 
 
-def _lamp_u(params: Mapping[str, str]) -> float:
+def _lamp_u(params: Mapping[str, str], had: LampsHad | None) -> float:
+    """How sure the lamps' angles are [degrees]: as stated, as the sphere found says, or 2."""
     text = params.get("lamp_u_deg") or ""
-    return _number(text, "lamp_u_deg", 0.05, 20) if text else _LAMP_U_DEG
+    if text:
+        return _number(text, "lamp_u_deg", 0.05, 20)
+    return had.u_deg if had is not None and had.u_deg is not None else _LAMP_U_DEG
 
 
 def _reduced(pictures: Sequence[Light]) -> tuple[Light, float]:
@@ -267,15 +292,16 @@ def _lit(stack: Light) -> NDArray[np.bool_]:
 
 def relief_findings(solved: Solved, lamp_u_deg: float) -> list[Finding]:
     """Crease length, tilt and cockle, each with its uncertainty."""
-    relief = solved.relief
+    relief, had = solved.relief, _lamp_findings(solved.had)
     if relief is None:
-        return [Finding("", "relief.verdict", "", text=TWO_LAMPS)]
+        return [*had, Finding("", "relief.verdict", "", text=TWO_LAMPS)]
     lowest = math.radians(min(lamp.elevation_deg for lamp in solved.lamps))
     share = math.radians(lamp_u_deg) / (math.sin(lowest) * math.cos(lowest))
     basis = f"lamps known to {lamp_u_deg:g} degrees, the lowest at {math.degrees(lowest):.0f}"
     crease_u = math.hypot(0.03 * relief.crease_mm, 2.5)
     tilt_u = share * relief.slope_deg
     out = [
+        *had,
         Finding(
             "", "relief.crease_mm", "", relief.crease_mm, crease_u, "mm", sources=_SOURCES,
             low90=max(0.0, relief.crease_mm - 1.645 * crease_u),
@@ -308,6 +334,22 @@ def relief_findings(solved: Solved, lamp_u_deg: float) -> list[Finding]:
         "crease"
     )
     return [*out, Finding("", "relief.verdict", "", text=words)]
+
+
+def _lamp_findings(had: LampsHad | None) -> list[Finding]:
+    """Where the lamps stood by the sphere found, in words; nothing when they were typed."""
+    if had is None or had.sphere is None or had.u_deg is None:
+        return []
+    ball = had.sphere.sphere
+    middle, radius = (number_text(value, u) for value, u in (
+        (ball.x_px, had.sphere.u_middle_px), (ball.radius_px, had.sphere.u_radius_px)))  # fmt: skip
+    lamps = "; ".join(f"{lamp.azimuth_deg:.0f}, {lamp.elevation_deg:.0f}" for lamp in had.lamps)
+    says = (
+        f"lamps read from the sphere found at {middle} px across and "
+        f"{number_text(ball.y_px, had.sphere.u_middle_px)} px down, radius {radius} px: azimuth "
+        f"and elevation {lamps} degrees, each ± {2 * had.u_deg:.1f}"
+    )
+    return [Finding("", "relief.lamps", "", text=says)]
 
 
 def pictures_of(solved: Solved) -> dict[str, NDArray[np.uint8]]:

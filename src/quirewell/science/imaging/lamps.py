@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 ELEVATION_DEG = (2.0, 89.0)
 _APART_DEG = 3.0
 _FLATTEST = 0.06
-_HIGHLIGHT = 0.9
+_HIGHLIGHT, _GLOW = 0.9, 0.25
+_WITHIN = 0.78
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +91,26 @@ def lamp_from_sphere(grey: NDArray[np.generic], sphere: Sphere) -> Lamp:
     Raises:
         ValueError: when the sphere leaves the picture or shows no highlight.
     """
+    r = sphere.radius_px
+    cx, cy = highlight_px(grey, sphere)
+    n = np.array([(cx - sphere.x_px) / r, (sphere.y_px - cy) / r, 0.0])
+    n[2] = math.sqrt(max(0.0, 1.0 - n[0] ** 2 - n[1] ** 2))
+    light = 2 * n[2] * n - np.array([0.0, 0.0, 1.0])
+    elevation = math.degrees(math.asin(max(-1.0, min(1.0, light[2]))))
+    if elevation < ELEVATION_DEG[0]:
+        raise ValueError(
+            "the highlight lies so near the sphere's rim that the lamp would stand below the "
+            "sheet; is the sphere's radius right?"
+        )
+    return Lamp(math.degrees(math.atan2(light[0], light[1])) % 360, min(elevation, 89.0))
+
+
+def highlight_px(grey: NDArray[np.generic], sphere: Sphere) -> tuple[float, float]:
+    """Middle of the largest highlight that a glossy sphere shows [px].
+
+    Raises:
+        ValueError: when the sphere leaves the picture or shows no highlight.
+    """
     x, y, r = sphere.x_px, sphere.y_px, sphere.radius_px
     height, width = grey.shape
     if not (r <= x <= width - r and r <= y <= height - r):
@@ -101,7 +122,9 @@ def lamp_from_sphere(grey: NDArray[np.generic], sphere: Sphere) -> Lamp:
     part = np.asarray(grey, dtype=np.float64)[top : int(y + r) + 2, left : int(x + r) + 2]
     rows, columns = np.mgrid[: part.shape[0], : part.shape[1]]
     nx, ny = (columns + left - x) / r, (y - rows - top) / r
-    inside = nx**2 + ny**2 < 0.98
+    # A lamp above the sheet shines within sin 45 degrees of the middle; further out the sphere
+    # mirrors the sheet it lies on.
+    inside = nx**2 + ny**2 < _WITHIN**2
     middle = float(np.median(part[inside]))
     peak = float(part[inside].max())
     bright = inside & (part > middle + _HIGHLIGHT * (peak - middle))
@@ -110,20 +133,13 @@ def lamp_from_sphere(grey: NDArray[np.generic], sphere: Sphere) -> Lamp:
             "the sphere shows no clear highlight: it must be glossy and dark (a black glass "
             "bead), and nothing but the lamp may shine on it"
         )
-    _, labels, stats, centres = cv2.connectedComponentsWithStats(bright.astype(np.uint8))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(bright.astype(np.uint8))
     best = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    assert labels.max() >= best
-    cx, cy = centres[best]
-    n = np.array([(cx + left - x) / r, (y - cy - top) / r, 0.0])
-    n[2] = math.sqrt(max(0.0, 1.0 - n[0] ** 2 - n[1] ** 2))
-    light = 2 * n[2] * n - np.array([0.0, 0.0, 1.0])
-    elevation = math.degrees(math.asin(max(-1.0, min(1.0, light[2]))))
-    if elevation < ELEVATION_DEG[0]:
-        raise ValueError(
-            "the highlight lies so near the sphere's rim that the lamp would stand below the "
-            "sheet; is the sphere's radius right?"
-        )
-    return Lamp(math.degrees(math.atan2(light[0], light[1])) % 360, min(elevation, 89.0))
+    # Weighed by its light, so that a highlight smaller than a pixel is still placed within one.
+    near = cv2.dilate((labels == best).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+    glow = np.where(near & inside, part - middle - _GLOW * (peak - middle), 0.0).clip(0, None)
+    cx, cy = (float((glow * axis).sum() / glow.sum()) for axis in (columns, rows))
+    return cx + left, cy + top
 
 
 def vectors(lamps: Sequence[Lamp]) -> Array:
