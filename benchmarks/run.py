@@ -11,7 +11,18 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
-NAMES = ("intake", "measure", "leaf", "compare", "field", "colour", "ink_mask", "relief", "scanner")
+NAMES = (
+    "intake",
+    "measure",
+    "leaf",
+    "compare",
+    "field",
+    "colour",
+    "ink_mask",
+    "halftone",
+    "relief",
+    "scanner",
+)
 
 
 def main() -> None:

@@ -106,3 +106,17 @@ def test_print_without_a_solid_of_its_ink_says_that_it_was_not_told() -> None:
     found = page_inks(page.before, page.after, page.seen, UM_PER_PX)
     assert found is not None
     assert found.inks[0].covers == () and "was not told" in found.inks[0].verdict
+
+
+@pytest.mark.parametrize("n", [1.0, 1.7, 2.2])
+def test_one_ink_obeys_the_equation_in_densities(n: float) -> None:
+    """a = (1 - 10^(-Dt/n)) / (1 - 10^(-Ds/n)) of tint and solid (``yule1951``; Murray and Davies
+    at n = 1)."""
+    tint, solid = 0.42, 1.30
+    light = np.full((60, 3), 0.6 * 10**-tint)
+    paper = np.full((60, 3), 0.6)
+    tiles = Tiles(light, light, paper, paper, np.repeat(np.arange(3), 20))
+    (cover,) = unmix(tiles, [(10**-solid,) * 3], 0.01, (n, n)).covers
+    share = (1 - 10 ** (-tint / n)) / (1 - 10 ** (-solid / n))
+    assert cover.before == pytest.approx(share, abs=1e-6)
+    assert cover.change == pytest.approx(0.0, abs=1e-12)
