@@ -63,7 +63,7 @@ class Move:
         """Where points (n, 2) of AFTER [px] lie in BEFORE [px], to 1e-7 px."""
         linear = np.linalg.inv(self.affine[:, :2])
         guess = (points - self.affine[:, 2]) @ linear.T
-        for _ in range(4):
+        for _ in range(3):
             guess = guess + (points - self.at(guess)) @ linear.T
         return np.asarray(guess)
 
@@ -94,7 +94,7 @@ def random_move(rng: np.random.Generator, page: Page, warped: bool = True) -> Mo
     """A change such as washing and laying anew would make, at random."""
     k = page.dpi / 600
     waves: list[tuple[tuple[float, float, float, float], ...]] = []
-    for _ in range(2):
+    for _ in range(3):
         parts = []
         for size in (2.0, 0.8):
             periods = rng.uniform(1300, 4100, 2) * k * rng.choice([-1, 1], 2)
@@ -219,19 +219,30 @@ BEFORE = Light(172.0, tanning=22.0, stain=18.0)
 AFTER = Light(206.0, new_texture=0.527, slope=0.02)
 
 
-def shoot(
-    page: Page, light: Light, seed: int, move: Move | None = None, *, threads: int = 2
-) -> NDArray[np.uint8]:
-    """One scan (uint8) of the page, moved by ``move``."""
-    height, width = page.shape
+def lit(page: Page, light: Light) -> Plane:
+    """The page under a light, as the spline coefficients that :func:`shoot` samples."""
     share = light.new_texture
     texture = page.texture * np.sqrt(1 - share**2) + share * page.other_texture
     tone = light.paper + light.texture * texture
     tone -= _ageing(page, light)
     master = tone * (1 - page.ink) + light.ink * page.ink
     del texture, tone
-    coefficients = ndimage.spline_filter(master, order=3, output=np.float32, mode="mirror")
-    del master
+    return np.asarray(ndimage.spline_filter(master, order=3, output=np.float32, mode="mirror"))
+
+
+def shoot(
+    page: Page,
+    light: Light,
+    seed: int,
+    move: Move | None = None,
+    *,
+    threads: int = 2,
+    coefficients: Plane | None = None,
+) -> NDArray[np.uint8]:
+    """One scan (uint8) of the page, moved by ``move``; ``coefficients`` when already at hand."""
+    height, width = page.shape
+    if coefficients is None:
+        coefficients = lit(page, light)
     out = np.empty((height, width), dtype=np.uint8)
     rng = np.random.default_rng([7, seed])
     seeds = rng.integers(0, 2**31, height // 128 + 1)

@@ -12,7 +12,10 @@ from click.testing import CliRunner, Result
 
 from paired_pages import plant, printed_page, shoot
 from quirewell.cli.compare import compare
+from quirewell.demo import scenes
 from quirewell.demo.scans import write_scan
+from quirewell.science.colour.spaces import lab_from_srgb
+from quirewell.science.imaging.strip import GREYS
 
 
 @pytest.fixture(scope="module")
@@ -105,3 +108,21 @@ def test_a_file_that_is_missing_or_no_picture_is_named(
     result = _call(scans[0], words)
     assert result.exit_code == 1
     assert "words.tif is not a picture" in result.stderr
+
+
+def test_known_greys_tell_each_scans_exposure(tmp_path: Path) -> None:
+    before, after, _ = scenes.render_pair(31, 100, width_mm=150.0, height_mm=200.0)
+    for role, picture in (("before", before), ("after", after)):
+        write_scan(tmp_path / f"{role}.tif", picture, 100)
+    pair = tmp_path / "before.tif", tmp_path / "after.tif"
+    drawn = lab_from_srgb(np.repeat(np.array(GREYS)[:, None] / 255.0, 3, axis=1))[:, 0]
+    greys = " ".join(f"{value:.2f}" for value in drawn)
+    out = json.loads(_call(*pair, "--greys", greys, "--json").stdout)
+    assert abs(out["exposure"]["before_dL"]["value"]) < 1.0
+    assert "greys before, L*" in _call(*pair, "--greys", greys).stdout
+
+
+def test_greys_that_are_none_are_refused_with_an_example(scans: tuple[Path, Path]) -> None:
+    result = _call(*scans, "--greys", "white")
+    assert result.exit_code != 0
+    assert "six lightnesses" in result.output

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from paired_pages import plant, printed_page, shoot
-from quirewell.science.colour.spaces import linear_from_srgb, srgb_from_linear
+from quirewell.science.colour.exposure import KnownGreys, expose_pair
+from quirewell.science.colour.spaces import lab_from_srgb, linear_from_srgb, srgb_from_linear
 from quirewell.science.imaging.paper_change import LightChange
+from quirewell.science.imaging.strip import GREYS
 from quirewell.stages.methods import run_method
 from quirewell.stages.pair_tiles import (
     drawn_match,
@@ -129,3 +131,21 @@ def test_the_map_is_clear_where_nothing_was_compared_and_dark_where_it_differs(
     lightness = written[0, :3, :3].astype(int).sum(axis=1)
     assert lightness[0] > 700 and lightness[1] == lightness[2] < 120
     assert [path.name for path in tmp_path.iterdir()] == ["map.png"]
+
+
+def test_known_greys_take_a_tone_curve_out_of_the_after_picture() -> None:
+    steps = np.array(GREYS)
+    greys = lab_from_srgb(np.repeat(steps[:, None] / 255.0, 3, axis=1))[:, 0]
+    known = KnownGreys(tuple(map(float, greys)), 0.3, True)
+
+    def curved(values: np.ndarray, power: float) -> np.ndarray:
+        light = 0.95 * linear_from_srgb(values / 255.0) ** power
+        return np.repeat(255 * srgb_from_linear(light)[..., None], 3, axis=-1)
+
+    exposed = expose_pair(curved(steps, 1.0) / 255, curved(steps, 1.3) / 255, known)
+    assert exposed is not None
+    true = np.arange(60, 230, dtype=float).reshape(1, -1)
+    before, after = (np.round(curved(true, power)).astype(np.uint8) for power in (1.0, 1.3))
+    assert np.abs(after.astype(int) - before).max() > 15
+    shown = exposed_alike(after, None, exposed)
+    assert np.abs(shown.astype(int) - before).max() <= 2

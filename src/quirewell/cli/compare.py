@@ -13,7 +13,7 @@ import click
 from quirewell.cli.measure import target_in
 from quirewell.record.finding import Input, Run
 from quirewell.science.imaging.register import NoRegistration
-from quirewell.stages.asking import K95, PLUS_MINUS_SAYS
+from quirewell.stages.asking import CHANGES, K95, PLUS_MINUS_SAYS, quantity_name, say, signed
 from quirewell.stages.comparing import METHOD, as_json, scale_of
 from quirewell.stages.comparing_field import layers_json, write_layers
 from quirewell.stages.ink_lines import is_ink_verdict
@@ -82,6 +82,20 @@ def _numbers(command: Any) -> Any:
     metavar="FILE.json",
     help="A colour target fitted for both scans: what quirewell target fit --json said.",
 )
+@click.option(
+    "--greys",
+    default="",
+    metavar="'L L L L L L'",
+    help="Lightness L* of the strip's six grey steps, darkest first, as an instrument read them.",
+)
+@click.option(
+    "--greys-u",
+    type=click.FloatRange(0, 10, min_open=True),
+    default=0.3,
+    show_default=True,
+    metavar="L",
+    help="Standard uncertainty of each of them.",
+)
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
 def compare(
     before: Path,
@@ -93,6 +107,8 @@ def compare(
     registered: Path | None,
     layers: Path | None,
     target_file: Path | None,
+    greys: str,
+    greys_u: float,
     wants_json: bool,
     **numbers: str,
 ) -> None:
@@ -104,6 +120,7 @@ def compare(
       quirewell compare before.tif after.tif --rh-before-pct 48 --rh-after-pct 52 --json
       quirewell compare before.tif after.tif --margin-pct 0.25 --difference difference.png
       quirewell compare before.tif after.tif --layers maps --json
+      quirewell compare before.tif after.tif --greys "21 35.5 50.2 65 79.6 91.8"
 
     Gives the change of width and height in per cent with its uncertainty, the smallest change
     that would have been seen, the colour difference of the bare paper, and of each ink what
@@ -115,6 +132,7 @@ def compare(
     params["grain"] = grain
     params |= {"same_day": "yes"} if same_day else {}
     params |= {"same_scanner": "no"} if two_scanners else {}
+    params |= {"greys": f"{greys} | {greys_u:g} | instrument"} if greys.strip() else {}
     files = {"before": before, "after": after}
     try:
         if target_file is not None:
@@ -161,7 +179,6 @@ def _write_pictures(
     return written, {} if layers is None else write_layers(pair, scale_of(pair, params), layers)
 
 
-_SIGNED = ("change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db")
 _ROWS = (
     ("change.width_pct", "width", 3),
     ("change.height_pct", "height", 3),
@@ -171,6 +188,8 @@ _ROWS = (
     ("paper.dL", "paper, L*", 2),
     ("paper.da", "paper, a*", 2),
     ("paper.db", "paper, b*", 2),
+    ("exposure.before_dL", "greys before, L*", 2),
+    ("exposure.after_dL", "greys after, L*", 2),
     ("field.rms_um", "bend, rms", 1),
     ("registration.residual_um", "pictures agree to", 1),
 )
@@ -183,7 +202,7 @@ def _card(run: Run, written: dict[str, str]) -> str:
         finding = found.get(quantity)
         if finding is not None and finding.value is not None:
             unit = "" if finding.unit == "1" else f" {finding.unit}"
-            sign = "+" if quantity in _SIGNED else ""
+            sign = "+" if quantity in CHANGES else ""
             spread = f" \u00b1 {K95 * finding.u:.{digits}f}" if finding.u else ""
             lines.append(f"  {name:<18} {finding.value:{sign}.{digits}f}{spread}{unit}")
             for term in finding.terms:
@@ -194,6 +213,11 @@ def _card(run: Run, written: dict[str, str]) -> str:
     lines += ["", "Inks, the paper's own change taken out (CIEDE2000):"] if inks else []
     for says in inks:
         lines += textwrap.wrap(says, 88, initial_indent="  ", subsequent_indent="    ")
+    for finding in run.findings:
+        if ".cover." in finding.quantity and finding.value is not None:
+            change = signed(finding.quantity, say(finding.value, finding.u, finding.unit))
+            says = f"{quantity_name(finding.quantity)}: {change}"
+            lines += textwrap.wrap(says, 88, initial_indent="  ", subsequent_indent="    ")
     for says in run.warnings:
         lines += ["", *textwrap.wrap(says, 88, initial_indent="! ", subsequent_indent="  ")]
     lines += [f"Wrote {path}" for path in written.values()]

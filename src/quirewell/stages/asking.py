@@ -50,6 +50,8 @@ NAMES = {
     "bath.effect": "What it does",
     "bath.solver": "Computed with",
     "bath.database_sha256": "Database, by its hash",
+    "exposure.before_dL": "Grey steps in the before scan, L* read less known",
+    "exposure.after_dL": "Grey steps in the after scan, L* read less known",
     "change.width_pct": "Change of width",
     "change.height_pct": "Change of height",
     "change.smallest_detectable_pct": "Smallest change that would have been seen",
@@ -58,7 +60,10 @@ NAMES = {
     "verdict": "Verdict",
 }
 
-CHANGES = ("change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db")
+CHANGES = (
+    "change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db",
+    "exposure.before_dL", "exposure.after_dL",
+)  # fmt: skip
 
 # Expanded uncertainty for people: k = 2, about 95 % (jcgm100 6.3.3).
 K95 = 2.0
@@ -156,12 +161,20 @@ def signed(quantity: str, said: str) -> str:
     >>> signed("change.width_pct", "0.11 ± 0.19 %"), signed("leaf.width_mm", "195.0 mm")
     ('+0.11 ± 0.19 %', '195.0 mm')
     """
-    change = quantity in CHANGES and not said.startswith("\u2212")
+    change = (quantity in CHANGES or ".cover." in quantity) and not said.startswith("\u2212")
     return f"+{said}" if change else said
 
 
 def quantity_name(quantity: str) -> str:
-    """Plain name of a quantity; the dotted name when there is no plainer one."""
+    """Plain name of a quantity; the dotted name when there is no plainer one.
+
+    >>> quantity_name("ink.fine_print.cover.red_ink")
+    'Paper that the red ink covers in fine print, after less before'
+    """
+    ink, cover, of = quantity.partition(".cover.")
+    if cover:
+        where = ink.rpartition(".")[2].replace("_", " ")
+        return f"Paper that the {of.replace('_', ' ')} covers in {where}, after less before"
     return NAMES.get(quantity, quantity.replace(".", ", ").replace("_", " "))
 
 

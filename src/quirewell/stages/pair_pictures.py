@@ -46,6 +46,7 @@ _TONE_PX = 2400
 _TILE_MM = 1.5
 _INK_MARGIN_MM = 0.5
 _BLUR_MM = 0.35
+_Pixels = NDArray[np.uint8 | np.uint16]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +101,21 @@ def open_pair(files: Mapping[str, Path], params: Mapping[str, str]) -> Pair:
 
 
 def _exposed(before: Side, after: Side, greys: str) -> ExposedPair | None:
-    """Both scans against the strip's known greys (``greys`` as the parameter has them)."""
-    if not greys or before.strip is None or after.strip is None:
+    if before.strip is None or after.strip is None:
+        return None
+    sides = (before.picture.pixels, before.strip), (after.picture.pixels, after.strip)
+    return exposed_by(sides, greys)
+
+
+def exposed_by(
+    sides: tuple[tuple[_Pixels, StripFound], tuple[_Pixels, StripFound]], greys: str
+) -> ExposedPair | None:
+    """Both scans against the strip's known greys, ``greys`` as the parameter has them; ``sides``:
+    picture (H, W, 3) and strip, before then after. None where too little of them is seen."""
+    if not greys:
         return None
     known = greys_from_text(greys)
-    read = [read_greys(side.picture.pixels, side.strip) for side in (before, after) if side.strip]
+    read = [read_greys(pixels, strip) for pixels, strip in sides]
     if read[0] is None or read[1] is None:
         return None
     return expose_pair(read[0].srgb, read[1].srgb, known)

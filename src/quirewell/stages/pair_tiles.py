@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
 
+from quirewell.science.colour.exposure import ExposedPair
 from quirewell.science.colour.spaces import linear_from_srgb, srgb_from_linear
 from quirewell.science.imaging.difference import (
     DIFFERENCE_TOP_DE00,
@@ -23,6 +24,7 @@ from quirewell.science.imaging.paper_change import LightChange, light_change
 from quirewell.science.imaging.strip import find_strip
 from quirewell.stages.pair_pictures import (
     difference_of,
+    exposed_by,
     lay_pair,
     light_between,
     open_pair,
@@ -124,11 +126,16 @@ def _laid_after(
     match = drawn_match(drawing, (shape[1], shape[0]))
     if match is None:
         pair = open_pair(files, params)
-        return exposed_alike(as_eight_bit(lay_pair(pair, LONGEST_PX).after), light_between(pair))
+        laid = as_eight_bit(lay_pair(pair, LONGEST_PX).after)
+        return exposed_alike(laid, light_between(pair), pair.exposed)
+    light, exposed = None, None
     strips = [find_strip(np.ascontiguousarray(one[..., 1])) for one in (before, after)]
-    light = light_change(strips[0].greys, strips[1].greys) if strips[0] and strips[1] else None
+    if strips[0] and strips[1]:
+        light = light_change(strips[0].greys, strips[1].greys)
+        sides = (before, strips[0]), (after, strips[1])
+        exposed = exposed_by(sides, params.get("greys", ""))
     shrink = max(1.0, max(shape) / LONGEST_PX)
-    return exposed_alike(warp_after_to_before(after, match, shape, shrink).pixels, light)
+    return exposed_alike(warp_after_to_before(after, match, shape, shrink).pixels, light, exposed)
 
 
 def write_difference_map(
@@ -143,12 +150,19 @@ def write_difference_map(
     write_map(target, *difference_of(open_pair(files, params), MAP_PX))
 
 
-def exposed_alike(after: NDArray[np.uint8], light: LightChange | None) -> NDArray[np.uint8]:
-    """The after picture as it would look had it been exposed as the before picture was."""
-    if light is None or not light.differs:
-        return after
+def exposed_alike(
+    after: NDArray[np.uint8], light: LightChange | None, exposed: ExposedPair | None = None
+) -> NDArray[np.uint8]:
+    """The after picture as it would look had it been exposed as the before picture was: by the
+    strip's known greys where both scans stand against them, else by how its steps moved."""
     linear = linear_from_srgb(np.arange(256) / 255.0)
-    wanted = np.clip((linear - light.offset) / light.gain, 0.0, 1.0)
+    if exposed is not None:
+        wanted = exposed.light("after", linear, absolute=False)
+    elif light is not None and light.differs:
+        wanted = (linear - light.offset) / light.gain
+    else:
+        return after
+    wanted = np.clip(wanted, 0.0, 1.0)
     table = np.round(255 * srgb_from_linear(wanted)).astype(np.uint8)
     return np.asarray(cv2.LUT(after, table), dtype=np.uint8)
 

@@ -10,6 +10,8 @@ from quirewell.demo.tears import Tear, true_length_mm, with_tears
 from quirewell.science.imaging.leaf import find_leaf
 from quirewell.science.imaging.strip import find_strip
 from quirewell.science.imaging.tear_paths import collected, traced
+from quirewell.science.imaging.tear_rules import off_rule
+from quirewell.science.imaging.tear_strip import EdgeStrip
 from quirewell.science.imaging.tears import find_tears
 
 DPI = 200
@@ -66,13 +68,51 @@ def test_a_tear_is_placed_along_its_edge_and_drawn_from_mouth_to_tip(torn):
     assert head.width_mm == pytest.approx(0.5, abs=0.2)
 
 
-def test_a_tear_among_print_is_found_and_says_that_its_end_may_be_hidden():
-    planted = Tear("left", 45.0, 22.0, 0.5, 0.2)
-    pixels, _ = leaf_with((planted,), seed=2, height_mm=149.0)
+def test_a_tear_among_print_is_found_and_says_when_its_end_may_be_hidden():
+    # Over a printed picture: the end is among dots.
+    pixels, _ = leaf_with((Tear("left", 90.0, 22.0, 0.5, 0.2),), seed=5, height_mm=149.0)
     tears = found(pixels)
     assert [tear.side for tear in tears.found] == ["left"]
     assert tears.found[0].ends_in_print
     assert tears.found[0].tip_u_mm >= 4.0
+    assert abs(tears.found[0].length_mm - 22.0) <= 2 * tears.found[0].tip_u_mm
+
+
+def test_an_end_beside_print_that_nothing_goes_on_from_is_plainly_seen():
+    pixels, _ = leaf_with((Tear("left", 45.0, 22.0, 0.5, 0.2),), seed=2, height_mm=149.0)
+    (tear,) = found(pixels).found
+    assert not tear.ends_in_print
+    assert tear.tip_u_mm == 0.5
+    assert abs(tear.length_mm - 22.0) <= 2 * tear.tip_u_mm
+
+
+def test_a_tear_that_runs_into_a_printed_rule_is_cut_where_it_turns():
+    step = 0.1
+    rows = list(range(300))
+    columns = [round(100 + 0.4 * min(row, 120)) for row in rows]
+    strip = bare_strip((320, 300), step)
+    cut = off_rule(strip, rows, columns)
+    assert cut is not None
+    without, kept, _ = cut
+    assert abs(len(kept) * step - 12.0) <= 2.5
+    assert (without.evidence[150:300, 148] < strip.needed[150:300, 148]).all()
+    assert (strip.evidence[150:300, 148] > strip.needed[150:300, 148]).all()
+
+
+def test_a_tear_that_runs_straight_on_is_not_cut():
+    rows = list(range(300))
+    columns = [round(100 + 0.02 * row) for row in rows]
+    assert off_rule(bare_strip((320, 300), 0.1), rows, columns) is None
+
+
+def bare_strip(shape, step):
+    flat = np.full(shape, 0.5, np.float32)
+    zero = np.zeros(shape, np.float32)
+    return EdgeStrip(
+        side="head", share=flat, evidence=flat.copy(), entry=np.zeros(shape, bool),
+        needed=np.full(shape, 0.3, np.float32), x_px=zero, y_px=zero, step_mm=step, first_row=0,
+        smallest_gap_mm=0.1, light=False, from_mm=0.0,
+    )  # fmt: skip
 
 
 def test_chips_corners_and_a_printed_page_hold_no_tear():

@@ -1,9 +1,10 @@
 """From a start to a trusted field: coarse level, fine level, neighbours, spline.
 
 At each level subsets on a lattice are found again (:mod:`.subset`), starting where the field so
-far says. Matches that may sit a dot off (:mod:`.periodic`) are put aside; the
-others, when they agree with their neighbours, make the field; those put aside are let in where
-they agree with it to less than a third of their own pitch.
+far says. Matches where print repeats itself (:mod:`.periodic`) may sit a dot off and are put
+aside; the others, when they agree with their neighbours, make the field; those put aside are
+let in where they agree with it to less than a third of their own pitch, from a picture's rim
+inward.
 """
 
 from __future__ import annotations
@@ -26,6 +27,9 @@ _LEAST_ZNCC = (0.3, 0.5)
 _WORST_U_PX = 0.3
 _PITCH_SHARE = 0.3
 _LEAST_POINTS = 12
+_PLAIN_SHARE = 0.05
+_GROWN_SHARE = 0.01
+_GROWTHS = 3
 # Interpolation pulls a match towards whole pixels by about so much, whatever the noise.
 _PULL_PX = 0.001
 _REACH_PX = 4.0
@@ -113,15 +117,15 @@ def find_level(
     subsets = _matched(level, points, start, settings)
     alike, pitch = repeats(level.pictures.before, points, settings.radius)
     good = _sound(subsets, settings.radius)
-    plain = good & ~doubtful(subsets.zncc, alike)
-    fit = _voucher(level, subsets, plain, grid.shape, start, shape, settings, vouched)
+    doubt = _doubt(subsets, alike, good)
+    fit = _voucher(level, subsets, good & ~doubt, grid.shape, start, shape, settings, vouched)
     if fit is None:
         return None
     subsets = _again(level, subsets, good, fit.field, start, settings)
     good = _sound(subsets, settings.radius)
-    rest = _rest(level, subsets, fit.field)
-    size = np.hypot(*rest.T)
-    good &= ~doubtful(subsets.zncc, alike) | (size < _PITCH_SHARE * pitch)
+    doubt = _doubt(subsets, alike, good)
+    rest = _let_in(level, subsets, good, doubt, pitch, fit.field, shape, settings)
+    good &= ~doubt | (np.hypot(*rest.T) < _PITCH_SHARE * pitch)
     good = agreeing(
         rest.reshape(*grid.shape, 2), good.reshape(grid.shape), _u1(subsets).reshape(grid.shape)
     ).ravel()
@@ -132,6 +136,36 @@ def find_level(
     rest = _rest(level, subsets, fit.field)
     off, _ = off_neighbours(rest.reshape(*grid.shape, 2), good.reshape(grid.shape))
     return _found(level, subsets, grid.shape, good, fit, off.ravel())
+
+
+def _doubt(subsets: Subsets, alike: Real, good: Mask) -> Mask:
+    """Matches that others must vouch for: all where print repeats itself, for a whole picture
+    may sit a dot off and agree with itself; on a page that is nearly all halftone only those
+    whose correlation leaves it open."""
+    repeating = np.asarray(alike > 0)
+    if (good & ~repeating).sum() >= max(_LEAST_POINTS, _PLAIN_SHARE * good.sum()):
+        return repeating
+    return doubtful(subsets.zncc, alike)
+
+
+def _let_in(
+    level: Level, subsets: Subsets, good: Mask, doubt: Mask, pitch: Real, field: SplineField,
+    shape: tuple[int, ...], settings: Settings,
+) -> Real:  # fmt: skip
+    """What the field leaves of each match, the field grown into large pictures from their rims."""
+    rest = _rest(level, subsets, field)
+    inside = good & (~doubt | (np.hypot(*rest.T) < _PITCH_SHARE * pitch))
+    for _ in range(_GROWTHS):
+        if (good & ~inside).sum() < _PLAIN_SHARE * good.sum():
+            break
+        field = _fit(level, subsets, inside, shape, min(13, settings.most_knots)).field
+        rest = _rest(level, subsets, field)
+        more = good & (~doubt | (np.hypot(*rest.T) < _PITCH_SHARE * pitch))
+        grown = bool((more & ~inside).sum() > _GROWN_SHARE * good.sum())
+        inside = more
+        if not grown:
+            break
+    return rest
 
 
 def _found(

@@ -109,7 +109,7 @@ def even_stretch(
     linear = solution[:2].T
     affine = np.column_stack([linear, solution[2] - linear @ centre])
     residuals = targets - (points @ linear.T + affine[:, 2])
-    held = weight * np.hypot(u_px, _FLOOR_PX)[:, None] * max(overlap, 1.0) ** 0.25
+    held = weight * np.maximum(u_px, _FLOOR_PX)[:, None] * max(overlap, 1.0) ** 0.25
     # The field took some of the scatter up; neighbours that share pixels are fewer than they seem.
     own = max(len(points) / max(overlap, 1.0), 1.0)
     lost = own / max(own - fit.field.knots.unknowns, 0.3 * own)

@@ -11,16 +11,16 @@ A closed tear shows no ground and is invisible in flat light.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from quirewell.science.imaging.edges import Side
 from quirewell.science.imaging.leaf import Leaf
 from quirewell.science.imaging.tear_paths import collected, traced
+from quirewell.science.imaging.tear_print import followed
+from quirewell.science.imaging.tear_rules import gap_mm, is_rule, off_rule, smoothed
 from quirewell.science.imaging.tear_strip import ENTRY_MM, NEEDED, EdgeStrip, lay_out
 
 Array = NDArray[np.float64]
@@ -33,13 +33,10 @@ _TURN_MM = 0.05
 _ARM_MM = 0.5
 _APART_MM = 1.5
 _MOST = 40
-# A printed rule that runs off the sheet is longer, straighter and more upright than a tear.
-_RULE_MM = 22.0
-_RULE_OFF_MM = 0.08
-_RULE_DEG = 2.5
 # How far the end found may lie from the true one: from planted tears. Among print the end is
 # seen only in part of them, and on a light ground its thin part does not show.
 TIP_U_MM = 0.35
+TIP_NEAR_PRINT_U_MM = 0.5
 TIP_PRINT_U_MM = 4.0
 TIP_LIGHT_U_MM = 2.0
 COURSE_U = 0.02
@@ -139,18 +136,24 @@ def _tear(strip: EdgeStrip, rows: list[int], columns: list[int]) -> OpenTear | N
     depth = (rows[-1] - strip.first_row + 1) * step
     if depth < SHALLOWEST_MM:
         return None
-    window = max(3, round(0.8 / step))
-    across = uniform_filter1d(np.array(columns, dtype=np.float64), window, mode="nearest")
+    if is_rule(strip, rows, columns):
+        return None
+    cut = off_rule(strip, rows, columns)
+    if cut is not None:
+        strip, rows, columns = cut
+    tip = TIP_LIGHT_U_MM if strip.light else TIP_U_MM
+    hidden = False
+    if cut is not None or _print_ahead(strip, rows[-1], columns[-1]):
+        end = followed(strip, rows, columns)
+        rows, columns, hidden = end.rows, end.columns, cut is not None or not end.plain
+        tip = max(tip, TIP_PRINT_U_MM if hidden else TIP_NEAR_PRINT_U_MM)
+    across = smoothed(columns, step)
     run = np.hypot(np.diff(across), 1.0).sum() * step
     length = float(run + (rows[0] - strip.first_row + 1) * step)
     values = strip.share[rows, columns]
-    gap = float(_gap_mm(strip, rows, columns))
+    gap = float(gap_mm(strip, rows, columns))
     at = np.round(across).astype(int).clip(0, strip.x_px.shape[1] - 1)
     course = np.column_stack([strip.x_px[rows, at], strip.y_px[rows, at]]).astype(np.float64)
-    if _is_rule(strip, rows, across):
-        return None
-    in_print = _ends_in_print(strip, rows[-1], columns[-1])
-    tip = TIP_PRINT_U_MM if in_print else TIP_LIGHT_U_MM if strip.light else TIP_U_MM
     return OpenTear(
         strip.side,
         strip.from_mm + float(columns[0] * step),
@@ -159,42 +162,14 @@ def _tear(strip: EdgeStrip, rows: list[int], columns: list[int]) -> OpenTear | N
         COURSE_U * length,
         gap,
         float(np.mean(values)),
-        in_print,
+        hidden,
         strip.light,
         course,
     )
 
 
-def _ends_in_print(strip: EdgeStrip, row: int, column: int) -> bool:
+def _print_ahead(strip: EdgeStrip, row: int, column: int) -> bool:
     """Whether print lies where a path ends or just beyond, so that its end may be hidden."""
     ahead, aside = round(2.5 / strip.step_mm), round(1.0 / strip.step_mm)
     part = strip.needed[row : row + ahead + 1, max(0, column - aside) : column + aside + 1]
     return bool((part > NEEDED).any())
-
-
-def _is_rule(strip: EdgeStrip, rows: list[int], across: Array) -> bool:
-    """Whether a path is a printed rule that runs off the sheet: long, upright to the edge,
-    straight and of one width, as no tear is."""
-    step = strip.step_mm
-    if len(rows) * step < _RULE_MM:
-        return False
-    slope, offset = np.polyfit(rows, across, 1)
-    off = 1.4826 * float(np.median(np.abs(across - offset - slope * np.array(rows)))) * step
-    third = len(rows) // 3
-    columns = np.round(across).astype(int).tolist()
-    wide, narrow = (
-        float(_gap_mm(strip, rows[part], columns[part], 0.5))
-        for part in (slice(0, third), slice(-third, None))
-    )
-    same = 0.7 < wide / max(narrow, 1e-6) < 1.4
-    return bool(off < _RULE_OFF_MM and abs(math.degrees(math.atan(slope))) < _RULE_DEG and same)
-
-
-def _gap_mm(strip: EdgeStrip, rows: list[int], columns: list[int], quantile: float = 0.9) -> Array:
-    """Gap of a tear: share of ground summed across it; its greatest unless stated."""
-    reach = max(2, round(0.7 / strip.step_mm))
-    sums = []
-    for row, column in zip(rows, columns, strict=True):
-        part = strip.share[row, max(0, column - reach) : column + reach + 1]
-        sums.append(float(np.clip(part, 0.0, 1.0)[part > 0.15].sum()))
-    return np.asarray(np.quantile(sums, quantile) * strip.step_mm)
