@@ -86,3 +86,31 @@ def test_sixteen_bit_reads_the_same():
     _, eight = summed(pixels)
     _, sixteen = summed(pixels.astype(np.uint16) * 257)
     assert sixteen.median == pytest.approx(eight.median, abs=1e-3)
+
+
+INKS = {"red": (42.0, 58.0, 40.0), "yellow": (71.0, 8.0, 58.0), "orange": (58.0, 40.0, 50.0)}
+
+
+@pytest.mark.parametrize("ink", INKS)
+def test_a_solid_of_warm_ink_is_not_taken_for_brown_paper(ink):
+    light = sheet()
+    light[40:360, 40:280] = sheet(3, (320, 240), INKS[ink])
+    light[150:250, 80:240] = sheet(4, (100, 160))
+    tiles, summary = summed(encoded(light))
+    assert not tiles.bare[6:18, 6:34].any()
+    assert summary.median == pytest.approx(PAPER, abs=0.3)
+
+
+@pytest.mark.parametrize("brown", [(93.0, 0.5, 5.0), (60.0, 9.0, 30.0), (50.0, 12.0, 34.0)])
+def test_a_stain_stays_paper_whether_the_sheet_is_new_or_brown(brown):
+    light = sheet(lab=brown)
+    darker = (brown[0] - 8.0, brown[1] + 2.5, brown[2] + 8.0)
+    light[160:240, 120:200] = sheet(5, (80, 80), darker)
+    tiles, _ = summed(encoded(light))
+    assert tiles.bare[21:29, 16:24].mean() > 0.9
+
+
+def test_paper_coloured_in_the_pulp_stays_paper():
+    tiles, summary = summed(encoded(sheet(lab=(82.0, 6.0, 55.0))))
+    assert tiles.bare.mean() > 0.98
+    assert summary.median == pytest.approx((82.0, 6.0, 55.0), abs=0.6)

@@ -2,8 +2,8 @@
 
 In each tile the densest half of the pixels by lightness (the "shorth") is the paper when more
 than half of the tile is bare. Tiles in which too few pixels agree, in which a good part is
-lighter still, or which are far darker than bare paper nearby without being browner (solid ink)
-are left out.
+lighter still, which are more colourful than browning makes paper (coloured ink), or far darker
+than bare paper nearby without being browner (solid ink) are left out.
 """
 
 from __future__ import annotations
@@ -25,6 +25,10 @@ _LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
 SOLID_INK_L = 8.0
 VEILED_L = 2.0
 BROWNING = 90.0
+COLOURED = 15.0
+_RIM = 4
+_RIM_TILES = 30
+_AGREEING = 0.4
 # Between lines of print the paper is veiled; tiles this bare are used alone where they are a
 # twentieth of the leaf or more, else all that are more than half bare.
 CLEAN_SHARE = 0.9
@@ -75,6 +79,7 @@ def tone_tiles(pixels: Pixels, side_px: int, leaf: NDArray[np.bool_]) -> ToneTil
     clean = share >= CLEAN_SHARE
     if clean.sum() >= max(20, ENOUGH * leaf.sum()):
         lab[~clean] = np.nan
+    _drop_colour(lab, _rim(leaf))
     _drop_ink(lab)
     return ToneTiles(lab, side_px)
 
@@ -101,6 +106,30 @@ def _band(band: Pixels, side_px: int, step: int, wanted: NDArray[np.intp]) -> tu
     out = lab_from_linear(mean)
     out[~good] = np.nan
     return out, np.where(good, bare, 0.0)
+
+
+def _rim(leaf: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The outermost tiles of a leaf, where paper is seldom printed."""
+    kernel = np.ones((2 * _RIM + 1, 2 * _RIM + 1), np.uint8)
+    inner = cv2.erode(leaf.astype(np.uint8), kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    return np.asarray(leaf & (inner == 0))
+
+
+def _drop_colour(lab: Array, rim: NDArray[np.bool_]) -> None:
+    """Remove tiles of coloured ink, in place: their chroma is more than browning gives at their
+    lightness (see :func:`_drop_ink`; paper from new to brown lies within 8 of one level). Paper is
+    what most tiles of the ``rim`` agree on, so that paper coloured in the pulp stays."""
+    level = lab[..., 0] + BROWNING * np.hypot(lab[..., 1], lab[..., 2]) / (lab[..., 0] + 16.0)
+    bare = np.isfinite(level)
+    sample = level[rim & bare]
+    sample = np.sort(sample if sample.size >= _RIM_TILES else level[bare])
+    if sample.size < _RIM_TILES:
+        return
+    some = max(2, round(_AGREEING * sample.size))
+    width = sample[some - 1 :] - sample[: sample.size - some + 1]
+    at = int(np.argmin(width))
+    paper = 0.5 * (sample[at] + sample[at + some - 1])
+    lab[bare & (np.where(bare, level, 0.0) > paper + COLOURED)] = np.nan
 
 
 def _drop_ink(lab: Array) -> None:
