@@ -43,6 +43,11 @@ COMMANDS = {
         "Fit a colour target, or read an instrument's file.",
     ),
     "bath": ("quirewell.cli.bath", "bath", "Work out a lime-water bath before it is mixed."),
+    "reserve": (
+        "quirewell.cli.reserve",
+        "reserve",
+        "Alkali reserve of a scrap, and the paper's pH from what was read.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

@@ -17,7 +17,15 @@ from typing import Any
 from quirewell.record.canonical import canonical
 from quirewell.record.finding import Finding, Input, RecheckKind, Run
 
-_MODULES = ("measuring", "comparing", "bathing", "characterising", "calibrating", "relieving")
+_MODULES = (
+    "measuring",
+    "comparing",
+    "bathing",
+    "characterising",
+    "calibrating",
+    "relieving",
+    "reserving",
+)
 
 
 @dataclass(frozen=True, slots=True)
