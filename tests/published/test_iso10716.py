@@ -16,7 +16,8 @@ def test_the_worked_case():
 
 
 def test_permanent_paper_is_two_per_cent():
-    assert 0.4 * PCT_PER_MOL == pytest.approx(2.0017, abs=1e-4)
+    permanent = 0.4 * PCT_PER_MOL
+    assert permanent == pytest.approx(2.0017, abs=1e-4)
 
 
 def test_water_in_the_sample_is_not_paper():
