@@ -53,6 +53,7 @@ NAMES = {
     "bath.effect": "What it does",
     "bath.solver": "Computed with",
     "bath.database_sha256": "Database, by its hash",
+    "field.rms_um": "Bend beyond an even stretch, sheet and scanner together (rms)",
     "exposure.before_dL": "Grey steps in the before scan, L* read less known",
     "exposure.after_dL": "Grey steps in the after scan, L* read less known",
     "change.width_pct": "Change of width",
@@ -63,6 +64,17 @@ NAMES = {
     "verdict": "Verdict",
 }
 
+_INK_NAMES = {
+    "dE00": "its own change, the paper's taken out (CIEDE2000)",
+    "seen_dE00": "change as seen, paper included (CIEDE2000)",
+    "bleed_dE00": "paper beside it against paper farther off (CIEDE2000)",
+    "area_mm2": "area looked at",
+    "places": "places looked at",
+    "verdict": "verdict",
+    "L_before": "lightness L* before", "L_after": "lightness L* after",
+    "a_before": "green to red a* before", "a_after": "green to red a* after",
+    "b_before": "blue to yellow b* before", "b_after": "blue to yellow b* after",
+}  # fmt: skip
 CHANGES = (
     "change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db",
     "exposure.before_dL", "exposure.after_dL",
@@ -173,12 +185,21 @@ def quantity_name(quantity: str) -> str:
 
     >>> quantity_name("ink.fine_print.cover.red_ink")
     'Paper that the red ink covers in fine print, after less before'
+    >>> quantity_name("ink.red_ink.L_before")
+    'Red ink: lightness L* before'
     """
-    ink, cover, of = quantity.partition(".cover.")
-    if cover:
-        where = ink.rpartition(".")[2].replace("_", " ")
-        return f"Paper that the {of.replace('_', ' ')} covers in {where}, after less before"
+    if quantity.startswith("ink.") and quantity.count(".") > 1:
+        return _ink_name(quantity)
     return NAMES.get(quantity, quantity.replace(".", ", ").replace("_", " "))
+
+
+def _ink_name(quantity: str) -> str:
+    _, key, what = quantity.split(".", 2)
+    ink = key.replace("_", " ")
+    kind, _, of = what.partition(".")
+    if kind == "cover":
+        return f"Paper that the {of.replace('_', ' ')} covers in {ink}, after less before"
+    return f"{ink.capitalize()}: {_INK_NAMES.get(what, what.replace('_', ' '))}"
 
 
 def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
