@@ -22,6 +22,7 @@ NAMES = (
     "halftone",
     "relief",
     "scanner",
+    "bath",
 )
 
 

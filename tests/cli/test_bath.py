@@ -62,3 +62,41 @@ def test_bad_input_is_a_sentence_on_standard_error(arguments, says):
 def test_a_thin_bath_does_not_show_a_band_of_noughts():
     said = call("--temperature-c", "20", "--strength", "0.01").stdout
     assert "0.0029 % CaCO3   90 %: 0.0020 to 0.0042" in said
+
+
+def _ledger(*arguments: str):
+    return CliRunner().invoke(bath, ["ledger", *arguments])
+
+
+def test_a_ledger_gives_rows_with_bands_and_when_to_change() -> None:
+    out = json.loads(_ledger("--leaves", "6", "--leaf-mass-g", "4.7", "--open", "--json").stdout)
+    assert [row["wrap"] for row in out["rows"]] == [1, 2, 3, 4, 5, 6]
+    for key in ("pH", "alkalinity_mol_per_kg", "reserve_pct_caco3"):
+        assert set(out["rows"][0][key]) >= {"value", "u", "low90", "high90", "unit"}
+    assert out["balance_error_mol"] < 1e-9
+    assert out["replace_after_leaf"] == out["replace_after_wrap"] > 3
+    assert out["says"].startswith("Fresh bath every")
+    assert len(out["database_sha256"]) == 64
+
+
+def test_a_real_tray_is_read_line_by_line() -> None:
+    lines = "wrap 9.4 g 15 min; top-up 0,5 L 0; wrap 9 dry open; fresh; wrap 9.2"
+    out = json.loads(_ledger("--entries", lines, "--json").stdout)
+    assert len(out["rows"]) == 3
+    assert out["rows"][2]["pH"]["value"] > out["rows"][1]["pH"]["value"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--litres", "400"), "400"),
+        (("--minutes-per-wrap", "-5"), "minutes of wrap 1"),
+        (("--wraps", "0"), "1 to 200 wraps"),
+        (("--entries", "two wraps"), "wrap 9.4 g 15 min"),
+        (("--entries", "fresh"), "holds no wrap"),
+    ],
+)
+def test_ledger_faults_are_sentences(arguments: tuple[str, ...], says: str) -> None:
+    result = _ledger(*arguments, "--json")
+    assert result.exit_code != 0
+    assert says in result.output

@@ -8,9 +8,12 @@ from typing import Any
 
 import click
 
+from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
 from quirewell.stages.bathing import METHOD, as_json, reserve_digits
+from quirewell.stages.ledgering import METHOD as LEDGER
+from quirewell.stages.ledgering import as_json as ledger_json
 from quirewell.stages.methods import run_method
 
 
@@ -78,6 +81,87 @@ def mix(
     except RecipeError as error:
         raise click.ClickException(str(error)) from error
     click.echo(json.dumps(card, indent=2) if wants_json else _card(card))
+
+
+_LEDGER = (
+    ("--litres", "litres", "4", "L", "Volume in litres."),
+    ("--strength", "strength", "0.5", "saturated|FRACTION", "Share of saturated lime water."),
+    ("--temperature-c", "temperature_c", "20", "T", "Bath temperature in C (0 to 40)."),
+    ("--wraps --leaves", "wraps", "10", "N", "How many wraps go through it, one after another."),
+    ("--wrap-mass-g --leaf-mass-g", "wrap_mass_g", "9.4", "G", "Dry mass of a wrap in grams."),
+    ("--minutes-per-wrap --minutes-per-leaf", "minutes_per_wrap", "15", "MIN", "Minutes each."),
+    ("--pickup", "pickup_g_per_g", "", "G/G", "Pick-up you weighed: (wet - dry) / dry, in g/g."),
+    ("--water-in", "water_in_g_per_g", "1.8", "G/G", "Water a wrap brings in; 0 goes in dry."),
+    ("--tray-area-m2", "tray_area_m2", "0.2", "M2", "Surface of the tray."),
+    ("--change-at", "change_at", "0.5", "SHARE", "Change at this share of the first reserve."),
+)
+
+
+def _options(command: Any) -> Any:
+    for names, param, usual, metavar, says in reversed(_LEDGER):
+        command = click.option(
+            *names.split(), param, default=usual, show_default=bool(usual), metavar=metavar,
+            help=says,
+        )(command)  # fmt: skip
+    return command
+
+
+@bath.command()
+@_options
+@click.option("--open/--covered", "open_air", default=False, help="Open tray, or under a lid.")
+@click.option(
+    "--entries",
+    default="",
+    metavar="'LINE; LINE ..'",
+    help="A real tray instead: 'wrap 9.4 g 15 min; top-up 0.5 L 1; fresh; ..'.",
+)
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def ledger(open_air: bool, entries: str, wants_json: bool, **numbers: str) -> None:
+    """A bath over a series of wraps: pH, alkali, reserve of each, and when to change it.
+
+    \b
+    Examples:
+      quirewell bath ledger
+      quirewell bath ledger --litres 4 --strength 1:1 --wraps 12 --open --minutes-per-wrap 20
+      quirewell bath ledger --entries "wrap 9.4 g 15 min; wrap 9.1 g 15 min; fresh; wrap 9.2 g"
+        --json
+
+    The bath is judged on its alkali, for pH hides what is used up. Every row is a band: pick-up,
+    the paper's acids and the air are not known until they are weighed and titrated.
+    """
+    readers = {"temperature_c": typed.temperature_c, "strength": typed.strength}
+    params = {
+        name: _read(name.replace("_", "-"), text, readers.get(name, typed.number))
+        for name, text in numbers.items()
+        if text
+    }
+    params |= {"open": "yes"} if open_air else {}
+    params |= {"entries": entries} if entries.strip() else {}
+    try:
+        run = run_method(LEDGER, "item", {}, params=params)
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    if wants_json:
+        print_json(ledger_json(run))
+        return
+    click.echo("\n".join(_ledger_card(ledger_json(run))))
+
+
+def _ledger_card(card: dict[str, Any]) -> list[str]:
+    lines = ["BATH LEDGER", "", textwrap.fill(card["says"], 88), ""]
+    lines.append("  wrap   pH (90 %)                alkali mol/kg         reserve % CaCO3 (90 %)")
+    for row in card["rows"]:
+        ph, alkali, left = (
+            row[key] for key in ("pH", "alkalinity_mol_per_kg", "reserve_pct_caco3")
+        )
+        lines.append(
+            f"  {row['wrap']:>4}   {ph['value']:5.2f} ({ph['low90']:.2f} to {ph['high90']:.2f})"
+            f"   {alkali['value']:.4f}   {left['value']:.3f} ({left['low90']:.3f} to "
+            f"{left['high90']:.3f})"
+        )
+    lines += paragraphs("What to know", card["warnings"])
+    lines += ["", f"Books close to {card['balance_error_mol']:.0e} mol."]
+    return lines
 
 
 def _read(option: str, text: str, parse: Any) -> str:

@@ -25,6 +25,7 @@ _MODULES = (
     "calibrating",
     "relieving",
     "reserving",
+    "ledgering",
 )
 
 

@@ -62,6 +62,14 @@ CONSTANTS: Mapping[str, Constant] = {
         50.0, "mg/kg Ca", 50.0, 50.0, "burgess1990", "published",
         "below this much calcium a bath washes; above it, it deacidifies",
     ),
+    "acid_groups": Constant(
+        0.10, "mol/kg", 0.08, 0.15, "", "from memory",
+        "acid groups of mechanical pulp and aged newsprint, which bind calcium",
+    ),
+    "strong_acid": Constant(
+        0.02, "mol/kg", 0.01, 0.05, "", "from memory",
+        "acid of alum in newsprint, which uses alkali up",
+    ),
     "air_uptake": Constant(
         0.022, "mol CO2/m2/h", 0.011, 0.044, "", "from memory",
         "carbon dioxide an open, still lime bath takes from room air",

@@ -11,10 +11,12 @@ from __future__ import annotations
 import hashlib
 import importlib
 import math
+import threading
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from types import ModuleType
+from typing import Any
 
 from quirewell.science.bath import oracle
 from quirewell.science.bath.solution import Solution, SpeciationError, check_temperature
@@ -84,6 +86,7 @@ def speciate(
     temperature_c: float,
     co2_mol_per_kg: float = 0.0,
     *,
+    acid_mol_per_kg: float = 0.0,
     carbonate_settles: bool = True,
 ) -> Solution:
     """A closed bath holding so much Ca(OH)2 and so much CO2 taken up from the air.
@@ -96,6 +99,8 @@ def speciate(
         Temperature [C], 0 to 40.
     co2_mol_per_kg : float
         CO2 taken up [mol/kg].
+    acid_mol_per_kg : float
+        Strong acid met [mol H+/kg].
     carbonate_settles : bool
         Whether calcite may fall out (equilibrium; real baths cloud later).
 
@@ -109,13 +114,15 @@ def speciate(
     check_temperature(temperature_c)
     _check_amount("Ca(OH)2", ca_mol_per_kg)
     _check_amount("CO2", co2_mol_per_kg)
+    _check_amount("acid", acid_mol_per_kg)
     module = load_engine()
     if module is None:
         return oracle.speciate(
-            ca_mol_per_kg, temperature_c, co2_mol_per_kg, carbonate_settles=carbonate_settles
-        )
+            ca_mol_per_kg, temperature_c, co2_mol_per_kg, acid_mol_per_kg=acid_mol_per_kg,
+            carbonate_settles=carbonate_settles,
+        )  # fmt: skip
     lines = _water(temperature_c)
-    added = {"Ca(OH)2": ca_mol_per_kg, "CO2": co2_mol_per_kg}
+    added = {"Ca(OH)2": ca_mol_per_kg, "CO2": co2_mol_per_kg, "HCl": acid_mol_per_kg}
     if any(added.values()):
         lines += _reaction(added, (1.0,))
     if carbonate_settles and co2_mol_per_kg and ca_mol_per_kg:
@@ -168,31 +175,52 @@ def _check_amount(name: str, amount: float) -> None:
 
 
 def _water(temperature_c: float) -> list[str]:
-    return ["SOLUTION 1", f"temp {temperature_c!r}", "pH 7 charge"]
+    return ["SOLUTION 1", f"temp {float(temperature_c)!r}", "pH 7 charge"]
 
 
 def _reaction(added: Mapping[str, float], steps: Sequence[float]) -> list[str]:
     lines = ["REACTION 1"]
-    lines += [f"{name} {amount!r}" for name, amount in added.items() if amount]
+    lines += [f"{name} {float(amount)!r}" for name, amount in added.items() if amount]
     return [*lines, " ".join(repr(step) for step in steps)]
 
 
+_PUNCH = [f"{10 * (n + 1)} PUNCH {formula}" for n, formula in enumerate(_COLUMNS.values())]
+_HEAD = [
+    "KNOBS", "-convergence_tolerance 1e-12", "SELECTED_OUTPUT 1", "-reset false",
+    "USER_PUNCH 1", "-headings " + " ".join(_COLUMNS), "-start", *_PUNCH, "-end",
+]  # fmt: skip
+_own = threading.local()
+
+
+def _engine(module: ModuleType) -> Any:
+    """An engine with the pinned database loaded, one to a thread: loading takes longest."""
+    held = getattr(_own, "engine", None)
+    if held is None or _own.module is not module:
+        held = module.Phreeqc()
+        held.SetErrorFileOn(False)
+        held.SetErrorStringOn(True)
+        base, block_a = (text.decode("latin-1") for text in _database())
+        _refuse(held, held.LoadDatabaseString(base))
+        _refuse(held, held.RunString(block_a))
+        _own.engine, _own.module = held, module
+    return held
+
+
+def forget() -> None:
+    """Let go of this thread's engine; the next call loads its database again."""
+    _own.engine = None
+
+
 def _solve(module: ModuleType, temperature_c: float, lines: Sequence[str]) -> list[Solution]:
-    engine = module.Phreeqc()
-    engine.SetErrorFileOn(False)
-    engine.SetErrorStringOn(True)
-    base, block_a = (text.decode("latin-1") for text in _database())
-    _refuse(engine, engine.LoadDatabaseString(base))
-    _refuse(engine, engine.RunString(block_a))
-    punch = [f"{10 * (n + 1)} PUNCH {formula}" for n, formula in enumerate(_COLUMNS.values())]
-    text = [
-        "KNOBS", "-convergence_tolerance 1e-12",
-        "SELECTED_OUTPUT 1", "-reset false",
-        "USER_PUNCH 1", "-headings " + " ".join(_COLUMNS), "-start", *punch, "-end",
-        *lines, "END",
-    ]  # fmt: skip
-    _refuse(engine, engine.RunString("\n".join(text) + "\n"))
-    table = engine.GetSelectedOutput()
+    engine = _engine(module)
+    try:
+        # All is deleted afterwards: nothing of one bath may be left for the next.
+        _refuse(engine, engine.RunString("\n".join([*_HEAD, *lines, "END", ""])))
+        table = engine.GetSelectedOutput()
+        _refuse(engine, engine.RunString("DELETE\n-all\nEND\n"))
+    except SpeciationError:
+        _own.engine = None
+        raise
     solver = f"IPHREEQC {module.Phreeqc.GetVersionString()}"
     columns = [[float(value) for value in table[name]] for name in _COLUMNS]
     return [
