@@ -65,13 +65,13 @@ def dp_after(dp_start: float, rate_per_year: float, years: float, exact: bool = 
 def relative_life(
     temperature_c: float, rh: float, ea_j_per_mol: float = 100e3, power: float = 1.3
 ) -> float:
-    """Life relative to 20 C and 50 % RH: (0.5/RH)^1.3 exp[Ea/R (1/T - 1/293.15)] (``michalski2002``).
+    """Life relative to 20 C and 50 % RH (``michalski2002``): (0.5/RH)^1.3 exp[Ea/R (1/T - 1/T0)].
 
     >>> round(relative_life(15, 0.5), 3), round(relative_life(20, 0.25), 3)
     (2.038, 2.462)
     """
     kelvin = temperature_c + KELVIN
-    return (0.5 / rh) ** power * math.exp(ea_j_per_mol / GAS * (1 / kelvin - 1 / 293.15))
+    return float((0.5 / rh) ** power) * math.exp(ea_j_per_mol / GAS * (1 / kelvin - 1 / 293.15))
 
 
 def relative_rate(
@@ -97,7 +97,7 @@ def relative_rate(
 
 
 def years_to_unfit(dp: float) -> float:
-    """Years of ordinary use until one sheet in a hundred is unfit, by its present DP (``strlic2015b``).
+    """Years of use until a sheet in a hundred is unfit, by its present DP (``strlic2015b``).
 
     A table of that paper, between its rows by logarithm; 300 to 800 only.
 

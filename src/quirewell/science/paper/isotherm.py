@@ -2,9 +2,9 @@
 
     c = [ln(1 - RH) / (1.67 T - 285.655)]^(1 / (2.491 - 0.012 T))       T in C, RH 0..1, c kg/kg
 
-after ``paltakari1997``, constants as public code that cites it carries them (two files, both with T in
-kelvin, which is wrong). Holds between 10 and 90 % RH; far too dry above 95 %. Newsprint is moister
-by a point or two, more where it is drying (from memory).
+after ``paltakari1997``, constants as public code that cites it carries them (two files, both with
+T in kelvin, which is wrong). Holds between 10 and 90 % RH; far too dry above 95 %. Newsprint is
+moister by a point or two, more where it is drying (from memory).
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """What a treatment or another store is worth: a ratio of lives with a 90 % band, never years.
 
-    life after / life before = 10^(a (pH_after - pH_before)) * rate(store before) / rate(store after)
+    life after / before = 10^(a (pH_after - pH_before)) * rate(store before) / rate(store after)
 
-``a`` = 0.244 (``strlic2015``, from memory) with 0.05 as its standard deviation; pH as a cold extract
-would give it, each reading with what its method leaves open, and no benefit beyond pH 8.5.
+``a`` = 0.244 (``strlic2015``, from memory) with 0.05 as its standard deviation; pH as a cold
+extract would give it, each reading with what its method leaves open; no benefit beyond pH 8.5.
 Activation energy and the law of humidity are drawn too. A ratio assumes that nothing else changed:
 light, handling and new acid from the air are not in it.
 """
@@ -59,8 +59,8 @@ class Ratio:
 
 
 def outlook(
-    before: Ph | None, after: Ph | None, store_before: Store = Store(), store_after: Store = Store(),
-    draws: int = DRAWS, seed: int = 1936,
+    before: Ph | None, after: Ph | None, store_before: Store = Store(),
+    store_after: Store = Store(), draws: int = DRAWS, seed: int = 1936,
 ) -> Ratio:  # fmt: skip
     """Life after relative to life before; a pH of None on both sides leaves the stores alone.
 
