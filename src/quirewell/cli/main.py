@@ -48,6 +48,11 @@ COMMANDS = {
         "reserve",
         "Alkali reserve of a scrap, and the paper's pH from what was read.",
     ),
+    "outlook": (
+        "quirewell.cli.outlook",
+        "outlook",
+        "What a treatment or another store is worth: a ratio with a band.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

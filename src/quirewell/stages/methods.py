@@ -26,6 +26,7 @@ _MODULES = (
     "relieving",
     "reserving",
     "ledgering",
+    "outlooking",
 )
 
 

@@ -1,0 +1,153 @@
+"""``quirewell outlook``: what a treatment or another store is worth, as a ratio with a band."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import click
+
+from quirewell.cli.output import fail, paragraphs, print_json
+from quirewell.record.finding import Input
+from quirewell.stages.methods import run_method
+from quirewell.stages.outlooking import CLIMATE, METHOD, YEARS, climate_json, ratio_json
+
+
+class _PlainFirst(click.Group):
+    """A group whose plain form is its sub-verb ``ratio``."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the default sub-verb first where none is named."""
+        if args and args[0] not in self.commands and args[0] not in ("--help", "-h"):
+            args = ["ratio", *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group(cls=_PlainFirst)
+def outlook() -> None:
+    """What a treatment or another store is worth: a ratio of lives with a band, never years.
+
+    \b
+    Examples:
+      quirewell outlook --ph-before 4.8 --ph-after 8.0
+      quirewell outlook climate attic.csv
+    """
+
+
+@outlook.command()
+@click.option("--ph-before", default="", metavar="[KIND] PH", help="pH of the paper before.")
+@click.option("--ph-after", default="", metavar="[KIND] PH", help="pH of the paper after.")
+@click.option("--store-before", default="", metavar="'C, %'", help="Where it was kept.")
+@click.option("--store-after", default="", metavar="'C, %'", help="Where it will be kept.")
+@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1936, show_default=True)
+@click.option("--years", is_flag=True, help="Asks for years, which are refused, with the reason.")
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def ratio(
+    ph_before: str, ph_after: str, store_before: str, store_after: str, seed: int, years: bool,
+    wants_json: bool,
+) -> None:  # fmt: skip
+    """Life after relative to life before, with a 90 % band.
+
+    \b
+    Examples:
+      quirewell outlook --ph-before 4.8 --ph-after 8.0 --json
+      quirewell outlook --ph-before "surface electrode 5.1 @ 21" --ph-after "cold extract 8"
+      quirewell outlook --store-before "21 C, 55 %" --store-after "16 C, 45 %"
+
+    A bare number counts as a cold extract. Two strips alone give words and no ratio.
+    """
+    if years:
+        fail(YEARS, wants_json)
+    given = {
+        "ph_before": ph_before, "ph_after": ph_after, "store_before": store_before,
+        "store_after": store_after, "seed": str(seed),
+    }  # fmt: skip
+    try:
+        run = run_method(METHOD, "item", {}, params={k: v for k, v in given.items() if v})
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = ratio_json(run)
+    if wants_json:
+        print_json(out)
+        return
+    lines = ["OUTLOOK", "", *paragraphs("In a sentence", [out["says"]])[1:]]
+    if out["ratio"]:
+        band = out["ratio"]
+        lines += [
+            "",
+            f"  life after by life before: {band['median']:.2g}, with 90 % between "
+            f"{band['low90']:.2g} and {band['high90']:.2g} ({out['standing']})",
+        ]
+    lines += paragraphs("What it assumes, and what would narrow it", out["warnings"])
+    click.echo("\n".join(lines))
+
+
+@outlook.command("climate")
+@click.argument("log", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--unit", default="", metavar="C|F", help="Where the file does not say.")
+@click.option(
+    "--columns", default="", metavar="TIME,TEMPERATURE,HUMIDITY",
+    help="By name or number from 1, where they are not found.",
+)  # fmt: skip
+@click.option(
+    "--day-first/--month-first", "day_first", default=None, help="Where 3/4 could be either."
+)
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def climate_verb(
+    log: Path, unit: str, columns: str, day_first: bool | None, wants_json: bool
+) -> None:
+    """Ageing in a store from its logger's CSV: the mean of the rates, and what swings cost.
+
+    \b
+    Examples:
+      quirewell outlook climate attic.csv
+      quirewell outlook climate attic.csv --unit F --month-first --json
+    """
+    params = {"unit": unit, "columns": columns}
+    if day_first is not None:
+        params["day_first"] = "yes" if day_first else "no"
+    try:
+        digest = hashlib.sha256(log.read_bytes()).hexdigest()
+        inputs = (Input("log", log.name, digest),)
+        kept = {k: v for k, v in params.items() if v}
+        run = run_method(CLIMATE, "store", {"log": log}, inputs, kept)
+    except OSError as error:
+        fail(f"{log}: {error.strerror or 'cannot be read'}.", wants_json)
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = climate_json(run)
+    if wants_json:
+        print_json(out)
+        return
+    click.echo("\n".join(_climate_card(out)))
+
+
+_ROWS = (
+    ("rate_relative", "ageing against 20 C and 50 %"),
+    ("rate_at_mean", "the same at the mean climate"),
+    ("penalty_of_swings", "what the swings cost"),
+    ("two_cooler", "life if 2 C cooler"),
+    ("ten_drier", "life if 10 % RH drier"),
+)
+
+
+def _climate_card(out: dict[str, Any]) -> list[str]:
+    days = out["hours"]["value"] / 24
+    lines = [
+        "A STORE BY ITS LOGGER", "",
+        f"  {days:.0f} days from {out['start'][:10]}: mean {out['mean_c']['value']:.1f} C, "
+        f"{out['mean_rh_pct']['value']:.0f} % RH", "",
+    ]  # fmt: skip
+    for key, name in _ROWS:
+        one = out[key]
+        lines.append(
+            f"  {name:<30} x {one['value']:.2f}   ({one['low90']:.2f} to {one['high90']:.2f})"
+        )
+    lines += ["", "  month   mean C   % RH   ageing"]
+    lines += [
+        f"  {row['month']:>5}   {row['mean_c']:6.1f}   {row['mean_rh_pct']:4.0f}   "
+        f"x {row['rate']:.2f}"
+        for row in out["months"]
+    ]
+    return lines + paragraphs("What to know", out["warnings"])
