@@ -100,3 +100,18 @@ def test_ledger_faults_are_sentences(arguments: tuple[str, ...], says: str) -> N
     result = _ledger(*arguments, "--json")
     assert result.exit_code != 0
     assert says in result.output
+
+
+def test_baths_stand_side_by_side_with_the_harm_first():
+    result = CliRunner().invoke(bath, ["dose", "--json"])
+    out = json.loads(result.stdout)
+    assert len(out["options"]) >= 5
+    assert {"pH", "one_bath_pct", "baths", "to_mind"} <= set(out["options"][0])
+    said = CliRunner().invoke(bath, ["dose"]).stdout
+    assert said.index("Before anything is wetted") < said.index("lime water, saturated")
+
+
+def test_permanent_paper_is_an_open_choice_that_says_its_harm():
+    out = json.loads(CliRunner().invoke(bath, ["dose", "--aim", "permanent", "--json"]).stdout)
+    assert "not reachable" in out["says"].lower()
+    assert "darken" in " ".join(out["cautions"])

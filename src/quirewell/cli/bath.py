@@ -12,6 +12,8 @@ from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
 from quirewell.stages.bathing import METHOD, as_json, reserve_digits
+from quirewell.stages.dosing import METHOD as DOSE
+from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.ledgering import as_json as ledger_json
 from quirewell.stages.methods import run_method
@@ -162,6 +164,54 @@ def _ledger_card(card: dict[str, Any]) -> list[str]:
     lines += paragraphs("What to know", card["warnings"])
     lines += ["", f"Books close to {card['balance_error_mol']:.0e} mol."]
     return lines
+
+
+@bath.command()
+@click.option(
+    "--aim",
+    type=click.Choice(["small reserve", "permanent"]),
+    default="small reserve",
+    show_default=True,
+    help="Neutral plus a small reserve; or the 0.4 mol/kg of new permanent paper, with its harm.",
+)
+@click.option("--temperature-c", "temperature_c", default="20", show_default=True, metavar="T")
+@click.option("--leaf", type=click.Choice(["blotted", "drained"]), default="drained")
+@click.option("--pickup", "pickup_g_per_g", default="", metavar="G/G", help="Pick-up you weighed.")
+@click.option("--minutes-per-wrap", default="15", show_default=True, metavar="MIN")
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
+    """Which bath, and how many, for a reserve: lime water and hydrogen carbonates side by side.
+
+    \b
+    Examples:
+      quirewell bath dose
+      quirewell bath dose --pickup 1.7 --temperature-c 18 --json
+      quirewell bath dose --aim permanent
+    """
+    readers = {"temperature_c": typed.temperature_c}
+    params = {
+        name: _read(name.replace("_", "-"), text, readers.get(name, typed.number))
+        for name, text in numbers.items()
+        if text
+    }
+    try:
+        run = run_method(DOSE, "item", {}, params={**params, "aim": aim, "leaf": leaf})
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = dose_json(run)
+    if wants_json:
+        print_json(out)
+        return
+    lines = ["WHICH BATH", *paragraphs("Before anything is wetted", out["cautions"]), ""]
+    lines += [textwrap.fill(out["says"], 88), ""]
+    for row in out["options"]:
+        one, baths = row["one_bath_pct"], row["baths"] or "more than the caps allow"
+        lines.append(f"  {row['bath']}")
+        lines.append(
+            f"      pH {row['pH']['value']:.1f}; one leaves {one['value']:.2f} % CaCO3 "
+            f"({one['low90']:.2f} to {one['high90']:.2f}); baths: {baths}; {row['to_mind']}"
+        )
+    click.echo("\n".join(lines))
 
 
 def _read(option: str, text: str, parse: Any) -> str:

@@ -184,11 +184,14 @@ def _reaction(added: Mapping[str, float], steps: Sequence[float]) -> list[str]:
     return [*lines, " ".join(repr(step) for step in steps)]
 
 
-_PUNCH = [f"{10 * (n + 1)} PUNCH {formula}" for n, formula in enumerate(_COLUMNS.values())]
-_HEAD = [
-    "KNOBS", "-convergence_tolerance 1e-12", "SELECTED_OUTPUT 1", "-reset false",
-    "USER_PUNCH 1", "-headings " + " ".join(_COLUMNS), "-start", *_PUNCH, "-end",
-]  # fmt: skip
+def _head(columns: Mapping[str, str]) -> list[str]:
+    punch = [f"{10 * (n + 1)} PUNCH {formula}" for n, formula in enumerate(columns.values())]
+    return [
+        "KNOBS", "-convergence_tolerance 1e-12", "SELECTED_OUTPUT 1", "-reset false",
+        "USER_PUNCH 1", "-headings " + " ".join(columns), "-start", *punch, "-end",
+    ]  # fmt: skip
+
+
 _own = threading.local()
 
 
@@ -211,20 +214,42 @@ def forget() -> None:
     _own.engine = None
 
 
-def _solve(module: ModuleType, temperature_c: float, lines: Sequence[str]) -> list[Solution]:
+def _run(
+    module: ModuleType, lines: Sequence[str], columns: Mapping[str, str]
+) -> dict[str, list[float]]:
     engine = _engine(module)
     try:
         # All is deleted afterwards: nothing of one bath may be left for the next.
-        _refuse(engine, engine.RunString("\n".join([*_HEAD, *lines, "END", ""])))
+        _refuse(engine, engine.RunString("\n".join([*_head(columns), *lines, "END", ""])))
         table = engine.GetSelectedOutput()
         _refuse(engine, engine.RunString("DELETE\n-all\nEND\n"))
     except SpeciationError:
         _own.engine = None
         raise
-    solver = f"IPHREEQC {module.Phreeqc.GetVersionString()}"
-    columns = [[float(value) for value in table[name]] for name in _COLUMNS]
+    return {name: [float(value) for value in table[name]] for name in columns}
+
+
+def punched(lines: Sequence[str], columns: Mapping[str, str]) -> tuple[dict[str, float], str]:
+    """The last row of what the engine says of ``lines``, by heading, and the engine's name.
+
+    Raises:
+        SpeciationError: when it warns, fails, or is not installed.
+    """
+    module = load_engine()
+    if module is None:
+        raise SpeciationError("the speciation engine is not installed")
+    table = _run(module, lines, columns)
+    return {name: values[-1] for name, values in table.items()}, _name(module)
+
+
+def _name(module: ModuleType) -> str:
+    return f"IPHREEQC {module.Phreeqc.GetVersionString()}"
+
+
+def _solve(module: ModuleType, temperature_c: float, lines: Sequence[str]) -> list[Solution]:
+    columns = _run(module, lines, _COLUMNS).values()
     return [
-        Solution(temperature_c, ph, ca, free, caoh, oh, mu, co2, calcite, solver)
+        Solution(temperature_c, ph, ca, free, caoh, oh, mu, co2, calcite, _name(module))
         for ph, ca, free, caoh, oh, mu, co2, calcite in zip(*columns, strict=True)
     ]
 

@@ -24,7 +24,7 @@ from quirewell.science.bath.constants import BLOCK_A, water_density_kg_per_l
 from quirewell.science.bath.solution import Solution, SpeciationError, check_temperature
 
 _GAS = 8.31446261815324
-_SOLVER = "quirewell oracle 2"
+SOLVER = "quirewell oracle 2"
 
 # ion size [angstrom], slope b [kg/mol], charge
 _ION: Mapping[str, tuple[float, float, int]] = {
@@ -196,7 +196,7 @@ def speciate(
         found.ionic,
         co2_mol_per_kg - found.calcite,
         found.calcite,
-        _SOLVER,
+        SOLVER,
     )
 
 
@@ -211,3 +211,29 @@ def saturate(temperature_c: float) -> Solution:
         return math.log10(found.ca_free_mol_per_kg * g["Ca"]) + 2 * found.ph - target
 
     return speciate(10 ** float(brentq(excess, -3.0, -1.0, xtol=1e-12)), temperature_c)
+
+
+def open_state(
+    h_activity: float, co2_activity: float, temperature_c: float
+) -> tuple[float, float, float]:
+    """Water over calcite under carbon dioxide, at one activity of H+: charge left over, calcium and
+    carbon in all [mol/kg]."""
+    k = {name: 10 ** log_k(name, temperature_c) for name in (*_ANALYTIC, "CaOH+")}
+    ionic, out = 0.002, (0.0, 0.0, 0.0)
+    for _ in range(200):
+        g = _activities(ionic, temperature_c)
+        carbonate = co2_activity / (k["CO2"] * h_activity**2)
+        calcium = k["Calcite"] / carbonate
+        h, oh = h_activity / g["H"], k["Kw"] / (h_activity * g["OH"])
+        co3, hco3 = carbonate / g["CO3"], k["HCO3"] * h_activity * carbonate / g["HCO3"]
+        free, caoh = calcium / g["Ca"], k["CaOH+"] * calcium / (h_activity * g["CaOH"])
+        pair = k["CaCO3"] * calcium * carbonate / g["CaCO3"]
+        cahco3 = k["CaHCO3"] * calcium * h_activity * carbonate / g["CaHCO3"]
+        charge = 2 * free + caoh + h + cahco3 - oh - hco3 - 2 * co3
+        fresh = 0.5 * (4 * free + caoh + h + cahco3 + oh + hco3 + 4 * co3)
+        ca = free + caoh + pair + cahco3
+        out = charge, ca, co2_activity / g["CO2"] + hco3 + co3 + pair + cahco3
+        if abs(fresh - ionic) < 1e-15 or fresh > 10:
+            break
+        ionic = fresh
+    return out
