@@ -115,3 +115,22 @@ def test_permanent_paper_is_an_open_choice_that_says_its_harm():
     out = json.loads(CliRunner().invoke(bath, ["dose", "--aim", "permanent", "--json"]).stdout)
     assert "not reachable" in out["says"].lower()
     assert "darken" in " ".join(out["cautions"])
+
+
+def test_readings_of_a_real_tray_pull_the_ledger_and_contradictions_are_named():
+    usual = json.loads(_ledger("--wraps", "8", "--open", "--json").stdout)
+    lines = "after 0: pH 12,39 @ 20; after 1: pickup 2.4 ± 0.1; after 6: 10 mL took 2.4 mL of 0.05"
+    out = json.loads(_ledger("--wraps", "8", "--open", "--readings", lines, "--json").stdout)
+    assert set(out["bench"]) == {"pickup_g_per_g", "acid_mol_per_kg", "air_uptake"}
+    assert out["bench"]["pickup_g_per_g"]["value"] == pytest.approx(2.35, abs=0.1)
+    assert out["replace_after_wrap"] < usual["replace"]["high90"]
+    last, before = (card["rows"][7]["alkalinity_mol_per_kg"]["value"] for card in (out, usual))
+    assert last < 0.85 * before
+    odd = lines + "; after 6: 12 drops of 1.8"
+    said = _ledger("--wraps", "8", "--open", "--readings", odd).stdout
+    assert "contradicts the other readings" in said
+
+
+def test_readings_nobody_can_read_are_told_how_to_write_them():
+    result = _ledger("--readings", "about 12", "--json")
+    assert result.exit_code == 2 and "after 3: 10 mL took" in json.loads(result.stdout)["error"]

@@ -117,8 +117,14 @@ def _options(command: Any) -> Any:
     metavar="'LINE; LINE ..'",
     help="A real tray instead: 'wrap 9.4 g 15 min; top-up 0.5 L 1; fresh; ..'.",
 )
+@click.option(
+    "--readings",
+    default="",
+    metavar="'after N: ..; ..'",
+    help="What the tray read: 'after 0: pH 12.4 @ 20; after 3: 10 mL took 4.3 mL of 0.05; ..'.",
+)
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
-def ledger(open_air: bool, entries: str, wants_json: bool, **numbers: str) -> None:
+def ledger(open_air: bool, entries: str, readings: str, wants_json: bool, **numbers: str) -> None:
     """A bath over a series of wraps: pH, alkali, reserve of each, and when to change it.
 
     \b
@@ -127,6 +133,8 @@ def ledger(open_air: bool, entries: str, wants_json: bool, **numbers: str) -> No
       quirewell bath ledger --litres 4 --strength 1:1 --wraps 12 --open --minutes-per-wrap 20
       quirewell bath ledger --entries "wrap 9.4 g 15 min; wrap 9.1 g 15 min; fresh; wrap 9.2 g"
         --json
+      quirewell bath ledger --wraps 8 --open --readings "after 1: pickup 2.1; after 3: 10 mL
+        took 3.9 mL of 0.05; after 3: 12 drops of 1.7"
 
     The bath is judged on its alkali, for pH hides what is used up. Every row is a band: pick-up,
     the paper's acids and the air are not known until they are weighed and titrated.
@@ -139,6 +147,7 @@ def ledger(open_air: bool, entries: str, wants_json: bool, **numbers: str) -> No
     }
     params |= {"open": "yes"} if open_air else {}
     params |= {"entries": entries} if entries.strip() else {}
+    params |= {"readings": readings} if readings.strip() else {}
     try:
         run = run_method(LEDGER, "item", {}, params=params)
     except ValueError as error:

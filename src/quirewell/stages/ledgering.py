@@ -2,7 +2,7 @@
 
 Parameters are text. Either ``wraps`` alike (``wrap_mass_g``, ``minutes_per_wrap``), or
 ``entries``, one a line or ";": "wrap 9.4 g 15 min", "wrap 9.1 g 10 min dry open",
-"top-up 0.5 L 1", "fresh".
+"top-up 0.5 L 1", "fresh". ``readings`` of the real tray pull it (:mod:`.tray_readings`).
 """
 
 from __future__ import annotations
@@ -28,10 +28,12 @@ from quirewell.science.bath.ledger_band import (
     spread_of,
     with_bands,
 )
+from quirewell.science.bath.ledger_fit import fit
 from quirewell.science.bath.lime_water import PickUp, pick_up
 from quirewell.science.bath.recipe import Recipe
 from quirewell.stages.bathing import BATH_SOURCES
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.tray_readings import bench_findings, bench_words, read_lines
 
 METHOD = "bath.ledger"
 WRAP_G, WATER_IN, MINUTES, AREA_M2 = 9.4, 1.8, 15.0, 0.2
@@ -40,7 +42,7 @@ _NUMBERS = (
     "litres", "strength", "temperature_c", "pickup_g_per_g", "wrap_mass_g", "water_in_g_per_g",
     "minutes_per_wrap", "tray_area_m2", "change_at",
 )  # fmt: skip
-_KNOWN = {*_NUMBERS, "leaf", "wraps", "open", "entries"}
+_KNOWN = {*_NUMBERS, "leaf", "wraps", "open", "entries", "readings"}
 _WRAP = re.compile(
     r"wraps?\s+(?P<mass>[\d.]+)\s*g?(?:\s+(?P<minutes>[\d.]+)\s*min)?(?P<words>(?:\s+[a-z]+)*)"
 )
@@ -71,6 +73,10 @@ def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome
         )
     recipe, tray, paper, spread, pick = _bath(params)
     entries = _entries(params)
+    readings = read_lines(params.get("readings", ""))
+    bench = fit(tray, paper, entries, readings, spread) if readings else None
+    if bench is not None:
+        tray, paper, spread = bench.tray, bench.paper, bench.spread
     ledger = run(tray, paper, entries)
     rows = with_bands(ledger, tray, paper, entries, spread, ph_u=0.03)
     change = change_after(
@@ -90,11 +96,16 @@ def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome
             standing="published", sources=("parkhurst2013", "minteqa2"),
         ),
     ]  # fmt: skip
+    warnings, drawing = _warnings(rows, entries, change, recipe), _drawing(ledger, rows)
+    if bench is not None:
+        findings += bench_findings(bench)
+        warnings = (*bench_words(bench), *warnings)
+        drawing["readings"] = ";".join(
+            f"{one.after} {one.kind} {one.value:.6g} {one.u:.4g}" for one in readings
+        )
     for row in rows:
         findings += _row_findings(row, spread, standing)
-    return Outcome(
-        tuple(findings), _warnings(rows, entries, change, recipe), _drawing(ledger, rows)
-    )
+    return Outcome(tuple(findings), warnings, drawing)
 
 
 def _number(params: Mapping[str, str], name: str, usual: float) -> float:
@@ -275,6 +286,11 @@ def as_json(run_: Run) -> dict[str, Any]:
         "replace_after_wrap": int(after.value or 0),
         "replace_after_leaf": int(after.value or 0),
         "replace": after.measured().as_json(),
+        "bench": {
+            finding.quantity.removeprefix("bench."): finding.measured().as_json()
+            for finding in run_.findings
+            if finding.quantity.startswith("bench.")
+        },
         "says": by_name["bath.replace"].text,
         "warnings": list(run_.warnings),
         "database_sha256": by_name["bath.database_sha256"].text,

@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 DRAWS = 600
 LONGEST = 400
 CHANGE_AT = 0.5
+NAMES = ("pickup", "acid_groups", "strong_acid", "uptake", "strength")
 _Z90 = 1.6448536269514722
 # pH moves by so much for a tenfold of alkali (dilution of lime water, ``bates1956``: 0.28 for 1+1).
 _PH_PER_DECADE = 0.9
@@ -118,22 +119,19 @@ class _Draws:
 
 def _drawn(tray: Tray, paper: Paper, spread: Spread, draws: int, seed: int) -> _Draws:
     rng = np.random.default_rng(seed)
+    sigmas = np.array([getattr(spread, name) for name in NAMES])
+    return _begun(tray, paper, sigmas[:, None] * rng.standard_normal((len(NAMES), draws)))
 
-    def factor(sigma: float) -> Array:
-        return np.exp(sigma * rng.standard_normal(draws))
 
-    pickup, groups, acid, air, strength = (
-        factor(value)
-        for value in (
-            spread.pickup, spread.acid_groups, spread.strong_acid, spread.uptake, spread.strength,
-        )
-    )  # fmt: skip
+def _begun(tray: Tray, paper: Paper, logs: Array) -> _Draws:
+    """Trays made up, for logarithms of the five factors (5, draws) in the order of ``NAMES``."""
+    pickup, groups, acid, air, strength = np.exp(logs)
     water = tray.litres * water_density_kg_per_l(tray.temperature_c)
     ca = water * tray.strength * engine.saturate(tray.temperature_c).ca_mol_per_kg * strength
-    none = np.zeros(draws)
+    none = np.zeros(logs.shape[1])
     return _Draws(
         paper.pickup * pickup, paper.acid_groups * groups, paper.strong_acid * acid,
-        tray.uptake_mol_m2_h * air, ca, np.full(draws, water), ca.copy(), none, none.copy(),
+        tray.uptake_mol_m2_h * air, ca, np.full(logs.shape[1], water), ca.copy(), none, none.copy(),
     )  # fmt: skip
 
 
@@ -185,16 +183,35 @@ def with_bands(
         if entry.kind == "fresh":
             _refreshed(state, tray)
         elif entry.kind == "top-up":
-            water = entry.litres * water_density_kg_per_l(tray.temperature_c)
-            state.water = state.water + water
-            state.ca = state.ca + water * entry.strength * (
-                engine.saturate(tray.temperature_c).ca_mol_per_kg
-            )
+            _topped_up(state, tray, entry)
         else:
             alkali = _wrapped(state, tray, entry)
             rows.append(_banded(ledger.rows[number], alkali, alkali * state.pickup, ph_u))
             number += 1
     return tuple(rows)
+
+
+def worked_through(tray: Tray, paper: Paper, entries: Sequence[Entry], logs: Array) -> Array:
+    """Alkalinity [mol/kg] (wraps + 1, draws) of the bath as it stands after each wrap, the fresh
+    bath first, for logarithms of the five factors (5, draws) in the order of ``NAMES``."""
+    state = _begun(tray, paper, logs)
+    held = [_alkali(state)]
+    for entry in entries:
+        if entry.kind == "fresh":
+            _refreshed(state, tray)
+        elif entry.kind == "top-up":
+            _topped_up(state, tray, entry)
+        else:
+            _wrapped(state, tray, entry)
+            held.append(_alkali(state))
+    return np.array(held)
+
+
+def _topped_up(state: _Draws, tray: Tray, entry: Entry) -> None:
+    water = entry.litres * water_density_kg_per_l(tray.temperature_c)
+    full = engine.saturate(tray.temperature_c).ca_mol_per_kg
+    state.water = state.water + water
+    state.ca = state.ca + water * entry.strength * full
 
 
 def _banded(row: Row, alkali: Array, reserve: Array, ph_u: float) -> BandRow:
@@ -241,7 +258,7 @@ def change_after(
                 _counts(tray, paper, entry, spread.without(name), change_at, draws, seed), 0.05
             )
         )
-        for name in ("acid_groups", "strong_acid", "uptake", "strength", "pickup")
+        for name in NAMES
     }
     best = max(gains, key=lambda name: gains[name])
     return Change(max(low, 1), max(median, 1), max(high, 1), best if gains[best] > low else "")

@@ -1,0 +1,116 @@
+"""What a real tray read, as typed: titres, drop counts, pH, conductivity, a weighed wrap.
+
+Each is "after N: ..", N wraps bathed: "after 0: 10 mL took 4.3 mL of 0.05", "after 3: 12 drops of
+1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20", "after 3: strip 12", "after 1: pickup 1.9", "after 3:
+4.1 mS/cm @ 20"; with "± u" behind it where the uncertainty is known.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+from quirewell.record.finding import Finding
+from quirewell.science.bath.ledger_fit import (
+    Bench,
+    Kind,
+    TrayReading,
+    alkalinity_of_titre,
+)
+
+_AFTER = re.compile(
+    r"after\s+(?P<after>\d{1,4})\s*:\s*(?P<rest>.+?)(?:\s*(?:±|\+-)\s*(?P<u>[\d.]+))?"
+)
+_AT = re.compile(r"(?P<value>[\d.]+)(?:\s*ms/cm)?(?:\s*@\s*(?P<at>[\d.]+)\s*c?)?")
+_TITRE = re.compile(
+    r"(?P<sample>[\d.]+)\s*ml\s+took\s+(?P<acid>[\d.]+)\s*ml\s+of\s+"
+    r"(?P<strength>[\d.]+)(?:\s*mol/l)?"
+)
+_DROPS = re.compile(r"(?P<drops>[\d.]+)\s*drops?\s+of\s+(?P<each>[\d.]+)(?:\s*mmol/l)?")
+# Usual standard uncertainties (common practice, no source).
+_U_ML, _U_ACID, _U_KIT = 0.07, 0.015, 0.05
+_U = {"ph": 0.1, "strip": 0.4, "pickup": 0.15}
+
+
+def read_lines(text: str) -> list[TrayReading]:
+    """Readings of a tray, one a line or ";".
+
+    Raises:
+        ValueError: with a sentence that says how they are written.
+    """
+    return [read_reading(line) for line in re.split(r"[;\n]", text) if line.strip()]
+
+
+def read_reading(text: str) -> TrayReading:
+    """One reading of a tray as typed.
+
+    Raises:
+        ValueError: with a sentence that says how readings are written.
+
+    >>> read_reading("after 3: 10 mL took 4.3 mL of 0.05").value
+    0.0215
+    """
+    line = text.strip().lower().replace(",", ".").replace("\u2212", "-")
+    match = _AFTER.fullmatch(line)
+    found = _reading_of(match["rest"]) if match else None
+    if match is None or found is None:
+        raise ValueError(
+            "a reading of the tray is written as 'after 3: 10 mL took 4.3 mL of 0.05', 'after 3: "
+            "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 1: pickup 1.9' or 'after 3: "
+            f"4.1 mS/cm'; got {text.strip()[:60]!r}"
+        )
+    kind, value, u, at = found
+    return TrayReading(int(match["after"]), kind, value, float(match["u"] or u), at)
+
+
+def _reading_of(rest: str) -> tuple[Kind, float, float, float] | None:
+    """Kind, value, usual u, temperature [C]."""
+    titre, drops = _TITRE.fullmatch(rest), _DROPS.fullmatch(rest)
+    if titre:
+        acid, strength, sample = (float(titre[key]) for key in ("acid", "strength", "sample"))
+        value = alkalinity_of_titre(acid, strength, sample)
+        return "alkalinity", value, math.hypot(_U_ML * strength / sample, _U_ACID * value), 20.0
+    if drops:
+        each = float(drops["each"]) / 1000
+        value = float(drops["drops"]) * each
+        return "alkalinity", value, math.hypot(each / math.sqrt(12), _U_KIT * value), 20.0
+    word, _, number = rest.partition(" ")
+    kinds: dict[str, Kind] = {"ph": "pH", "strip": "pH", "pickup": "pickup"}
+    kind: Kind = kinds.get(word, "conductivity")
+    if kind == "conductivity" and "ms/cm" not in rest:
+        return None
+    match = _AT.fullmatch(rest if kind == "conductivity" else number.strip())
+    if match is None:
+        return None
+    value = float(match["value"])
+    return kind, value, _U.get(word) or max(0.12 * value, 0.05), float(match["at"] or 20)
+
+
+def bench_findings(bench: Bench) -> list[Finding]:
+    """Pick-up, acid and air of this bench, pulled towards its readings."""
+    return [
+        Finding(
+            "", quantity, "item", band.value, band.u, unit, low90=band.low90, high90=band.high90,
+            standing="measured here", note="pulled towards this tray's readings",
+            sources=("cappe2004",),
+        )
+        for quantity, band, unit in (
+            ("bench.pickup_g_per_g", bench.pickup, "g/g"),
+            ("bench.acid_mol_per_kg", bench.acid_mol_per_kg, "mol/kg"),
+            ("bench.air_uptake", bench.uptake_mol_m2_h, "mol/m2/h"),
+        )
+    ]  # fmt: skip
+
+
+def bench_words(bench: Bench) -> tuple[str, ...]:
+    """Contradictions among the readings, and whether they lie within what the model can do."""
+    out = [
+        f"This contradicts the other readings: {says}, {score:.1f} standard deviations off. Read "
+        "it again, or look for a top-up or a wrap that was not written down."
+        for says, score in bench.contradictions
+    ]
+    if not bench.fits:
+        out.append(
+            "The readings lie at the rim of what the model can do: its bands are too narrow here."
+        )
+    return tuple(out)
