@@ -206,3 +206,38 @@ def test_a_body_that_is_no_form_saves_nothing(
     assert answer.status_code == status
     assert "Traceback" not in answer.text
     assert bench.state.version == before
+
+
+def _mixed(bench: Bench) -> str:
+    post(bench, "/treat/bath", strength="0.5", temperature_c="20", litres="4")
+    return next(iter(bench.state.baths))
+
+
+def test_a_ledger_is_drawn_with_what_was_read_and_when_to_change(bench: Bench) -> None:
+    bath = _mixed(bench)
+    lines = "\n".join(["wrap 9.4 g 15 min"] * 5)
+    read = "after 0: pH 12.4 @ 20\nafter 3: 10 mL took 3.9 mL of 0.05"
+    answer = post(bench, "/treat/ledger", bath=bath, entries=lines, readings=read, open="yes")
+    assert answer.status_code == 200
+    assert "Fresh bath every" in answer.text
+    assert answer.text.count("<polyline") == 3 and answer.text.count("<circle") == 2
+    assert "after 3: 10 mL took 3.9 mL of 0.05" in answer.text
+    run = next(one for one in bench.state.runs.values() if one.method == "bath.ledger")
+    assert run.subject == bath and run.params["open"] == "yes"
+
+
+def test_a_ledger_line_that_cannot_be_read_is_told_and_kept(bench: Bench) -> None:
+    bath = _mixed(bench)
+    answer = post(bench, "/treat/ledger", bath=bath, entries="a handful of wraps", readings="")
+    assert answer.status_code == 422
+    assert "wrap 9.4 g 15 min" in answer.text and "a handful of wraps" in answer.text
+    wrong = post(bench, "/treat/ledger", bath=bath, entries="wrap 9 g", readings="about 12")
+    assert wrong.status_code == 422 and "after 3: 10 mL took" in wrong.text
+    assert not [one for one in bench.state.runs.values() if one.method == "bath.ledger"]
+
+
+def test_the_bath_card_is_one_pdf_and_an_unknown_bath_none(bench: Bench) -> None:
+    bath = _mixed(bench)
+    card = bench.client.get(bench.url(f"/treat/card/{bath}.pdf"))
+    assert card.status_code == 200 and card.content.startswith(b"%PDF")
+    assert bench.client.get(bench.url("/treat/card/bath-99.pdf")).status_code == 404

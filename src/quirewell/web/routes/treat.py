@@ -6,16 +6,23 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
+from quirewell.report.bath_card import bath_sheet
+from quirewell.report.content import day
 from quirewell.stages import treat as stage
 from quirewell.stages.asking import ask_all
+from quirewell.stages.bath_card import bath_card
 from quirewell.stages.cautions import LIME_BATH, plain
 from quirewell.stages.examine import known_sheets
+from quirewell.stages.ledger_entry import keep_ledger
+from quirewell.stages.ledger_view import ledger_of, usual_entries
+from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.refusal import Refusal
 from quirewell.web.choices import places
 from quirewell.web.house import house_of
@@ -45,6 +52,25 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
             for row in view["baths"]
         },
         lime_cautions=plain(LIME_BATH),
+        ledgers={bath.id: ledger_of(state, bath) for bath in state.baths.values()},
+        usual={bath.id: usual_entries(state, bath) for bath in state.baths.values()},
+    )  # fmt: skip
+
+
+def bath_card_pdf(request: Request) -> Response:
+    """The bath's card on one printed page, with the change its ledger asks for."""
+    state = house_of(request).item(request.path_params["item"])
+    bath = state.baths.get(request.path_params["bath"])
+    run = state.runs.get(bath.run) if bath else None
+    if bath is None or run is None:
+        raise HTTPException(404, "There is no such bath here.")
+    kept = [one for one in state.runs.values() if one.method == LEDGER and one.subject == bath.id]
+    at = datetime.now(UTC)
+    card = bath_card(run, kept[-1] if kept else None, state.item.title)
+    named = f'attachment; filename="{state.id}-{bath.id}.pdf"'
+    return Response(
+        bath_sheet(card, at, day(at.isoformat())), media_type="application/pdf",
+        headers={"content-disposition": named},
     )  # fmt: skip
 
 
@@ -85,11 +111,13 @@ FORMS: Mapping[str, Command] = {
     "reading": stage.record_reading,
     "correct-reading": stage.correct_reading,
     "bath": stage.mix_bath,
+    "ledger": keep_ledger,
     "aside": stage.set_aside,
 }
 
 routes = [
     Route("/item/{item}/treat", page),
+    Route("/item/{item}/treat/card/{bath}.pdf", bath_card_pdf),
     *(
         Route(f"/item/{{item}}/treat/{name}", saver(command, _home, _again, name), methods=["POST"])
         for name, command in FORMS.items()
