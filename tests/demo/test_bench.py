@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from quirewell.demo import story
+from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.stages.step_table import STEP_KINDS
 
@@ -18,6 +19,8 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
         story.READ_AFTER, story.JOINING, story.AFTER,
     ):  # fmt: skip
         bench.follow(acts)
+        if acts is story.WET_WORK:
+            bench.keep_ledger(story.LEDGER_KEPT, ledger_form(1936))
     return bench
 
 
@@ -60,3 +63,19 @@ def test_what_is_still_wrong_is_said(bench: Bench) -> None:
     assert "tideline" in words
     assert "red" in words
     assert bench.state.grades["grade.before"].value < bench.state.grades["grade.after"].value  # type: ignore[operator]
+
+
+def test_the_planted_reserve_and_pick_up_lie_in_the_bands_of_the_kept_ledger(bench: Bench) -> None:
+    run = next(one for one in bench.state.runs.values() if one.method == "bath.ledger")
+    truth = bath_truth(1936)
+    rows = [one for one in run.findings if one.quantity == "ledger.reserve_pct_caco3"]
+    assert len(rows) == len(truth.reserve_pct_caco3) == 9
+    for finding, planted in zip(rows, truth.reserve_pct_caco3, strict=True):
+        assert finding.low90 is not None and finding.high90 is not None
+        assert finding.low90 < planted < finding.high90
+        assert finding.high90 - finding.low90 < 0.05
+    found = {one.quantity: one for one in run.findings}
+    pickup, acid = found["bench.pickup_g_per_g"], found["bench.acid_mol_per_kg"]
+    assert pickup.low90 < truth.pickup_g_per_g < pickup.high90  # type: ignore[operator]
+    assert acid.low90 < truth.acid_mol_per_kg < acid.high90  # type: ignore[operator]
+    assert not [says for says in run.warnings if "contradicts" in says]

@@ -15,6 +15,7 @@ from quirewell.demo.story import ACTOR, BATH, BENCH, ITEM, OPENED, TITLE, ZONE, 
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import ItemState
 from quirewell.stages import overview, treat
+from quirewell.stages.ledger_entry import keep_ledger
 from quirewell.studio.studio import Studio
 
 
@@ -59,6 +60,11 @@ class Bench:
                 self._step(act)
             else:
                 self._act(act)
+
+    def keep_ledger(self, at: str, form: dict[str, str]) -> None:
+        """Work out the ledger of the bath that was mixed."""
+        self.clock.set(at)
+        self.save(keep_ledger(self.state, {**form, "bath": self._bath}))
 
     def _act(self, act: Act) -> None:
         self.clock.set(act.at)

@@ -10,10 +10,11 @@ import json
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from quirewell.demo import story
+from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.scans import check_wanted, generate
 from quirewell.demo.truth import Truth, as_json
@@ -120,11 +121,11 @@ def build_demo(
             shutil.copytree(place / "scans", keep_scans, dirs_exist_ok=True)
         with bench.studio, Runner(WORKERS) as runner:
             failures = _before(bench, place, runner, tell)
-            _treat(bench, tell)
+            _treat(bench, seed, tell)
             failures += _after(bench, place, runner, tell)
             report = _report(bench, tell)
             state = bench.state
-    _keep_truth(truth_path(folder), truth)
+    _keep_truth(truth_path(folder), replace(truth, bath=bath_truth(seed)))
     tell("the demo is ready")
     return DemoResult(
         folder,
@@ -148,7 +149,7 @@ def _before(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str,
     return failures + _measure(bench, runner, tell)
 
 
-def _treat(bench: Bench, tell: Tell) -> None:
+def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     tell("treating: readings, ink tests, washing, lime-water bath, drying, mending")
     bench.follow(story.READ_BEFORE)
     bench.follow(story.TESTS)
@@ -156,6 +157,7 @@ def _treat(bench: Bench, tell: Tell) -> None:
     bench.follow(story.WASHING)
     bench.follow((story.BATH, *story.BATH_READINGS))
     bench.follow(story.WET_WORK)
+    bench.keep_ledger(story.LEDGER_KEPT, ledger_form(seed))
     bench.follow(story.MENDING)
 
 

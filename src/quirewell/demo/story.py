@@ -231,6 +231,8 @@ WET_WORK = (
     ),
 )  # fmt: skip
 
+LEDGER_KEPT = "2026-03-15T10:05"
+
 MENDING = (
     StepAct(
         "2026-03-17T18:30", "2026-03-17T20:10", "guard", "c 1 2", "100",

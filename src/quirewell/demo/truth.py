@@ -101,6 +101,15 @@ class InkTruth:
 
 
 @dataclass(frozen=True, slots=True)
+class BathTruth:
+    """What was planted in the bath: the paper, and the reserve each wrap was given [% CaCO3]."""
+
+    pickup_g_per_g: float
+    acid_mol_per_kg: float
+    reserve_pct_caco3: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Truth:
     """Everything planted in a generated demo.
 
@@ -114,6 +123,7 @@ class Truth:
     changes: dict[str, ChangeTruth]
     inks: dict[str, InkTruth]
     photographs: tuple[str, ...] = ()
+    bath: BathTruth | None = None
 
 
 def as_json(truth: Any) -> Any:

@@ -7,12 +7,14 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from quirewell.record.finding import Finding
 from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Step
 from quirewell.report.references import reference_words
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.damage_lines import damage_lines
 from quirewell.stages.ink_lines import ink_lines
+from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.prove import ProveView, prove_view
@@ -240,7 +242,47 @@ def _bath(bath: Bath, state: ItemState) -> dict[str, Any]:
         "rows": rows,
         "warnings": [_told(says, run.id) for says in run.warnings] if run else [],
         "note": bath.note,
+        **_ledger(bath, state),
     }
+
+
+_LEDGER = ("ledger.pH", "ledger.alkalinity_mol_per_kg", "ledger.reserve_pct_caco3")
+
+
+def _ledger(bath: Bath, state: ItemState) -> dict[str, Any]:
+    """The newest ledger of a bath: when to change it, wrap by wrap, and what to know of it."""
+    runs = [run for run in state.runs.values() if run.method == LEDGER and run.subject == bath.id]
+    if not runs:
+        return {"change": "", "wraps": [], "ledger_notes": [], "bench": []}
+    run = runs[-1]
+    rows: dict[str, list[Any]] = {}
+    for finding in run.findings:
+        if finding.quantity in _LEDGER:
+            row = rows.setdefault(finding.subject, [finding.subject])
+            row.append(_with_band(finding))
+    by_name = {finding.quantity: finding for finding in run.findings}
+    return {
+        "change": shown(by_name["bath.replace"]),
+        "wraps": list(rows.values()),
+        "ledger_notes": [_told(says, run.id) for says in run.warnings],
+        "bench": [
+            [quantity_name(finding.quantity), _with_band(finding)]
+            for finding in run.findings
+            if finding.quantity.startswith("bench.")
+        ],
+    }
+
+
+def _with_band(finding: Finding) -> Shown:
+    """A value with its 90 % band, in two figures of its uncertainty."""
+    assert finding.value is not None and finding.low90 is not None and finding.high90 is not None
+    middle, low, high = (
+        _bare(value, finding.u) for value in (finding.value, finding.low90, finding.high90)
+    )
+    return Shown(
+        f"{middle} ({low} to {high})", (finding.id,), finding.quantity, finding.value, finding.u,
+        finding.unit,
+    )  # fmt: skip
 
 
 def _told(says: str, run: str) -> Shown:
@@ -400,7 +442,7 @@ def methods_part(state: ItemState) -> dict[str, Any]:
     warnings = [
         Shown(says, (f"run:{run.id}",), "sentence")
         for run in state.runs.values()
-        if run.method != "bath.lime_water"
+        if run.method not in ("bath.lime_water", LEDGER)
         for says in run.warnings
     ]
     seen: dict[str, Shown] = {}
