@@ -53,6 +53,11 @@ COMMANDS = {
         "outlook",
         "What a treatment or another store is worth: a ratio with a band.",
     ),
+    "adhesive": (
+        "quirewell.cli.adhesive",
+        "adhesive",
+        "What to weigh for so many mends, and what they add to a leaf.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

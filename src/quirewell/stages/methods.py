@@ -27,6 +27,7 @@ _MODULES = (
     "reserving",
     "ledgering",
     "outlooking",
+    "adhesives",
 )
 
 
