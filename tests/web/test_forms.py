@@ -241,3 +241,32 @@ def test_the_bath_card_is_one_pdf_and_an_unknown_bath_none(bench: Bench) -> None
     card = bench.client.get(bench.url(f"/treat/card/{bath}.pdf"))
     assert card.status_code == 200 and card.content.startswith(b"%PDF")
     assert bench.client.get(bench.url("/treat/card/bath-99.pdf")).status_code == 404
+
+
+def test_an_outlook_begins_with_the_strips_that_were_read_and_gives_words(bench: Bench) -> None:
+    for moment, value in (("before", "5.0 at 21C"), ("after", "8.0 at 20C")):
+        post(
+            bench, "/treat/reading", quantity="pH", value=value, place="w01", moment=moment,
+            method="strip on the paper",
+        )  # fmt: skip
+    page = bench.client.get(bench.url("/prove")).text
+    assert "surface strip 5.0 @ 21" in page and "surface strip 8.0 @ 20" in page
+    answer = post(
+        bench, "/prove/outlook", ph_before="surface strip 5.0 @ 21", ph_after="surface strip 8.0"
+    )
+    assert "strips cannot say by how much" in answer.text
+    both = post(bench, "/prove/outlook", ph_before="5.0", ph_after="8.0", store_after="17 C, 45 %")
+    assert "times as long" in both.text and "Life after by life before" in both.text
+    assert "from memory" in both.text
+
+
+def test_an_outlook_that_cannot_be_is_refused_in_place(bench: Bench) -> None:
+    answer = post(bench, "/prove/outlook", ph_before="about five", ph_after="8")
+    assert answer.status_code == 422 and "about five" in answer.text
+    assert "surface strip 7.5" in answer.text
+
+
+def test_baths_stand_side_by_side_before_one_is_mixed(bench: Bench) -> None:
+    page = bench.client.get(bench.url("/treat")).text
+    assert page.index("Which bath") < page.index("Mix a bath")
+    assert "lime water, 1:3" in page and "magnesium hydrogen carbonate" in page

@@ -21,6 +21,7 @@ from quirewell.stages.asking import ask_all
 from quirewell.stages.examine import latest_measure, um_per_px
 from quirewell.stages.ink_lines import ink_lines, is_ink
 from quirewell.stages.noting import lock_margin
+from quirewell.stages.outlook_entry import keep_outlook, outlook_view
 from quirewell.stages.pair_layers import pair_layers
 from quirewell.stages.prove import PairView, prove_view
 from quirewell.stages.refusal import Refusal
@@ -74,7 +75,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         request, "prove.html", state, "prove", refusal=refusal, action=action, view=view,
         waiting=waiting(house, state), drawing=drawing(state.gathering, state.id),
         reports=[_line(house, state, *entry) for entry in reversed(view.reports)],
-        margins=list(MARGINS), here=f"/item/{state.id}/prove",
+        margins=list(MARGINS), here=f"/item/{state.id}/prove", outlook=outlook_view(state),
     )  # fmt: skip
 
 
@@ -259,6 +260,11 @@ routes = [
     Route("/item/{item}/prove", page),
     Route(
         "/item/{item}/prove/margin", saver(lock_margin, _home, _again, "margin"), methods=["POST"]
+    ),
+    Route(
+        "/item/{item}/prove/outlook",
+        saver(keep_outlook, _home, _again, "outlook"),
+        methods=["POST"],
     ),
     Route("/item/{item}/prove/report", build, methods=["POST"]),
     Route("/item/{item}/report/{report}.pdf", download),

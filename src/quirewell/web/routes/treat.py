@@ -19,10 +19,13 @@ from quirewell.stages import treat as stage
 from quirewell.stages.asking import ask_all
 from quirewell.stages.bath_card import bath_card
 from quirewell.stages.cautions import LIME_BATH, plain
+from quirewell.stages.dosing import METHOD as DOSE
+from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.examine import known_sheets
 from quirewell.stages.ledger_entry import keep_ledger
 from quirewell.stages.ledger_view import ledger_of, usual_entries
 from quirewell.stages.ledgering import METHOD as LEDGER
+from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.web.choices import places
 from quirewell.web.house import house_of
@@ -51,7 +54,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
             row["run"]: ask_all([state.runs[row["run"]]], state) if row["run"] in state.runs else ()
             for row in view["baths"]
         },
-        lime_cautions=plain(LIME_BATH),
+        lime_cautions=plain(LIME_BATH), dose=dose_json(run_method(DOSE, "item", {})),
         ledgers={bath.id: ledger_of(state, bath) for bath in state.baths.values()},
         usual={bath.id: usual_entries(state, bath) for bath in state.baths.values()},
     )  # fmt: skip
