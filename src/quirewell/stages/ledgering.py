@@ -15,7 +15,7 @@ from typing import Any
 from quirewell.record.finding import Finding, Run, Standing
 from quirewell.record.measured import Term
 from quirewell.science.bath import engine
-from quirewell.science.bath.constants import CONSTANTS
+from quirewell.science.bath.constants import CONSTANTS, MOLAR_MASS_CACO3
 from quirewell.science.bath.ledger import Entry, Ledger, Paper, Tray, run
 from quirewell.science.bath.ledger_band import (
     CHANGE_AT,
@@ -63,7 +63,7 @@ HIDDEN = (
 )
 
 
-@method(METHOD, 1, "seeded")
+@method(METHOD, 2, "seeded")
 def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """pH, alkali, carbonate and reserve of a bath from wrap to wrap, and when to change it."""
     unknown = sorted(set(params) - _KNOWN)
@@ -74,18 +74,15 @@ def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome
     recipe, tray, paper, spread, pick = _bath(params)
     entries = _entries(params)
     readings = read_lines(params.get("readings", ""))
+    usual = spread
     bench = fit(tray, paper, entries, readings, spread) if readings else None
     if bench is not None:
         tray, paper, spread = bench.tray, bench.paper, bench.spread
     ledger = run(tray, paper, entries)
     rows = with_bands(ledger, tray, paper, entries, spread, ph_u=0.03)
-    change = change_after(
-        tray, paper, next(one for one in entries if one.kind == "wrap"), spread,
-        _number(params, "change_at", CHANGE_AT),
-    )  # fmt: skip
-    standing: Standing = "measured here" if pick.kind == "weighed" else "from memory"
+    change = change_after(tray, paper, entries, spread, _number(params, "change_at", CHANGE_AT))
     findings = [
-        *_change_findings(change, tray, entries, params, standing),
+        *_change_findings(change, tray, entries, params),
         Finding(
             "", "ledger.balance_error_mol", "item", ledger.balance_error_mol, 0.0, "mol",
             standing="measured here",
@@ -96,15 +93,24 @@ def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome
             standing="published", sources=("parkhurst2013", "minteqa2"),
         ),
     ]  # fmt: skip
-    warnings, drawing = _warnings(rows, entries, change, recipe), _drawing(ledger, rows)
+    warnings, drawing = _warnings(ledger, rows, entries, change, recipe), _drawing(ledger, rows)
+    tool = _tool(change, pick)
+    if tool:
+        findings.append(
+            Finding(
+                "", "bath.narrow", "item", text=tool, standing="common practice",
+                note="the one cheap tool that narrows this ledger most",
+            )
+        )  # fmt: skip
+        warnings += ("What would narrow it most: " + tool,)
     if bench is not None:
-        findings += bench_findings(bench)
+        findings += bench_findings(bench, usual)
         warnings = (*bench_words(bench), *warnings)
         drawing["readings"] = ";".join(
             f"{one.after} {one.kind} {one.value:.6g} {one.u:.4g}" for one in readings
         )
     for row in rows:
-        findings += _row_findings(row, spread, standing)
+        findings += _row_findings(row, spread, pulled=bench is not None)
     return Outcome(tuple(findings), warnings, drawing)
 
 
@@ -188,20 +194,27 @@ def read_entry(text: str, usual: Entry | None = None) -> Entry:
     )
 
 
+def _tool(change: Change, pick: PickUp) -> str:
+    """The cheap tool that would narrow the ledger most; nothing where all that counts is known."""
+    if change.narrow:
+        return _TOOLS[change.narrow]
+    return "" if pick.kind == "weighed" else _TOOLS["pickup"]
+
+
 def _change_findings(
-    change: Change, tray: Tray, entries: Sequence[Entry], params: Mapping[str, str],
-    standing: Standing,
-) -> list[Finding]:  # fmt: skip
-    first = next(one for one in entries if one.kind == "wrap")
-    cover = "open" if first.open_air else "covered"
+    change: Change, tray: Tray, entries: Sequence[Entry], params: Mapping[str, str]
+) -> list[Finding]:
+    wraps = [one for one in entries if one.kind == "wrap"]
     how_many = f"{change.after}{' or more' if change.after >= LONGEST else ''}"
     share = _number(params, "change_at", CHANGE_AT)
     says = (
-        f"Fresh bath every {how_many} wraps: {tray.litres:g} L, {cover}, {first.minutes:g} minutes "
-        f"a wrap of {first.mass_g:g} g (low end of the band; {change.median} at the middle). "
-        f"Beyond that the next may get less than {100 * share:g} % of the first's reserve."
+        f"Fresh bath every {how_many} wraps: {tray.litres:g} L, {_cover(wraps)}, "
+        f"{_span([one.minutes for one in wraps])} minutes a wrap of "
+        f"{_span([one.mass_g for one in wraps])} g (low end of the band; {change.median} at the "
+        f"middle). Beyond that the next may get less than {100 * share:g} % of the first's reserve."
     )
     u = max(change.high - change.after, 1) / (2 * 1.645)
+    standing: Standing = "from memory"
     return [
         Finding(
             "", "bath.replace", "item", text=says, standing=standing, note="judged on alkali"
@@ -214,8 +227,21 @@ def _change_findings(
     ]  # fmt: skip
 
 
-def _row_findings(row: BandRow, spread: Spread, standing: Standing) -> list[Finding]:
+def _cover(wraps: Sequence[Entry]) -> str:
+    opened = sum(one.open_air for one in wraps)
+    return "covered" if not opened else "open" if opened == len(wraps) else "open at times"
+
+
+def _span(values: Sequence[float]) -> str:
+    low, high = min(values), max(values)
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
+def _row_findings(row: BandRow, spread: Spread, *, pulled: bool) -> list[Finding]:
     subject = f"wrap {row.row.number}"
+    note = f"bath {row.row.batch}; database {engine.database_sha256()}"
+    if pulled:
+        note += "; pulled towards this tray's readings"
     terms = {
         name: getattr(spread, name)
         for name in ("pickup", "acid_groups", "strong_acid", "uptake", "strength")
@@ -225,26 +251,35 @@ def _row_findings(row: BandRow, spread: Spread, standing: Standing) -> list[Find
     def found(quantity: str, band: Band, unit: str) -> Finding:
         return Finding(
             "", quantity, subject, band.value, band.u, unit, low90=max(band.low90, 0.0),
-            high90=band.high90, standing=standing, sources=BATH_SOURCES,
+            high90=band.high90, standing="from memory", sources=BATH_SOURCES, note=note,
             terms=(Term("what is not known", band.u, basis),),
         )  # fmt: skip
+
+    factor = 20 / MOLAR_MASS_CACO3
+    acid = Band(*(factor * v for v in (
+        row.reserve_pct_caco3.value, row.reserve_pct_caco3.low90, row.reserve_pct_caco3.high90
+    )))  # fmt: skip
 
     return [
         found("ledger.pH", row.ph, "pH"),
         found("ledger.alkalinity_mol_per_kg", row.alkalinity_mol_per_kg, "mol/kg"),
         found("ledger.reserve_pct_caco3", row.reserve_pct_caco3, "% CaCO3"),
+        found("ledger.reserve_mol_acid_per_kg", acid, "mol/kg"),
+        found("ledger.ca_mol_per_kg", row.ca_mol_per_kg, "mol/kg"),
+        found("ledger.carbonate_mol", row.carbonate_mol, "mol"),
     ]
 
 
 def _warnings(
-    rows: Sequence[BandRow], entries: Sequence[Entry], change: Change, recipe: Recipe
+    ledger: Ledger,
+    rows: Sequence[BandRow],
+    entries: Sequence[Entry],
+    change: Change,
+    recipe: Recipe,
 ) -> tuple[str, ...]:
     out = [HIDDEN]
     if any(one.open_air for one in entries):
-        out.append(
-            "The air takes as much from an open tray as the paper does (within a factor of two, "
-            "from memory): a lid saves the bath."
-        )
+        out.append(_air_says(ledger, entries))
     if len(rows) > change.after:
         out.append(
             f"This series is longer than one bath should serve: change it after {change.after}."
@@ -256,9 +291,22 @@ def _warnings(
             "Saturated lime water is the harshest bath for groundwood paper: half strength leaves "
             "half the reserve at nearly the same pH."
         )
-    if change.narrow:
-        out.append("What would narrow it most: " + _TOOLS[change.narrow])
     return tuple(out)
+
+
+def _air_says(ledger: Ledger, entries: Sequence[Entry]) -> str:
+    """How much of what the first bath loses goes to the air, and that a lid saves it."""
+    lid = "a lid saves the bath (uptake from memory, within a factor of two)."
+    last = [row for row in ledger.rows if row.batch == 1][-1]
+    held = last.alkalinity_mol_per_kg * last.water_kg
+    lost = ledger.fresh.alkalinity_mol_per_kg * ledger.fresh.water_kg - held
+    if any(one.kind == "top-up" for one in entries) or last.number < 3 or lost <= 0:
+        return f"Carbon dioxide of the air uses up an open tray: {lid}"
+    share = min(100.0, 100 * 2 * last.carbonate_mol / lost)
+    return (
+        f"Of the alkali this open bath loses over its first {last.number} wraps, about "
+        f"{share:.0f} % goes to the air: {lid}"
+    )
 
 
 def _drawing(ledger: Ledger, rows: Sequence[BandRow]) -> dict[str, str]:
@@ -276,7 +324,13 @@ def as_json(run_: Run) -> dict[str, Any]:
     by_subject: dict[str, dict[str, Any]] = {}
     for finding in run_.findings:
         if finding.subject.startswith("wrap "):
-            row = by_subject.setdefault(finding.subject, {"wrap": int(finding.subject[5:])})
+            row = by_subject.setdefault(
+                finding.subject,
+                {
+                    "wrap": int(finding.subject[5:]),
+                    "bath": int(finding.note.split(";")[0].removeprefix("bath ")),
+                },
+            )
             row[finding.quantity.removeprefix("ledger.")] = finding.measured().as_json()
     by_name = {finding.quantity: finding for finding in run_.findings}
     after = by_name["bath.replace_after_wrap"]
@@ -292,6 +346,7 @@ def as_json(run_: Run) -> dict[str, Any]:
             if finding.quantity.startswith("bench.")
         },
         "says": by_name["bath.replace"].text,
+        "narrows_most": by_name["bath.narrow"].text if "bath.narrow" in by_name else None,
         "warnings": list(run_.warnings),
         "database_sha256": by_name["bath.database_sha256"].text,
         "params": dict(run_.params),

@@ -1,8 +1,9 @@
 """What a real tray read, as typed: titres, drop counts, pH, conductivity, a weighed wrap.
 
 Each is "after N: ..", N wraps bathed: "after 0: 10 mL took 4.3 mL of 0.05", "after 3: 12 drops of
-1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20", "after 3: strip 12", "after 1: pickup 1.9", "after 3:
-4.1 mS/cm @ 20"; with "± u" behind it where the uncertainty is known.
+1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20", "after 3: strip 12", "after 1: pickup 1.9", "after 1:
+dry 9.4 g wet 27.6 g", "after 3: 4.1 mS/cm @ 20"; with "± u" behind it where the uncertainty is
+known.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import math
 import re
 
 from quirewell.record.finding import Finding
+from quirewell.science.bath.ledger_band import Spread
 from quirewell.science.bath.ledger_fit import (
     Bench,
     Kind,
@@ -27,6 +29,7 @@ _TITRE = re.compile(
     r"(?P<strength>[\d.]+)(?:\s*mol/l)?"
 )
 _DROPS = re.compile(r"(?P<drops>[\d.]+)\s*drops?\s+of\s+(?P<each>[\d.]+)(?:\s*mmol/l)?")
+_WEIGHED = re.compile(r"dry\s+(?P<dry>[\d.]+)\s*g?\s+wet\s+(?P<wet>[\d.]+)\s*g?")
 # Usual standard uncertainties (common practice, no source).
 _U_ML, _U_ACID, _U_KIT = 0.07, 0.015, 0.05
 _U = {"ph": 0.1, "strip": 0.4, "pickup": 0.15}
@@ -56,8 +59,8 @@ def read_reading(text: str) -> TrayReading:
     if match is None or found is None:
         raise ValueError(
             "a reading of the tray is written as 'after 3: 10 mL took 4.3 mL of 0.05', 'after 3: "
-            "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 1: pickup 1.9' or 'after 3: "
-            f"4.1 mS/cm'; got {text.strip()[:60]!r}"
+            "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 0: strip 12', 'after 1: dry 9.4 g "
+            f"wet 27.6 g', 'after 1: pickup 1.9' or 'after 3: 4.1 mS/cm'; got {text.strip()[:60]!r}"
         )
     kind, value, u, at = found
     return TrayReading(int(match["after"]), kind, value, float(match["u"] or u), at)
@@ -74,6 +77,9 @@ def _reading_of(rest: str) -> tuple[Kind, float, float, float] | None:
         each = float(drops["each"]) / 1000
         value = float(drops["drops"]) * each
         return "alkalinity", value, math.hypot(each / math.sqrt(12), _U_KIT * value), 20.0
+    weighed = _WEIGHED.fullmatch(rest)
+    if weighed:
+        return "pickup", _pickup(float(weighed["dry"]), float(weighed["wet"])), _U["pickup"], 20.0
     word, _, number = rest.partition(" ")
     kinds: dict[str, Kind] = {"ph": "pH", "strip": "pH", "pickup": "pickup"}
     kind: Kind = kinds.get(word, "conductivity")
@@ -86,20 +92,37 @@ def _reading_of(rest: str) -> tuple[Kind, float, float, float] | None:
     return kind, value, _U.get(word) or max(0.12 * value, 0.05), float(match["at"] or 20)
 
 
-def bench_findings(bench: Bench) -> list[Finding]:
-    """Pick-up, acid and air of this bench, pulled towards its readings."""
-    return [
-        Finding(
-            "", quantity, "item", band.value, band.u, unit, low90=band.low90, high90=band.high90,
-            standing="measured here", note="pulled towards this tray's readings",
-            sources=("cappe2004",),
+def _pickup(dry_g: float, wet_g: float) -> float:
+    if not (0.05 <= dry_g <= 500 and dry_g < wet_g):
+        raise ValueError(
+            f"a wrap weighs more wet than dry; got dry {dry_g:g} g and wet {wet_g:g} g. Were they "
+            "swapped?"
         )
-        for quantity, band, unit in (
-            ("bench.pickup_g_per_g", bench.pickup, "g/g"),
-            ("bench.acid_mol_per_kg", bench.acid_mol_per_kg, "mol/kg"),
-            ("bench.air_uptake", bench.uptake_mol_m2_h, "mol/m2/h"),
-        )
-    ]  # fmt: skip
+    return (wet_g - dry_g) / dry_g
+
+
+def bench_findings(bench: Bench, usual: Spread) -> list[Finding]:
+    """Pick-up, acid and air of this bench, pulled towards its readings; "measured here" is only
+    what they narrowed to less than 0.7 of the ``usual`` spread."""
+    rows = (
+        ("bench.pickup_g_per_g", bench.pickup, "g/g", ("pickup",)),
+        ("bench.acid_mol_per_kg", bench.acid_mol_per_kg, "mol/kg", ("acid_groups", "strong_acid")),
+        ("bench.air_uptake", bench.uptake_mol_m2_h, "mol/m2/h", ("uptake",)),
+    )
+    out = []
+    for quantity, band, unit, names in rows:
+        told = any(getattr(bench.spread, n) < 0.7 * getattr(usual, n) for n in names)
+        note = "pulled towards this tray's readings"
+        if not told:
+            note = "this tray's readings hardly narrow it"
+        out.append(
+            Finding(
+                "", quantity, "item", band.value, band.u, unit, low90=band.low90,
+                high90=band.high90, standing="measured here" if told else "from memory",
+                note=note, sources=("cappe2004",),
+            )
+        )  # fmt: skip
+    return out
 
 
 def bench_words(bench: Bench) -> tuple[str, ...]:

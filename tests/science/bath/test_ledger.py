@@ -9,7 +9,15 @@ import pytest
 
 from quirewell.science.bath import engine, oracle
 from quirewell.science.bath.ledger import Entry, Paper, Tray, run, uptake
-from quirewell.science.bath.ledger_band import LONGEST, change_after, spread_of, with_bands
+from quirewell.science.bath.ledger_band import (
+    LONGEST,
+    Spread,
+    change_after,
+    spread_of,
+    with_bands,
+    worked_through,
+)
+from quirewell.science.bath.lime_curve import lime_curve
 
 WRAP = Entry("wrap", 9.4, 1.8, 15.0)
 
@@ -32,6 +40,39 @@ COVERED = {
     2.0: {1: (12.389, 0.216), 10: (12.358, 0.199), 40: (12.234, 0.146), 100: (11.778, 0.047)},
     1.33: {1: (12.39, 0.144), 20: (12.33, 0.122), 40: (12.25, 0.100), 100: (11.85, 0.038)},
 }
+
+
+OPEN = {
+    2.0: {10: (12.255, 0.153), 20: (12.053, 0.092), 30: (11.733, 0.042), 40: (10.891, 0.006)},
+    1.33: {10: (12.26, 0.103), 20: (12.06, 0.062), 30: (11.75, 0.029), 40: (10.99, 0.005)},
+}
+# Strength, open: wraps until the reserve is half of the first, and until the pH is under 11.5.
+UNTIL = {
+    (1.0, False): (104, 215), (1.0, True): (27, 60), (0.5, False): (63, 116),
+    (0.5, True): (18, 35), (0.25, False): (35, 55), (0.25, True): (12, 19),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("pickup", OPEN)
+def test_an_open_bath_falls_as_computed_before(pickup: float) -> None:
+    entry = Entry("wrap", 4.7, 1.8 if pickup == 2.0 else 1.2, 15.0, True)
+    rows = run(Tray(), Paper(pickup), [entry] * 40).rows
+    for number, (ph, reserve) in OPEN[pickup].items():
+        # Within the last tenth of the alkali a trace of it moves the pH.
+        near = 0.08 if number == 40 else 0.01
+        assert rows[number - 1].ph == pytest.approx(ph, abs=near)
+        assert rows[number - 1].reserve_pct_caco3 == pytest.approx(reserve, abs=0.001)
+
+
+@pytest.mark.parametrize(("strength", "opened"), UNTIL)
+def test_half_the_reserve_is_gone_long_before_the_ph_tells(strength: float, opened: bool) -> None:
+    half, low = UNTIL[strength, opened]
+    rows = run(Tray(strength=strength), Paper(2.0), [Entry("wrap", 4.7, 1.8, 15.0, opened)] * low)
+    first = rows.rows[0].reserve_mol_per_kg
+    fallen = next(row for row in rows.rows if row.reserve_mol_per_kg < 0.5 * first)
+    assert fallen.number == half
+    assert fallen.ph > 11.7
+    assert next(row.number for row in rows.rows if row.ph < 11.5) == pytest.approx(low, abs=1)
 
 
 @pytest.mark.parametrize("pickup", COVERED)
@@ -71,6 +112,41 @@ def test_wet_paper_dilutes_and_dry_paper_draws_the_bath_down() -> None:
     assert wet[4].water_kg == pytest.approx(wet[0].water_kg, rel=1e-6)
     assert dry[4].water_kg < dry[0].water_kg
     assert wet[4].alkalinity_mol_per_kg < dry[4].alkalinity_mol_per_kg
+
+
+def test_paper_cannot_take_more_alkali_than_there_is() -> None:
+    sour = run(Tray(litres=0.5, strength=0.02), Paper(2.0, 0.9, 0.0), [WRAP] * 4)
+    assert sour.balance_error_mol < 1e-9
+    assert sour.rows[-1].alkalinity_mol_per_kg == pytest.approx(0.0, abs=1e-12)
+    assert sour.rows[-1].ca_mol_per_kg >= 0
+
+
+def test_random_draws_follow_the_exact_steps_to_the_end_of_the_bath() -> None:
+    entries = [replace(WRAP, open_air=True, minutes=30.0)] * 24 + [
+        Entry("top-up", litres=0.5, strength=1.0), WRAP, Entry("fresh"), WRAP,
+    ]  # fmt: skip
+    exact = run(Tray(), Paper(), entries)
+    worked = worked_through(Tray(), Paper(), entries, np.zeros((5, 2)))
+    rows = with_bands(exact, Tray(), Paper(), entries, Spread(0, 0, 0, 0, 0), ph_u=0.0)
+    assert len(worked.alkali) == len(rows) + 1
+    for banded, row in zip(rows, exact.rows, strict=True):
+        assert banded.ph.low90 == pytest.approx(row.ph, abs=1e-9)
+    # The bath as it stands after a wrap is what a next, weightless one would find.
+    after = [*entries[:20], replace(WRAP, mass_g=0.05, water_in=0.0)]
+    found = run(Tray(), Paper(), after).rows[-1]
+    curve = lime_curve(20.0)
+    assert worked.alkali[20, 0] == pytest.approx(found.alkalinity_mol_per_kg, abs=5e-5)
+    assert float(curve.ph(worked.free[20, 0])) == pytest.approx(found.ph, abs=0.03)
+
+
+def test_a_series_is_judged_by_its_own_wraps() -> None:
+    tray, paper, spread = Tray(), Paper(), spread_of(0.155, 0.5)
+    alike = change_after(tray, paper, WRAP, spread)
+    assert change_after(tray, paper, [WRAP] * 3, spread) == alike
+    mixed = [WRAP, Entry("fresh"), replace(WRAP, mass_g=18.8)]
+    assert change_after(tray, paper, mixed, spread).after < alike.after
+    with pytest.raises(ValueError, match="without a wrap"):
+        change_after(tray, paper, [Entry("fresh")], spread)
 
 
 def test_two_wraps_at_once_take_what_two_take() -> None:

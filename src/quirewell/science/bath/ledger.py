@@ -3,15 +3,16 @@
 Conservation of mass is ours, the engine only speciates. One wrap of dry mass m [kg]:
 
 1. it comes in wet with w0 m of water (or dry, and takes up water), which dilutes;
-2. its acid groups exchange: COOH m / 2 of Ca(OH)2 leaves the solution, calcium and alkali;
+2. its acid groups exchange: COOH m / 2 of Ca(OH)2 leaves the solution, calcium and alkali, as long
+   as there is alkali to be had;
 3. its strong acid (alum) uses alkali up; the calcium stays, as sulfate;
 4. it is lifted out with w m of solution: what is dissolved in it becomes the reserve,
 
     reserve [mol acid/kg] = w * alkalinity [mol/kg]        reserve [% CaCO3] = 5.004 * that
 
 5. air adds carbon dioxide while the tray is open; calcite falls out and stays in the tray. The gas
-   goes through a film of still air and one of liquid that hydroxide shortens: the flux falls as
-   the bath is used up (:func:`uptake`).
+   goes through a film of still air and one of liquid that free hydroxide shortens: the flux falls
+   as the bath is used up (:func:`uptake`). It is booked after the wrap that lay in the tray.
 
 Calcium bound to the fibres is no reserve and is not counted as one; nor is calcite in the tray.
 Calcite falls out at equilibrium; real baths cloud later, which leaves more in the leaf.
@@ -21,7 +22,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -80,13 +81,15 @@ class Entry:
 @dataclass(frozen=True, slots=True)
 class Stock:
     """What is in the tray: water [kg]; calcium, strong acid, carbon dioxide dissolved [mol];
-    calcite on its floor [mol]."""
+    calcite on its floor [mol]; and once it has settled its pH and free hydroxide [mol/kg]."""
 
     water_kg: float
     ca: float
     acid: float = 0.0
     co2: float = 0.0
     solid: float = 0.0
+    ph: float = math.nan
+    oh: float = 0.0
 
     @property
     def alkali(self) -> float:
@@ -184,7 +187,7 @@ def run(tray: Tray, paper: Paper, entries: Sequence[Entry]) -> Ledger:
     check(tray, paper, entries)
     account = _Account()
     stock = _made_up(tray, account)
-    fresh = _row(0, tray, paper, stock, 1)
+    fresh = _row(0, paper, stock, 1)
     rows: list[Row] = []
     batch, worst = 1, 0.0
     for entry in entries:
@@ -196,7 +199,7 @@ def run(tray: Tray, paper: Paper, entries: Sequence[Entry]) -> Ledger:
             stock = _topped_up(tray, entry, stock, account)
         else:
             stock = _exchanged(tray, paper, entry, stock, account)
-            rows.append(_row(len(rows) + 1, tray, paper, stock, batch))
+            rows.append(_row(len(rows) + 1, paper, stock, batch))
             stock = _lifted_out(paper, entry, stock, account)
             if entry.open_air:
                 stock = _aired(tray, entry.minutes, stock, account)
@@ -226,7 +229,7 @@ def _made_up(tray: Tray, account: _Account) -> Stock:
     water = tray.litres * water_density_kg_per_l(tray.temperature_c)
     ca = water * tray.strength * engine.saturate(tray.temperature_c).ca_mol_per_kg
     account.book(account.put_in, water=water, ca=ca)
-    return Stock(water, ca)
+    return _settled(Stock(water, ca), tray)
 
 
 def _topped_up(tray: Tray, entry: Entry, stock: Stock, account: _Account) -> Stock:
@@ -242,7 +245,7 @@ def _exchanged(tray: Tray, paper: Paper, entry: Entry, stock: Stock, account: _A
     """Steps 1 to 3: water brought in, exchange, strong acid; then equilibrium."""
     mass = entry.mass_g / 1000
     water = entry.water_in * mass
-    ca = min(0.5 * paper.acid_groups * mass, stock.ca)
+    ca = 0.5 * min(paper.acid_groups * mass, max(stock.alkali, 0.0))
     acid = paper.strong_acid * mass
     account.book(account.put_in, water=water, acid=acid)
     account.book(account.taken, ca=ca)
@@ -256,19 +259,10 @@ def _aired(tray: Tray, minutes: float, stock: Stock, account: _Account) -> Stock
     """Step 5, in steps of half an hour at most."""
     steps = max(1, math.ceil(minutes / _AIR_STEP_MIN))
     for _ in range(steps):
-        oh = max(stock.alkali, 0.0) / stock.water_kg - _carbonate_alkali(stock)
-        flux = uptake(tray.uptake_mol_m2_h, oh)
-        gained = flux * tray.area_m2 * minutes / steps / 60
+        gained = uptake(tray.uptake_mol_m2_h, stock.oh) * tray.area_m2 * minutes / steps / 60
         account.book(account.put_in, co2=gained)
-        stock = _settled(
-            Stock(stock.water_kg, stock.ca, stock.acid, stock.co2 + gained, stock.solid), tray
-        )
+        stock = _settled(replace(stock, co2=stock.co2 + gained), tray)
     return stock
-
-
-def _carbonate_alkali(stock: Stock) -> float:
-    """Alkali that dissolved carbonate holds, as hydrogen carbonate [mol/kg]."""
-    return min(stock.co2, max(stock.alkali, 0.0)) / stock.water_kg
 
 
 def _settled(stock: Stock, tray: Tray) -> Stock:
@@ -279,7 +273,9 @@ def _settled(stock: Stock, tray: Tray) -> Stock:
         acid_mol_per_kg=stock.acid / stock.water_kg,
     )  # fmt: skip
     solid = min(found.calcite_mol_per_kg * stock.water_kg, ca, co2)
-    return Stock(stock.water_kg, ca - solid, stock.acid, co2 - solid, solid)
+    return Stock(
+        stock.water_kg, ca - solid, stock.acid, co2 - solid, solid, found.ph, found.oh_mol_per_kg
+    )
 
 
 def _lifted_out(paper: Paper, entry: Entry, stock: Stock, account: _Account) -> Stock:
@@ -292,9 +288,9 @@ def _lifted_out(paper: Paper, entry: Entry, stock: Stock, account: _Account) -> 
         )
     gone = {"ca": share * stock.ca, "acid": share * stock.acid, "co2": share * stock.co2}
     account.book(account.taken, water=water, **gone)
-    return Stock(
-        stock.water_kg - water, stock.ca - gone["ca"], stock.acid - gone["acid"],
-        stock.co2 - gone["co2"], stock.solid,
+    return replace(
+        stock, water_kg=stock.water_kg - water, ca=stock.ca - gone["ca"],
+        acid=stock.acid - gone["acid"], co2=stock.co2 - gone["co2"],
     )  # fmt: skip
 
 
@@ -318,13 +314,9 @@ def _emptied(stock: Stock, account: _Account) -> float:
     return _misses(Stock(0.0, 0.0), account)
 
 
-def _row(number: int, tray: Tray, paper: Paper, stock: Stock, batch: int) -> Row:
+def _row(number: int, paper: Paper, stock: Stock, batch: int) -> Row:
     alkalinity = max(stock.alkali, 0.0) / stock.water_kg
-    found = engine.speciate(
-        stock.ca / stock.water_kg, tray.temperature_c, stock.co2 / stock.water_kg,
-        acid_mol_per_kg=stock.acid / stock.water_kg, carbonate_settles=False,
-    )  # fmt: skip
     return Row(
-        number, found.ph, alkalinity, stock.ca / stock.water_kg, stock.solid,
+        number, stock.ph, alkalinity, stock.ca / stock.water_kg, stock.solid,
         paper.pickup * alkalinity, stock.water_kg, batch,
     )  # fmt: skip

@@ -1,8 +1,9 @@
 """How sure a ledger is, and after how many wraps its bath is to be changed.
 
 Pick-up, the paper's acids, the air's carbon dioxide and the strength of the bath are drawn at
-random (seeded); each draw is worked through by the same five steps as :mod:`.ledger`, all carbonate
-taken to fall out while hydroxide lasts. The spread about its own median is laid on the exact row.
+random (seeded); each draw is worked through by the same five steps as :mod:`.ledger`, its alkali,
+free hydroxide and pH read off :mod:`.lime_curve`. The spread about its own median is laid on the
+exact row.
 """
 
 from __future__ import annotations
@@ -16,14 +17,8 @@ from numpy.typing import NDArray
 
 from quirewell.science.bath import engine
 from quirewell.science.bath.constants import CONSTANTS, water_density_kg_per_l
-from quirewell.science.bath.ledger import (
-    Entry,
-    Ledger,
-    Paper,
-    Row,
-    Tray,
-    two_films,
-)
+from quirewell.science.bath.ledger import Entry, Ledger, Paper, Row, Tray, two_films
+from quirewell.science.bath.lime_curve import Curve, lime_curve
 
 Array = NDArray[np.float64]
 DRAWS = 600
@@ -31,8 +26,6 @@ LONGEST = 400
 CHANGE_AT = 0.5
 NAMES = ("pickup", "acid_groups", "strong_acid", "uptake", "strength")
 _Z90 = 1.6448536269514722
-# pH moves by so much for a tenfold of alkali (dilution of lime water, ``bates1956``: 0.28 for 1+1).
-_PH_PER_DECADE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +65,8 @@ class BandRow:
     ph: Band
     alkalinity_mol_per_kg: Band
     reserve_pct_caco3: Band
+    ca_mol_per_kg: Band
+    carbonate_mol: Band
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +99,10 @@ def spread_of(pickup_log_sigma: float, strength: float) -> Spread:
 
 @dataclass(slots=True)
 class _Draws:
-    """The random factors, and the tray's inventory in every draw."""
+    """The random factors, and the tray's inventory in every draw: water [kg]; calcium, acid met and
+    carbon dioxide, fallen out or not [mol]; lime still free [mol/kg] and alkali [mol/kg]."""
 
+    curve: Curve
     pickup: Array
     groups: Array
     acid: Array
@@ -115,12 +112,32 @@ class _Draws:
     ca: Array
     used: Array
     co2: Array
+    x: Array
+    alkali: Array
+
+    def settle(self) -> None:
+        """Lime still free, and the alkali that is dissolved then."""
+        self.x = (self.ca - 0.5 * self.used - self.co2) / self.water
+        # No more carbonate is dissolved than the air gave.
+        most = 2 * (self.x + self.co2 / self.water)
+        self.alkali = np.maximum(np.minimum(self.curve.alkali(self.x), most), 0.0)
+
+    @property
+    def dissolved(self) -> tuple[Array, Array]:
+        """Calcium and carbon dioxide dissolved [mol]."""
+        alkali = self.alkali * self.water
+        ca = np.minimum(0.5 * (alkali + self.used), self.ca)
+        return ca, np.maximum(ca - 0.5 * self.used - self.x * self.water, 0.0)
 
 
 def _drawn(tray: Tray, paper: Paper, spread: Spread, draws: int, seed: int) -> _Draws:
+    return _begun(tray, paper, _logs(spread, draws, seed))
+
+
+def _logs(spread: Spread, draws: int, seed: int) -> Array:
     rng = np.random.default_rng(seed)
     sigmas = np.array([getattr(spread, name) for name in NAMES])
-    return _begun(tray, paper, sigmas[:, None] * rng.standard_normal((len(NAMES), draws)))
+    return np.asarray(sigmas[:, None] * rng.standard_normal((len(NAMES), draws)))
 
 
 def _begun(tray: Tray, paper: Paper, logs: Array) -> _Draws:
@@ -129,44 +146,52 @@ def _begun(tray: Tray, paper: Paper, logs: Array) -> _Draws:
     water = tray.litres * water_density_kg_per_l(tray.temperature_c)
     ca = water * tray.strength * engine.saturate(tray.temperature_c).ca_mol_per_kg * strength
     none = np.zeros(logs.shape[1])
-    return _Draws(
-        paper.pickup * pickup, paper.acid_groups * groups, paper.strong_acid * acid,
-        tray.uptake_mol_m2_h * air, ca, np.full(logs.shape[1], water), ca.copy(), none, none.copy(),
+    state = _Draws(
+        lime_curve(tray.temperature_c), paper.pickup * pickup, paper.acid_groups * groups,
+        paper.strong_acid * acid, tray.uptake_mol_m2_h * air, ca, none + water, ca, none, none,
+        none, none,
     )  # fmt: skip
+    state.settle()
+    return state
 
 
-def _alkali(state: _Draws) -> Array:
-    """Dissolved alkali [mol/kg]: carbonate has fallen out as long as hydroxide lasts."""
-    left = 2 * state.ca - state.used - 2 * state.co2
-    return np.maximum(left, 0.0) / state.water
-
-
-def _wrapped(state: _Draws, tray: Tray, entry: Entry) -> Array:
-    """One wrap in every draw; its alkalinity [mol/kg] as it is lifted out."""
+def _wrapped(state: _Draws, entry: Entry) -> None:
+    """One wrap goes in, in every draw; the bath stands as it is lifted out."""
     mass = entry.mass_g / 1000
+    exchanged = 0.5 * np.minimum(state.groups * mass, state.alkali * state.water)
     state.water = state.water + entry.water_in * mass
-    state.ca = np.maximum(state.ca - 0.5 * state.groups * mass, 0.0)
+    state.ca = state.ca - exchanged
     state.used = state.used + state.acid * mass
-    alkali = _alkali(state)
-    share = np.minimum(state.pickup * mass / state.water, 0.9)
+    state.settle()
+
+
+def _left(state: _Draws, tray: Tray, entry: Entry) -> None:
+    """The wrap is lifted out, and the air has had its minutes."""
+    share = np.minimum(state.pickup * entry.mass_g / 1000 / state.water, 0.9)
     # What has fallen out stays: only what is dissolved is carried away.
-    state.ca = state.ca - share * np.maximum(state.ca - state.co2, 0.0)
-    state.used = state.used * (1 - share)
-    state.water = state.water * (1 - share)
+    ca, co2 = state.dissolved
+    state.ca, state.co2 = state.ca - share * ca, state.co2 - share * co2
+    state.used, state.water = state.used * (1 - share), state.water * (1 - share)
     if entry.open_air:
         steps = max(1, math.ceil(entry.minutes / 30))
         for _ in range(steps):
-            flux = two_films(state.uptake, _alkali(state))
+            flux = two_films(state.uptake, state.curve.hydroxide(state.x))
             state.co2 = state.co2 + flux * tray.area_m2 * entry.minutes / steps / 60
-    return alkali
+            state.settle()
 
 
-def _refreshed(state: _Draws, tray: Tray) -> None:
-    state.water = np.full_like(
-        state.water, tray.litres * water_density_kg_per_l(tray.temperature_c)
-    )
-    state.ca, state.used = state.start.copy(), np.zeros_like(state.ca)
-    state.co2 = np.zeros_like(state.ca)
+def _between(state: _Draws, tray: Tray, entry: Entry) -> None:
+    """A fresh bath, or a top-up."""
+    density = water_density_kg_per_l(tray.temperature_c)
+    if entry.kind == "fresh":
+        none = np.zeros_like(state.ca)
+        state.water, state.ca = none + tray.litres * density, state.start
+        state.used, state.co2 = none, none
+    else:
+        water = entry.litres * density
+        full = engine.saturate(tray.temperature_c).ca_mol_per_kg
+        state.water, state.ca = state.water + water, state.ca + water * entry.strength * full
+    state.settle()
 
 
 def with_bands(
@@ -178,54 +203,55 @@ def with_bands(
     ``ph_u``: standard uncertainty of a pH of a known bath (model and thermometer).
     """
     state = _drawn(tray, paper, spread, draws, seed)
-    rows, number = [], 0
+    rows: list[BandRow] = []
     for entry in entries:
-        if entry.kind == "fresh":
-            _refreshed(state, tray)
-        elif entry.kind == "top-up":
-            _topped_up(state, tray, entry)
+        if entry.kind == "wrap":
+            _wrapped(state, entry)
+            rows.append(_banded(ledger.rows[len(rows)], state, ph_u))
+            _left(state, tray, entry)
         else:
-            alkali = _wrapped(state, tray, entry)
-            rows.append(_banded(ledger.rows[number], alkali, alkali * state.pickup, ph_u))
-            number += 1
+            _between(state, tray, entry)
     return tuple(rows)
 
 
-def worked_through(tray: Tray, paper: Paper, entries: Sequence[Entry], logs: Array) -> Array:
-    """Alkalinity [mol/kg] (wraps + 1, draws) of the bath as it stands after each wrap, the fresh
-    bath first, for logarithms of the five factors (5, draws) in the order of ``NAMES``."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Worked:
+    """The bath as it stands after each wrap, the fresh bath first (wraps + 1, draws): lime still
+    free and alkali [mol/kg]."""
+
+    free: Array
+    alkali: Array
+
+
+def worked_through(tray: Tray, paper: Paper, entries: Sequence[Entry], logs: Array) -> Worked:
+    """Every draw worked through the entries, for logarithms of the five factors (5, draws) in the
+    order of ``NAMES``."""
     state = _begun(tray, paper, logs)
-    held = [_alkali(state)]
+    free, alkali = [state.x], [state.alkali]
     for entry in entries:
-        if entry.kind == "fresh":
-            _refreshed(state, tray)
-        elif entry.kind == "top-up":
-            _topped_up(state, tray, entry)
+        if entry.kind == "wrap":
+            _wrapped(state, entry)
+            _left(state, tray, entry)
+            free.append(state.x)
+            alkali.append(state.alkali)
         else:
-            _wrapped(state, tray, entry)
-            held.append(_alkali(state))
-    return np.array(held)
+            _between(state, tray, entry)
+    return Worked(np.array(free), np.array(alkali))
 
 
-def _topped_up(state: _Draws, tray: Tray, entry: Entry) -> None:
-    water = entry.litres * water_density_kg_per_l(tray.temperature_c)
-    full = engine.saturate(tray.temperature_c).ca_mol_per_kg
-    state.water = state.water + water
-    state.ca = state.ca + water * entry.strength * full
-
-
-def _banded(row: Row, alkali: Array, reserve: Array, ph_u: float) -> BandRow:
-    share = _about(row.alkalinity_mol_per_kg, alkali)
-    low, high = (
-        max(value, 1e-9) / max(row.alkalinity_mol_per_kg, 1e-9)
-        for value in (share.low90, share.high90)
-    )
-    down, up = (
-        math.hypot(_PH_PER_DECADE * math.log10(value), _Z90 * ph_u) for value in (low, high)
-    )
+def _banded(row: Row, state: _Draws, ph_u: float) -> BandRow:
+    low, middle, high = np.quantile(state.curve.ph(state.x), (0.05, 0.5, 0.95))
+    ca, co2 = state.dissolved
     return BandRow(
-        row, Band(row.ph, row.ph - down, row.ph + up), share,
-        _about(row.reserve_pct_caco3, reserve),
+        row,
+        Band(
+            row.ph, row.ph - math.hypot(middle - low, _Z90 * ph_u),
+            row.ph + math.hypot(high - middle, _Z90 * ph_u),
+        ),
+        _about(row.alkalinity_mol_per_kg, state.alkali),
+        _about(row.reserve_pct_caco3, state.alkali * state.pickup),
+        _about(row.ca_mol_per_kg, ca / state.water),
+        _about(row.carbonate_mol, np.maximum(state.co2 - co2, 0.0)),
     )  # fmt: skip
 
 
@@ -238,41 +264,47 @@ def _about(value: float, drawn: Array) -> Band:
 
 
 def change_after(
-    tray: Tray, paper: Paper, entry: Entry, spread: Spread, change_at: float = CHANGE_AT,
-    draws: int = DRAWS, seed: int = 1936,
+    tray: Tray, paper: Paper, entry: Entry | Sequence[Entry], spread: Spread,
+    change_at: float = CHANGE_AT, draws: int = DRAWS, seed: int = 1936,
 ) -> Change:  # fmt: skip
-    """After how many wraps like ``entry`` the next would get less than a share of the first's.
+    """After how many wraps the next would get less than a share of the first's reserve.
+
+    ``entry``: wraps all alike; or the wraps of a series, in order and over again, no top-up and no
+    fresh bath among them.
 
     Raises:
-        ValueError: when the share does not lie between 0.1 and 0.95.
+        ValueError: when the share does not lie between 0.1 and 0.95, or there is no wrap.
     """
     if not 0.1 <= change_at <= 0.95:
         raise ValueError(
             f"a bath is changed at 0.1 to 0.95 of its first reserve, got {change_at:g}"
         )
-    counts = _counts(tray, paper, entry, spread, change_at, draws, seed)
-    low, median, high = (math.floor(q) for q in np.quantile(counts, (0.05, 0.5, 0.95)))
-    gains = {
-        name: float(
-            np.quantile(
-                _counts(tray, paper, entry, spread.without(name), change_at, draws, seed), 0.05
-            )
-        )
-        for name in NAMES
-    }
+    series = [entry] if isinstance(entry, Entry) else [one for one in entry if one.kind == "wrap"]
+    if not series:
+        raise ValueError("without a wrap it cannot be told when to change the bath")
+    spreads = [spread, *(spread.without(name) for name in NAMES)]
+    logs = np.hstack([_logs(one, draws, seed) for one in spreads])
+    counts = _counts(_begun(tray, paper, logs), tray, series, change_at)
+    ends = [
+        tuple(math.floor(q) for q in np.quantile(part, (0.05, 0.5, 0.95)))
+        for part in np.split(counts, len(spreads))
+    ]
+    low, median, high = ends[0]
+    gains = {name: end[0] for name, end in zip(NAMES, ends[1:], strict=True)}
     best = max(gains, key=lambda name: gains[name])
     return Change(max(low, 1), max(median, 1), max(high, 1), best if gains[best] > low else "")
 
 
-def _counts(
-    tray: Tray, paper: Paper, entry: Entry, spread: Spread, change_at: float, draws: int, seed: int
-) -> Array:
-    state = _drawn(tray, paper, spread, draws, seed)
-    first = _wrapped(state, tray, entry)
-    counts = np.ones(draws)
-    good = np.ones(draws, np.bool_)
-    for _ in range(LONGEST - 1):
-        good &= _wrapped(state, tray, entry) >= change_at * first
+def _counts(state: _Draws, tray: Tray, series: Sequence[Entry], change_at: float) -> Array:
+    """How many wraps of the series, over and over, each draw serves before the share is passed."""
+    _wrapped(state, series[0])
+    first = state.alkali
+    counts = np.ones_like(first)
+    good = np.ones(first.shape, np.bool_)
+    for number in range(1, LONGEST):
+        _left(state, tray, series[(number - 1) % len(series)])
+        _wrapped(state, series[number % len(series)])
+        good &= state.alkali >= change_at * first
         if not good.any():
             break
         counts += good

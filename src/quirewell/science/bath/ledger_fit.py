@@ -16,9 +16,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from quirewell.science.bath import engine
 from quirewell.science.bath.ledger import Entry, Paper, Tray, check
-from quirewell.science.bath.ledger_band import NAMES, Band, Spread, worked_through
+from quirewell.science.bath.ledger_band import NAMES, Band, Spread, Worked, worked_through
+from quirewell.science.bath.lime_curve import lime_curve
 
 Array = NDArray[np.float64]
 Kind = Literal["pH", "alkalinity", "conductivity", "pickup"]
@@ -95,9 +95,9 @@ class _Model:
 
     def misses(self, logs: Array) -> Array:
         """How far each draw lies from each reading [its u] (readings, draws)."""
-        alkali = worked_through(self.tray, self.paper, self.entries, logs)
+        worked = worked_through(self.tray, self.paper, self.entries, logs)
         pickup = self.paper.pickup * np.exp(logs[NAMES.index("pickup")])
-        return np.array([_miss(one, pickup, alkali, self.tray) for one in self.readings])
+        return np.array([_miss(one, pickup, worked) for one in self.readings])
 
 
 def alkalinity_of_titre(acid_ml: float, acid_mol_per_l: float, sample_ml: float) -> float:
@@ -159,16 +159,17 @@ def fit(
     )  # fmt: skip
 
 
-def _miss(one: TrayReading, pickup: Array, alkali: Array, tray: Tray) -> Array:
+def _miss(one: TrayReading, pickup: Array, worked: Worked) -> Array:
     """How far each draw lies from a reading [its u]."""
     if one.kind == "pickup":
         return np.asarray((pickup - one.value) / one.u)
-    held = alkali[one.after]
+    held = worked.alkali[one.after]
     if one.kind == "alkalinity":
         return np.asarray((held - one.value) / one.u)
     if one.kind == "conductivity":
         return np.asarray((conductivity(held, one.temperature_c) - one.value) / one.u)
-    return np.asarray((_ph(held, one.temperature_c, tray) - one.value) / one.u)
+    ph = lime_curve(one.temperature_c).ph(worked.free[one.after])
+    return np.asarray((ph - one.value) / one.u)
 
 
 def conductivity(alkalinity_mol_per_kg: Array, temperature_c: float) -> Array:
@@ -177,15 +178,6 @@ def conductivity(alkalinity_mol_per_kg: Array, temperature_c: float) -> Array:
     pull = 1 - 0.75 * np.sqrt(strength)
     warm = 1 + 0.02 * (temperature_c - 25)
     return np.asarray(_ION_MS * np.maximum(alkalinity_mol_per_kg, 0.0) * pull * warm)
-
-
-def _ph(alkali: Array, temperature_c: float, tray: Tray) -> Array:
-    """pH of lime water by its alkalinity, from a table that the engine fills."""
-    top = 2.2 * engine.saturate(tray.temperature_c).ca_mol_per_kg
-    levels = np.geomspace(2e-5, top, 12)
-    table = [engine.speciate(level / 2, temperature_c).ph for level in levels]
-    held = np.log(np.maximum(alkali, levels[0]))
-    return np.asarray(np.interp(held, np.log(levels), table))
 
 
 def _weights(log: Array) -> tuple[Array, bool]:
