@@ -10,16 +10,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
-
-from quirewell.science.bath import engine, oracle
+from quirewell.science.bath import engine, oracle, oracle_open
 from quirewell.science.bath.constants import MOLAR_MASS_CACO3
-from quirewell.science.bath.solution import SpeciationError, check_temperature
+from quirewell.science.bath.solution import check_temperature
 
 AIR_ATM = 420e-6
 MOST_MG = 0.2
-# log10 of carbon dioxide's solubility, as the pinned database has it.
-_GAS = (10.5624, -2.3547e-2, -3972.8, 0.0, 5.8746e5, 1.9194e-5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +76,11 @@ def magnesium(temperature_c: float, mg_mol_per_kg: float, co2_atm: float = AIR_A
     Raises
     ------
     ValueError, SpeciationError
-        As :func:`over_chalk`; without the engine there is no answer.
+        As :func:`over_chalk`.
     """
     _check(temperature_c, co2_atm, mg_mol_per_kg)
     if engine.load_engine() is None:
-        raise SpeciationError("magnesium needs the speciation engine, which is not installed")
+        return magnesium_by_oracle(temperature_c, mg_mol_per_kg, co2_atm)
     added = [f"Mg(OH)2 {float(mg_mol_per_kg)!r}"]
     return _solved(temperature_c, co2_atm, added, [f"CO2(g) {math.log10(co2_atm)!r} 10"])
 
@@ -112,7 +108,7 @@ def _solved(
 
 
 def by_oracle(temperature_c: float, co2_atm: float | None = AIR_ATM) -> HardWater:
-    """:func:`over_chalk` by the solver of our own; ideal gas."""
+    """:func:`over_chalk` by the solver of our own."""
     _check(temperature_c, co2_atm, 0.0)
     if co2_atm is None:
         found = oracle.speciate(0.01, temperature_c, 0.01)
@@ -120,13 +116,20 @@ def by_oracle(temperature_c: float, co2_atm: float | None = AIR_ATM) -> HardWate
             temperature_c, None, found.ph, found.ca_mol_per_kg, 0.0, found.co2_mol_per_kg,
             found.solver,
         )  # fmt: skip
-    kelvin = temperature_c + 273.15
-    terms = (1.0, kelvin, 1 / kelvin, math.log10(kelvin), kelvin**-2, kelvin**2)
-    gas = 10 ** sum(a * term for a, term in zip(_GAS, terms, strict=True)) * co2_atm
+    open_ = oracle_open.over_calcite(temperature_c, co2_atm)
+    return _held(temperature_c, co2_atm, open_)
 
-    def charge(log_h: float) -> float:
-        return oracle.open_state(10**log_h, gas, temperature_c)[0]
 
-    h = 10 ** float(brentq(charge, -11.0, -4.0, xtol=1e-13))
-    _, ca, carbon = oracle.open_state(h, gas, temperature_c)
-    return HardWater(temperature_c, co2_atm, -math.log10(h), ca, 0.0, carbon, oracle.SOLVER)
+def magnesium_by_oracle(
+    temperature_c: float, mg_mol_per_kg: float, co2_atm: float = AIR_ATM
+) -> HardWater:
+    """:func:`magnesium` by the solver of our own."""
+    _check(temperature_c, co2_atm, mg_mol_per_kg)
+    open_ = oracle_open.with_magnesium(temperature_c, mg_mol_per_kg, co2_atm)
+    return _held(temperature_c, co2_atm, open_)
+
+
+def _held(temperature_c: float, co2_atm: float, open_: oracle_open.Open) -> HardWater:
+    return HardWater(
+        temperature_c, co2_atm, open_.ph, open_.ca, open_.mg, open_.carbon, oracle.SOLVER
+    )

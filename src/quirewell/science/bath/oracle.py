@@ -23,7 +23,7 @@ from scipy.optimize import brentq
 from quirewell.science.bath.constants import BLOCK_A, water_density_kg_per_l
 from quirewell.science.bath.solution import Solution, SpeciationError, check_temperature
 
-_GAS = 8.31446261815324
+GAS = 8.31446261815324
 SOLVER = "quirewell oracle 2"
 
 # ion size [angstrom], slope b [kg/mol], charge
@@ -34,7 +34,7 @@ _ION: Mapping[str, tuple[float, float, int]] = {
 }  # fmt: skip
 
 # log10 K = a1 + a2 T + a3/T + a4 log10 T + a5/T^2 + a6 T^2, T in kelvin
-_ANALYTIC: Mapping[str, tuple[float, ...]] = {
+CARBONATE: Mapping[str, tuple[float, ...]] = {
     "Kw": (293.29227, 0.1360833, -10576.913, -123.73158, 0.0, -6.996455e-5),
     "HCO3": (107.8871, 0.03252849, -5151.79, -38.92561, 563713.9),
     "CO2": (464.1965, 0.09344813, -26986.16, -165.75951, 2248628.9),
@@ -100,25 +100,29 @@ def log_k(name: str, temperature_c: float) -> float:
     kelvin = temperature_c + 273.15
     if name in BLOCK_A:
         entry = BLOCK_A[name]
-        shift = entry.delta_h_j_per_mol / (_GAS * math.log(10)) * (1 / 298.15 - 1 / kelvin)
+        shift = entry.delta_h_j_per_mol / (GAS * math.log(10)) * (1 / 298.15 - 1 / kelvin)
         return entry.log_k25 + shift
     terms = (1.0, kelvin, 1 / kelvin, math.log10(kelvin), kelvin**-2, kelvin**2)
-    return sum(a * term for a, term in zip(_ANALYTIC[name], terms, strict=False))
+    return sum(a * term for a, term in zip(CARBONATE[name], terms, strict=False))
 
 
-def _activities(ionic: float, temperature_c: float) -> dict[str, float]:
+def activities(
+    ionic: float, temperature_c: float, more: Mapping[str, tuple[float, float, int]] | None = None
+) -> dict[str, float]:
+    """Activity coefficients [-] at an ionic strength [mol/kg]; ``more`` ions: size [angstrom],
+    slope [kg/mol], charge."""
     a, b = debye_huckel(temperature_c)
     root = math.sqrt(ionic)
     return {
         name: 10 ** (-a * charge**2 * root / (1 + b * size * root) + slope * ionic)
-        for name, (size, slope, charge) in _ION.items()
+        for name, (size, slope, charge) in {**_ION, **(more or {})}.items()
     }
 
 
 def _state(stock: _Inventory, oh: float, ionic: float, temperature_c: float) -> _State:
     """Every molality from the hydroxide's: one quadratic with calcite, one without."""
-    g = _activities(ionic, temperature_c)
-    k = {name: 10 ** log_k(name, temperature_c) for name in (*_ANALYTIC, "CaOH+")}
+    g = activities(ionic, temperature_c)
+    k = {name: 10 ** log_k(name, temperature_c) for name in (*CARBONATE, "CaOH+")}
     h = k["Kw"] / (oh * g["OH"])
     lime = 1 + k["CaOH+"] * g["Ca"] / (h * g["CaOH"])
     hco3 = k["HCO3"] * h * g["CO3"] / g["HCO3"]
@@ -207,33 +211,7 @@ def saturate(temperature_c: float) -> Solution:
 
     def excess(log_ca: float) -> float:
         found = speciate(10**log_ca, temperature_c)
-        g = _activities(found.ionic_strength_mol_per_kg, temperature_c)
+        g = activities(found.ionic_strength_mol_per_kg, temperature_c)
         return math.log10(found.ca_free_mol_per_kg * g["Ca"]) + 2 * found.ph - target
 
     return speciate(10 ** float(brentq(excess, -3.0, -1.0, xtol=1e-12)), temperature_c)
-
-
-def open_state(
-    h_activity: float, co2_activity: float, temperature_c: float
-) -> tuple[float, float, float]:
-    """Water over calcite under carbon dioxide, at one activity of H+: charge left over, calcium and
-    carbon in all [mol/kg]."""
-    k = {name: 10 ** log_k(name, temperature_c) for name in (*_ANALYTIC, "CaOH+")}
-    ionic, out = 0.002, (0.0, 0.0, 0.0)
-    for _ in range(200):
-        g = _activities(ionic, temperature_c)
-        carbonate = co2_activity / (k["CO2"] * h_activity**2)
-        calcium = k["Calcite"] / carbonate
-        h, oh = h_activity / g["H"], k["Kw"] / (h_activity * g["OH"])
-        co3, hco3 = carbonate / g["CO3"], k["HCO3"] * h_activity * carbonate / g["HCO3"]
-        free, caoh = calcium / g["Ca"], k["CaOH+"] * calcium / (h_activity * g["CaOH"])
-        pair = k["CaCO3"] * calcium * carbonate / g["CaCO3"]
-        cahco3 = k["CaHCO3"] * calcium * h_activity * carbonate / g["CaHCO3"]
-        charge = 2 * free + caoh + h + cahco3 - oh - hco3 - 2 * co3
-        fresh = 0.5 * (4 * free + caoh + h + cahco3 + oh + hco3 + 4 * co3)
-        ca = free + caoh + pair + cahco3
-        out = charge, ca, co2_activity / g["CO2"] + hco3 + co3 + pair + cahco3
-        if abs(fresh - ionic) < 1e-15 or fresh > 10:
-            break
-        ionic = fresh
-    return out
