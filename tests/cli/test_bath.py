@@ -111,6 +111,22 @@ def test_baths_stand_side_by_side_with_the_harm_first():
     assert said.index("Before anything is wetted") < said.index("lime water, saturated")
 
 
+def test_acid_and_how_much_goes_into_how_much_count():
+    def leaves(*arguments: str) -> float:
+        out = json.loads(CliRunner().invoke(bath, ["dose", *arguments, "--json"]).stdout)
+        return next(
+            row["one_bath_pct"]["value"] for row in out["options"] if row["bath"].endswith(" 1:3")
+        )
+
+    assert leaves("--acid", "0,3") < leaves() < leaves("--acid", "0")
+    assert leaves("--litres", "1", "--leaf-mass-g", "20") < leaves()
+
+
+def test_more_than_groundwood_should_get_is_refused_with_its_harm():
+    result = CliRunner().invoke(bath, ["dose", "--wanted", "0.4", "--json"])
+    assert result.exit_code == 2 and "darken" in json.loads(result.stdout)["error"]
+
+
 def test_permanent_paper_is_an_open_choice_that_says_its_harm():
     out = json.loads(CliRunner().invoke(bath, ["dose", "--aim", "permanent", "--json"]).stdout)
     assert "not reachable" in out["says"].lower()

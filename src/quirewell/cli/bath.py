@@ -183,10 +183,61 @@ def _ledger_card(card: dict[str, Any]) -> list[str]:
     show_default=True,
     help="Neutral plus a small reserve; or the 0.4 mol/kg of new permanent paper, with its harm.",
 )
-@click.option("--temperature-c", "temperature_c", default="20", show_default=True, metavar="T")
-@click.option("--leaf", type=click.Choice(["blotted", "drained"]), default="drained")
+@click.option(
+    "--wanted",
+    "wanted_mol_per_kg",
+    default="",
+    metavar="MOL/KG",
+    help="Another reserve than the aim's, in mol acid/kg; above 0.1 only with permanent.",
+)
+@click.option(
+    "--temperature-c",
+    "temperature_c",
+    default="20",
+    show_default=True,
+    metavar="T",
+    help="Bath temperature in C (0 to 40).",
+)
+@click.option(
+    "--leaf",
+    type=click.Choice(["blotted", "drained"]),
+    default="drained",
+    show_default=True,
+    help="How a wrap leaves the bath, where its pick-up was not weighed.",
+)
 @click.option("--pickup", "pickup_g_per_g", default="", metavar="G/G", help="Pick-up you weighed.")
-@click.option("--minutes-per-wrap", default="15", show_default=True, metavar="MIN")
+@click.option(
+    "--acid",
+    "acid_mol_per_kg",
+    default="",
+    metavar="MOL/KG",
+    help="Acid of the paper, if you titrated like paper; usually 0.12, from memory.",
+)
+@click.option("--litres", default="4", show_default=True, metavar="L", help="Each bath's volume.")
+@click.option(
+    "--wrap-mass-g",
+    "--leaf-mass-g",
+    "wrap_mass_g",
+    default="9.4",
+    show_default=True,
+    metavar="G",
+    help="Dry paper that goes in at once.",
+)
+@click.option(
+    "--water-in",
+    "water_in_g_per_g",
+    default="1.8",
+    show_default=True,
+    metavar="G/G",
+    help="Water the paper brings in; 0 goes in dry.",
+)
+@click.option(
+    "--minutes-per-wrap",
+    default="15",
+    show_default=True,
+    metavar="MIN",
+    help="Minutes each.",
+)
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
 def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
     """Which bath, and how many, for a reserve: lime water and hydrogen carbonates side by side.
@@ -195,6 +246,7 @@ def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
     Examples:
       quirewell bath dose
       quirewell bath dose --pickup 1.7 --temperature-c 18 --json
+      quirewell bath dose --acid 0.15 --litres 2 --wrap-mass-g 18.8
       quirewell bath dose --aim permanent
     """
     readers = {"temperature_c": typed.temperature_c}
