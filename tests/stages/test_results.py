@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from quirewell.record.finding import Finding
+from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Measured
 from quirewell.record.nouns import ItemState
-from quirewell.stages.prove import prove_view
+from quirewell.stages.ink_lines import ink_lines
+from quirewell.stages.prove import PairView, prove_view, totals
 from quirewell.stages.results import (
     latest_runs,
     page_results,
@@ -111,3 +113,38 @@ def test_an_item_measured_once_has_no_change(tmp_path: Path) -> None:
     assert [entry.place for entry in view.unpaired] == ["w01.outer.left"]
     assert "The change of wrap 1: measured once" in " ".join(view.not_measured)
     assert view.margins[0][1].text == "0.2 %"
+
+
+def with_inks(state: ItemState, *inks: tuple[str, float, str]) -> tuple[PairView, ...]:
+    """The first pair of ``state`` with inks of these names, own changes and verdicts."""
+    pair = prove_view(state).pairs[0]
+    findings = []
+    for name, value, verdict in inks:
+        key = f"ink.{name.replace(' ', '_')}"
+        findings += [
+            Finding(f"{key}.f", f"{key}.dE00", "", value, 0.4, "1", smallest_seen=2.0),
+            Finding(f"{key}.v", f"{key}.verdict", "", text=f"{name}: {verdict}"),
+        ]
+    run = Run("r1", "pair.compare", 2, "seeded", pair.place, (), findings=tuple(findings))
+    return (replace(pair, inks=ink_lines(run)),)
+
+
+def test_an_ink_that_changed_stands_in_the_summary(state: ItemState) -> None:
+    lost = "lost about 11 % of its density, a change of 2.4"
+    pairs = with_inks(
+        state, ("dark ink", 0.1, "no change greater than 2.0 found"), ("red ink", 2.4, lost)
+    )
+    assert [ink.name for ink in pairs[0].inks_changed] == ["red ink"]
+    says = {total.says: total for total in totals(pairs)}
+    red = says["Change of the red ink (CIEDE2000)"]
+    assert red.value.text == "2.40 ± 0.80"
+    assert red.where == "Front cover: lost about 11 % of its density"
+    assert not any("dark ink" in one for one in says)
+
+
+def test_with_no_ink_changed_the_summary_says_what_could_hide(state: ItemState) -> None:
+    rows = totals(with_inks(state, ("dark ink", 0.1, "no change greater than 2.0 found")))
+    assert rows[-1].says.startswith("No ink found changed")
+    assert (rows[-1].value.text, rows[-1].where) == ("2.0", "Front cover: dark ink")
+    told = totals(with_inks(state, ("dark ink", 0.1, "cannot tell: the exposure changed")))
+    assert not any("ink" in row.says for row in told)

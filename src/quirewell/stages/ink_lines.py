@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from quirewell.record.finding import Finding, Run
@@ -9,6 +10,10 @@ from quirewell.stages.asking import say
 from quirewell.stages.results import NOTHING, Shown, shown, shown_smallest
 
 _PREFIX = "ink."
+# How a verdict says that an ink changed, as ``science.imaging.page_inks`` writes it.
+_CHANGED = re.compile(
+    r"(?:^|; )(?:lost|gained|changed in hue|bled into|area average)\b| and (?:lost|gained) "
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +28,17 @@ class InkLine:
     seen: Shown
     bleed: Shown
     area: str
+
+    @property
+    def brief(self) -> str:
+        """The verdict without the number that stands beside it."""
+        own = self.own.value
+        return self.verdict if own is None else self.verdict.replace(f", a change of {own:.1f}", "")
+
+    @property
+    def changed(self) -> bool:
+        """Whether the verdict says that the ink itself changed or bled."""
+        return _CHANGED.search(self.verdict) is not None
 
 
 def ink_lines(run: Run) -> tuple[InkLine, ...]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import PLUS_MINUS_SAYS, say
 from quirewell.stages.examine import known_sheets
+from quirewell.stages.ink_lines import InkLine, ink_lines
 from quirewell.stages.results import (
     NOTHING,
     PageResult,
@@ -54,6 +55,12 @@ class PairView:
     word: str
     warnings: tuple[str, ...]
     run: str
+    inks: tuple[InkLine, ...] = ()
+
+    @property
+    def inks_changed(self) -> tuple[InkLine, ...]:
+        """The inks of the page that were found changed."""
+        return tuple(ink for ink in self.inks if ink.changed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +89,7 @@ _EXTREMES: tuple[tuple[str, Callable[[PairView], Shown]], ...] = (
     ("Largest change of width", lambda pair: pair.width_change),
     ("Largest change of height", lambda pair: pair.height_change),
     ("Largest of the smallest changes that would have been seen", lambda pair: pair.smallest),
-    ("Largest colour difference of the paper", lambda pair: pair.colour_change),
+    ("Largest colour difference of the paper (CIEDE2000)", lambda pair: pair.colour_change),
 )
 
 
@@ -137,6 +144,7 @@ def _pair(entry: PageResult) -> PairView:
         entry.verdict_word,
         entry.warnings,
         entry.pair.id,
+        ink_lines(entry.pair),
     )
 
 
@@ -173,7 +181,33 @@ def totals(pairs: tuple[PairView, ...]) -> tuple[Total, ...]:
         if known:
             top = max(known, key=lambda pair: abs(pick(pair).value or 0.0))
             rows.append(Total(says, pick(top), top.name))
-    return tuple(rows)
+    return (*rows, *_ink_totals(pairs))
+
+
+def _ink_totals(pairs: tuple[PairView, ...]) -> list[Total]:
+    """The inks found changed, the most changed first; else what would have been seen of any."""
+    inks = [(pair, ink) for pair in pairs for ink in pair.inks if ink.own.value is not None]
+    changed = [(pair, ink) for pair, ink in inks if ink.changed]
+    if not changed:
+        seen = [(pair, ink) for pair, ink in inks if ink.smallest.value is not None]
+        top = max(seen, key=lambda entry: entry[1].smallest.value or 0.0, default=None)
+        if top is None or any(ink.verdict.startswith("cannot tell") for _, ink in inks):
+            return []
+        where = f"{top[0].name}: {top[1].name}"
+        return [
+            Total(
+                "No ink found changed (CIEDE2000); the most that could hide", top[1].smallest, where
+            )
+        ]
+    changed.sort(key=lambda entry: -(entry[1].own.value or 0.0))
+    return [
+        Total(
+            f"Change of the {ink.name} (CIEDE2000)",
+            ink.own,
+            f"{pair.name}: {ink.brief}",
+        )
+        for pair, ink in changed
+    ]
 
 
 def _meant(pair: PairView) -> str:

@@ -6,6 +6,7 @@ it came from.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -60,7 +61,7 @@ def shown(finding: Finding | None) -> Shown:
         return Shown(finding.text, (finding.id,), finding.quantity)
     text = show(finding.measured())
     if finding.u is None:
-        text = f"{finding.value:.2g} {unit_text(finding.unit)}".strip().replace("-", "\u2212")
+        text = f"{two_figures(finding.value)} {unit_text(finding.unit)}".strip()
     if finding.quantity in SIGNED and finding.value > 0:
         text = f"+{text}"
     return Shown(
@@ -73,11 +74,21 @@ def shown(finding: Finding | None) -> Shown:
     )
 
 
+def two_figures(value: float) -> str:
+    """A value without its own uncertainty, to two figures, the last one kept though it is 0.
+
+    >>> [two_figures(value) for value in (2.0, 0.26, -0.0123, 184.0)]
+    ['2.0', '0.26', '−0.012', '184']
+    """
+    places = 1 - math.floor(math.log10(abs(value))) if value else 0
+    return f"{value:.{max(0, places)}f}".replace("-", "\u2212")
+
+
 def shown_smallest(finding: Finding | None) -> Shown:
     """The smallest change a finding would have shown, as shown."""
     if finding is None or finding.smallest_seen is None:
         return NOTHING
-    text = f"{finding.smallest_seen:.2g} {unit_text(finding.unit)}".strip()
+    text = f"{two_figures(finding.smallest_seen)} {unit_text(finding.unit)}".strip()
     return Shown(
         text,
         (finding.id,),

@@ -114,7 +114,8 @@ def pair(request: Request) -> Response:
     state = house_of(request).item(request.path_params["item"])
     shown, run = _pair(state, request.path_params["place"])
     before, after = (_capture_hash(run, role) for role in ("before", "after"))
-    places = [entry.place for entry in prove_view(state).pairs]
+    names = {entry.place: entry.name for entry in prove_view(state).pairs}
+    places = list(names)
     at = places.index(shown.place)
     scans = {role: one for role in ROLES if (one := captured(state, run, role))}
     base = scans.get("before")
@@ -131,7 +132,7 @@ def pair(request: Request) -> Response:
         ink_findings=[one for one in asked if is_ink(one.quantity)], before=before, after=after,
         registered="before_to_after_px" in run.drawing,
         relief=relief_view(state, shown.place, scans),
-        previous=places[at - 1] if at else "",
+        names=names, previous=places[at - 1] if at else "",
         following=places[at + 1] if at + 1 < len(places) else "",
     )  # fmt: skip
 
