@@ -71,6 +71,12 @@ def test_a_margin_is_a_number_above_zero(value: str) -> None:
         noting.lock_margin(STATE, {"value": value})
 
 
+@pytest.mark.parametrize("value", ["1e99", "11", "50"])
+def test_a_margin_that_would_call_any_change_none_is_not_locked(value: str) -> None:
+    with pytest.raises(Refusal, match="at most 10 per cent"):
+        noting.lock_margin(STATE, {"value": value})
+
+
 def test_a_margin_is_locked_once() -> None:
     (draft,) = noting.lock_margin(STATE, {"value": "0,5", "reason": "half a per cent shows"})
     margin = noun_of(draft.kind, draft.body)

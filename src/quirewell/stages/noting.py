@@ -13,6 +13,9 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Defect, ItemState
 from quirewell.stages.refusal import Problem, Refusal
 
+# A sheet that changed by more than this is another sheet; a margin beyond it is a slip of the pen.
+MOST_MARGIN_PCT = 10
+
 
 def note_defect(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """Note a defect, or change the one whose ``id`` the form carries.
@@ -104,7 +107,7 @@ def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """Lock an equivalence margin before measuring; it cannot be moved afterwards.
 
     Raises:
-        Refusal: no number, not above zero, or locked already.
+        Refusal: no number, not above zero, too large to be a margin, or locked already.
     """
     quantity = form.get("quantity") or "change.width_pct"
     if f"margin.{quantity}" in state.margins:
@@ -112,6 +115,12 @@ def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     value = decimal_or_none(form, "value")
     if value is None or value <= 0:
         raise _refuse(form, "value", "Give the largest change you would still call none, above 0.")
+    if value > MOST_MARGIN_PCT and (form.get("unit") or "%") == "%":
+        says = (
+            f"A change of {form['value'].strip()} per cent is no margin: it would call any change "
+            f"none, for good. Give at most {MOST_MARGIN_PCT} per cent, as in 0.5."
+        )
+        raise _refuse(form, "value", says)
     return _draft(
         state,
         form,
