@@ -80,7 +80,9 @@ class Correct extends HTMLElement {
         this.draw();
       });
     }
-    this.text?.addEventListener("change", () => {
+    // While it is typed, not when the field is left: a list that grows under a click takes the
+    // button away from it.
+    this.text?.addEventListener("input", () => {
       this.parts = parseParts(this.text?.value ?? "");
       this.draw(true);
     });
@@ -115,8 +117,16 @@ class Correct extends HTMLElement {
         ),
       ),
     );
-    if (this.text) this.text.value = this.parts.map(pointsText).join("; ");
+    this.write();
     this.handles?.follow();
+  }
+
+  // What was typed stays as it is typed, even what cannot be read: only a part drawn, moved or
+  // taken back writes the field anew.
+  private write(): void {
+    const now = this.parts.map(pointsText).join("; ");
+    const typed = parseParts(this.text?.value ?? "").map(pointsText).join("; ");
+    if (this.text && now !== typed) this.text.value = now;
   }
 
   private vertices(): Grip[] {
@@ -144,7 +154,7 @@ class Correct extends HTMLElement {
       ...this.parts.map((part, at) => {
         const line = document.createElement("li");
         const words = document.createElement("span");
-        words.textContent = `Part ${at + 1}, ${part.length} points`;
+        words.textContent = `Part ${at + 1}, ${part.length} ${part.length === 1 ? "point" : "points"}`;
         const remove = button("Take back", () => {
           this.parts.splice(at, 1);
           this.draw(true);

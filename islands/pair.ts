@@ -70,6 +70,8 @@ class Pair extends HTMLElement {
       opened.tools.append(this.blinker);
     }
     opened.tools.after(this.status);
+    this.edge.style.display = "none"; // until there is something to draw it on
+    this.tell("Opening the before picture …");
   }
 
   private modes(): HTMLElement {

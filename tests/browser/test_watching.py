@@ -62,6 +62,19 @@ def test_a_switch_hides_its_layer_in_the_deep_zoom(page: Page, served: Served) -
     assert len(set(dashes)) == len(dashes) > 3
 
 
+@pytest.mark.parametrize("typed", ["1,2", "abc"])
+def test_what_was_typed_goes_at_the_first_click_and_is_kept(
+    browser: Browser, served: Served, typed: str
+) -> None:
+    page = browser.new_context(viewport={"width": 820, "height": 1300}).new_page()
+    to_correct(page, served)
+    page.locator("#ignore").fill(typed)
+    page.get_by_role("button", name="Measure again").click()
+    expect(page.locator("#wrong-ignore")).to_be_visible()
+    expect(page.locator("#ignore")).to_have_value(typed)
+    page.context.close()
+
+
 def test_a_corner_is_dragged_by_mouse_and_the_glass_shows_beside_it(
     page: Page, served: Served
 ) -> None:
