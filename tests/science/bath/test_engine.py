@@ -1,11 +1,13 @@
 """The speciation engine on the pinned database, and its agreement with our own solver."""
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from importlib import resources
 
 import pytest
 
 from quirewell.science.bath import engine, oracle
+from quirewell.science.bath.carbonate import over_chalk
 from quirewell.science.bath.solution import SpeciationError
 
 # Computed here (phreeqc.dat of IPHREEQC 3.8.6 with block A): temperature [C], g/kg water, pH
@@ -72,6 +74,35 @@ def test_carbonated_bath_keeps_its_ph_while_losing_half_its_alkali():
     # per kg of water, and the reaction makes a little water: 1e-4
     assert found.calcite_mol_per_kg + found.ca_mol_per_kg == pytest.approx(held, rel=1e-4)
     assert found.calcite_mol_per_kg == pytest.approx(held / 2, rel=0.01)
+
+
+def test_what_came_before_leaves_no_trace():
+    """A bath says the same alone in a fresh engine as after others of every kind."""
+
+    def bath() -> object:
+        return engine.speciate(0.01, 20.0, 0.004, acid_mol_per_kg=0.001)
+
+    engine.forget()
+    alone = bath()
+    for before in (
+        lambda: engine.saturate(20.0),
+        lambda: engine.speciate(0.02, 20.0, 0.03),
+        lambda: engine.speciate(0.0, 20.0),
+        lambda: engine.titrate(0.02, 20.0, [0.0, 0.05]),
+        lambda: over_chalk(20.0, 1.0),
+        lambda: [engine.saturate(t / 10) for t in range(250)],
+    ):
+        before()
+        assert bath() == alone
+    with pytest.raises(SpeciationError):
+        engine._solve(engine.load_engine(), 25.0, ["SOLUTION 1", "Xx 3"])
+    assert bath() == alone
+
+
+def test_threads_keep_engines_of_their_own():
+    with ThreadPoolExecutor(4) as pool:
+        found = list(pool.map(lambda n: engine.speciate(0.01, 10.0 + n % 3).ph, range(24)))
+    assert found == [engine.speciate(0.01, 10.0 + n % 3).ph for n in range(24)]
 
 
 def test_pure_water_is_neutral():

@@ -33,6 +33,11 @@ _COLUMNS = {
     "calcite": 'EQUI("Calcite")',
 }
 
+_KNOBS = ("KNOBS", "-convergence_tolerance 1e-12")
+_FIRST_WATER, _MOST_WATERS = 100, 200
+_DELETE_ALL = "DELETE\n-all\nEND\n"
+_DELETE_BATH = "DELETE\n-reaction 1\n-equilibrium_phases 1\nEND\n"
+
 
 @cache
 def _database() -> tuple[bytes, ...]:
@@ -77,8 +82,7 @@ def saturate(temperature_c: float) -> Solution:
     module = load_engine()
     if module is None:
         return oracle.saturate(temperature_c)
-    lines = [*_water(temperature_c), "EQUILIBRIUM_PHASES 1", "Portlandite 0 1"]
-    return _solve(module, temperature_c, lines)[-1]
+    return _bathed(module, temperature_c, ["EQUILIBRIUM_PHASES 1", "Portlandite 0 1"])
 
 
 def speciate(
@@ -121,13 +125,11 @@ def speciate(
             ca_mol_per_kg, temperature_c, co2_mol_per_kg, acid_mol_per_kg=acid_mol_per_kg,
             carbonate_settles=carbonate_settles,
         )  # fmt: skip
-    lines = _water(temperature_c)
     added = {"Ca(OH)2": ca_mol_per_kg, "CO2": co2_mol_per_kg, "HCl": acid_mol_per_kg}
-    if any(added.values()):
-        lines += _reaction(added, (1.0,))
+    lines = _reaction(added) if any(added.values()) else []
     if carbonate_settles and co2_mol_per_kg and ca_mol_per_kg:
         lines += ["EQUILIBRIUM_PHASES 1", "Calcite 0 0"]
-    return _solve(module, temperature_c, lines)[-1]
+    return _bathed(module, temperature_c, lines)
 
 
 def titrate(
@@ -161,11 +163,9 @@ def titrate(
         )
     out = []
     for acid in acid_mol_per_kg:
-        lines = _water(temperature_c)
         added = {"Ca(OH)2": ca_mol_per_kg, "HCl": acid}
-        if any(added.values()):
-            lines += _reaction(added, (1.0,))
-        out.append(_solve(module, temperature_c, lines)[-1])
+        lines = _reaction(added) if any(added.values()) else []
+        out.append(_bathed(module, temperature_c, lines))
     return tuple(out)
 
 
@@ -174,20 +174,19 @@ def _check_amount(name: str, amount: float) -> None:
         raise ValueError(f"an amount of {name} must be 0 or more mol/kg, got {amount}")
 
 
-def _water(temperature_c: float) -> list[str]:
-    return ["SOLUTION 1", f"temp {float(temperature_c)!r}", "pH 7 charge"]
+def _water(temperature_c: float, number: int = 1) -> list[str]:
+    return [f"SOLUTION {number}", f"temp {float(temperature_c)!r}", "pH 7 charge"]
 
 
-def _reaction(added: Mapping[str, float], steps: Sequence[float]) -> list[str]:
-    lines = ["REACTION 1"]
-    lines += [f"{name} {float(amount)!r}" for name, amount in added.items() if amount]
-    return [*lines, " ".join(repr(step) for step in steps)]
+def _reaction(added: Mapping[str, float]) -> list[str]:
+    lines = [f"{name} {float(amount)!r}" for name, amount in added.items() if amount]
+    return ["REACTION 1", *lines, "1.0"]
 
 
 def _head(columns: Mapping[str, str]) -> list[str]:
     punch = [f"{10 * (n + 1)} PUNCH {formula}" for n, formula in enumerate(columns.values())]
     return [
-        "KNOBS", "-convergence_tolerance 1e-12", "SELECTED_OUTPUT 1", "-reset false",
+        *_KNOBS, "SELECTED_OUTPUT 1", "-reset false",
         "USER_PUNCH 1", "-headings " + " ".join(columns), "-start", *punch, "-end",
     ]  # fmt: skip
 
@@ -206,6 +205,7 @@ def _engine(module: ModuleType) -> Any:
         _refuse(held, held.LoadDatabaseString(base))
         _refuse(held, held.RunString(block_a))
         _own.engine, _own.module, _own.columns = held, module, ()
+        _own.waters = {}
     return held
 
 
@@ -214,19 +214,38 @@ def forget() -> None:
     _own.engine = None
 
 
+def _kept_water(engine: Any, temperature_c: float) -> int:
+    """The number of pure water at this temperature, kept for every bath made with it."""
+    if temperature_c not in _own.waters:
+        if len(_own.waters) >= _MOST_WATERS:
+            _refuse(engine, engine.RunString(_DELETE_ALL))
+            _own.waters = {}
+        number = _FIRST_WATER + len(_own.waters)
+        lines = [*_KNOBS, *_water(temperature_c, number), "END", ""]
+        _refuse(engine, engine.RunString("\n".join(lines)))
+        _own.waters[temperature_c] = number
+    return int(_own.waters[temperature_c])
+
+
 def _run(
-    module: ModuleType, lines: Sequence[str], columns: Mapping[str, str]
-) -> dict[str, list[float]]:
+    module: ModuleType, lines: Sequence[str], columns: Mapping[str, str],
+    kept_c: float | None = None,
+) -> dict[str, list[float]]:  # fmt: skip
+    """What the engine punches of ``lines``; they begin from kept pure water of ``kept_c`` [C]."""
     engine = _engine(module)
     wanted = tuple(columns.items())
     # What is to be told is told once, and again only when it changes: a third of the time.
     head = [] if _own.columns == wanted else _head(columns)
     try:
-        # All is deleted afterwards: nothing of one bath may be left for the next.
+        if kept_c is not None:
+            head = [*head, f"USE solution {_kept_water(engine, kept_c)}"]
         _refuse(engine, engine.RunString("\n".join([*head, *lines, "END", ""])))
         _own.columns = wanted
         table = engine.GetSelectedOutput()
-        _refuse(engine, engine.RunString("DELETE\n-all\nEND\n"))
+        # Nothing of one bath may be left for the next but the water it was made with.
+        _refuse(engine, engine.RunString(_DELETE_ALL if kept_c is None else _DELETE_BATH))
+        if kept_c is None:
+            _own.waters = {}
     except SpeciationError:
         _own.engine = None
         raise
@@ -248,6 +267,17 @@ def punched(lines: Sequence[str], columns: Mapping[str, str]) -> tuple[dict[str,
 
 def _name(module: ModuleType) -> str:
     return f"IPHREEQC {module.Phreeqc.GetVersionString()}"
+
+
+def _bathed(module: ModuleType, temperature_c: float, lines: Sequence[str]) -> Solution:
+    """A bath made of pure water and ``lines``; with no lines the water itself."""
+    if not lines:
+        return _solve(module, temperature_c, _water(temperature_c))[-1]
+    columns = _run(module, lines, _COLUMNS, float(temperature_c)).values()
+    ph, ca, free, caoh, oh, mu, co2, calcite = (values[-1] for values in columns)
+    return Solution(
+        temperature_c, ph, ca, free, caoh, oh, mu, co2, calcite, _name(module)
+    )  # fmt: skip
 
 
 def _solve(module: ModuleType, temperature_c: float, lines: Sequence[str]) -> list[Solution]:

@@ -3,7 +3,9 @@
 Each of some thousands of random papers and airs (:mod:`.ledger_band`) is worked through the
 entries; those that fit the readings keep their weight, and more are drawn where they lie
 (importance sampling in rounds, ``cappe2004``). What is left is the bench's own band. A reading
-that the others would not have let expect is named, with how far off it lies.
+that the others would not have let expect is named, with how far off it lies. What the others expect
+is read off all draws of all rounds at once, weighed by what they were drawn from; where too few
+of those speak, it is drawn for anew.
 """
 
 from __future__ import annotations
@@ -131,14 +133,16 @@ def fit(
     late = [one.says for one in readings if not 0 <= one.after <= wraps]
     if late:
         raise ValueError(f"only {wraps} wraps were bathed; there is a {late[0]}")
-    sigmas = np.array([getattr(spread, name) for name in NAMES])
+    sigmas = np.maximum([getattr(spread, name) for name in NAMES], 1e-6)
     rng = np.random.default_rng(seed)
-    bench = _Model(tray, paper, entries, tuple(readings), sigmas)
-    logs, _, weight, fits = _found(bench, rng, draws)
+    last = max(one.after for one in readings)
+    bench = _Model(tray, paper, _until(entries, last), tuple(readings), sigmas)
+    pool = _found(bench, rng, draws)
+    logs, weight, fits = pool.last
     odd = tuple(
         (one.says, score)
         for n, one in enumerate(readings)
-        if (score := _surprise(n, bench, rng, draws)) > APART
+        if (score := _surprise(n, bench, pool, rng, draws)) > APART
     )
     middle = {
         "pickup": paper.pickup, "acid_groups": paper.acid_groups,
@@ -157,6 +161,12 @@ def fit(
         Spread(**{name: _log_sigma(values, weight) for name, values in factors.items()}),
         bands["pickup"], acid, bands["uptake"], odd, fits,
     )  # fmt: skip
+
+
+def _until(entries: Sequence[Entry], wraps: int) -> Sequence[Entry]:
+    """The entries up to so many wraps: what came after the last reading tells nothing."""
+    ends = [n for n, entry in enumerate(entries, 1) if entry.kind == "wrap"]
+    return entries[: ends[wraps - 1]] if wraps else ()
 
 
 def _miss(one: TrayReading, pickup: Array, worked: Worked) -> Array:
@@ -192,20 +202,37 @@ def _weights(log: Array) -> tuple[Array, bool]:
     return weight, power == 1.0
 
 
+@dataclass(slots=True)
+class _Pool:
+    """All draws of some rounds: logarithms of the factors (5, n), misses, and the two parts of what
+    they weigh; the last round's draws, weights, and whether none had to be flattened."""
+
+    logs: Array
+    misses: Array
+    prior: Array
+    drawn: Array
+    last: tuple[Array, Array, bool]
+
+    def weights(self, kept: Sequence[int]) -> tuple[Array, bool]:
+        """Weights of all draws for some of the readings, and whether enough of them speak."""
+        return _weights(self.prior - 0.5 * np.sum(self.misses[kept] ** 2, axis=0) - self.drawn)
+
+
 def _found(
     bench: _Model, rng: np.random.Generator, draws: int, without: int | None = None
-) -> tuple[Array, Array, Array, bool]:
-    """Draws of the factors' logarithms (5, n), their misses, their weights, and whether none had to
-    be flattened."""
+) -> _Pool:
+    """Rounds of draws, each where the last one's weight lay, for all readings but one."""
     kept = [n for n in range(len(bench.readings)) if n != without]
     centre, root = np.zeros(len(NAMES)), np.diag(bench.sigmas)
+    rounds: list[tuple[Array, Array]] = []
+    from_where: list[tuple[Array, Array]] = []
     for number in range(ROUNDS):
         normal = rng.standard_normal((len(NAMES), draws))
         logs = centre[:, None] + root @ normal
         misses = bench.misses(logs)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            own = np.where(bench.sigmas[:, None] > 0, logs / bench.sigmas[:, None], 0.0)
-        log = -0.5 * np.sum(misses[kept] ** 2, axis=0) - 0.5 * np.sum(own**2, axis=0)
+        rounds.append((logs, misses))
+        from_where.append((centre, root))
+        log = -0.5 * np.sum(misses[kept] ** 2, axis=0) + _prior(logs, bench.sigmas)
         log += 0.5 * np.sum(normal**2, axis=0)
         weight, fits = _weights(log)
         if number == ROUNDS - 1:
@@ -213,7 +240,19 @@ def _found(
         centre = logs @ weight
         apart = logs - centre[:, None]
         root = _root(_WIDER**2 * (weight * apart) @ apart.T)
-    return logs, misses, weight, fits
+    every, missed = (np.hstack(parts) for parts in zip(*rounds, strict=True))
+    drawn = np.logaddexp.reduce([_density(every, *one) for one in from_where], axis=0)
+    return _Pool(every, missed, _prior(every, bench.sigmas), drawn, (logs, weight, fits))
+
+
+def _prior(logs: Array, sigmas: Array) -> Array:
+    return np.asarray(-0.5 * np.sum((logs / sigmas[:, None]) ** 2, axis=0))
+
+
+def _density(logs: Array, centre: Array, root: Array) -> Array:
+    """Logarithm of a normal density with a square root of its covariance, but for a constant."""
+    apart = np.linalg.solve(root, logs - centre[:, None])
+    return np.asarray(-0.5 * np.sum(apart**2, axis=0) - np.linalg.slogdet(root)[1])
 
 
 def _root(covariance: Array) -> Array:
@@ -222,11 +261,14 @@ def _root(covariance: Array) -> Array:
     return np.asarray(vectors * np.sqrt(np.maximum(values, 1e-14)))
 
 
-def _surprise(n: int, bench: _Model, rng: np.random.Generator, draws: int) -> float:
+def _surprise(n: int, bench: _Model, pool: _Pool, rng: np.random.Generator, draws: int) -> float:
     """How far a reading lies from what the others let expect [standard deviations]."""
-    _, misses, weight, _ = _found(bench, rng, draws, without=n)
-    middle = float(weight @ misses[n])
-    wide = float(weight @ (misses[n] - middle) ** 2)
+    weight, enough = pool.weights([k for k in range(len(bench.readings)) if k != n])
+    if not enough:
+        pool = _found(bench, rng, draws, without=n)
+        weight, _ = pool.weights([k for k in range(len(bench.readings)) if k != n])
+    middle = float(weight @ pool.misses[n])
+    wide = float(weight @ (pool.misses[n] - middle) ** 2)
     return abs(middle) / math.sqrt(wide + 1.0)
 
 
