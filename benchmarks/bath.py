@@ -70,7 +70,8 @@ def bench() -> dict[str, Any]:
     ]
     exact, bands, peer = _best(lambda: run(tray, paper, entries)), _best(whole), _best(plain)
     reload = _best(reloaded, 1) / RELOADS * 3 * ROWS
-    drawn = worked_through(tray, paper, entries, np.zeros((5, 1))).alkali[:-1, 0]
+    worked = worked_through(tray, paper, entries, np.zeros((5, 1)))
+    drawn = np.array([alkali[0] for alkali, _ in worked.after[:-1]])
     # The bath before a wrap, against the exact row less what that wrap takes of it.
     mass = 4.7e-3
     before = [

@@ -84,6 +84,17 @@ def test_entries_are_worked_through_and_a_fresh_bath_begins_anew() -> None:
     assert card["balance_error_mol"] < 1e-9
 
 
+def test_a_second_bath_is_read_and_drawn_where_it_was_made_up() -> None:
+    lines = "wrap 9.4; wrap 9.4; top-up 0.5 L 1; wrap 9.4; fresh; wrap 9.4"
+    titres = "bath 1: 10 mL took 4.3 mL of 0.05; bath 2: 10 mL took 4.2 mL of 0.05"
+    run = ledger(entries=lines, readings=titres)
+    assert [row.split()[0] for row in run.drawing["readings"].split(";")] == ["0", "3"]
+    assert not any("contradicts" in says for says in run.warnings)
+    for wrong, says in (("bath 3: strip 12", "in 2 baths"), ("bath 0: strip 12", "from 1")):
+        with pytest.raises(ValueError, match=says):
+            ledger(entries=lines, readings=wrong)
+
+
 def test_the_rule_can_be_edited() -> None:
     strict, mild = (
         as_json(ledger(change_at=share))["replace_after_wrap"] for share in ("0.8", "0.3")

@@ -28,7 +28,7 @@ from quirewell.science.bath.ledger_band import (
     spread_of,
     with_bands,
 )
-from quirewell.science.bath.ledger_fit import fit
+from quirewell.science.bath.ledger_fit import TrayReading, fit
 from quirewell.science.bath.lime_water import PickUp, pick_up
 from quirewell.science.bath.recipe import Recipe
 from quirewell.stages.bathing import BATH_SOURCES
@@ -107,7 +107,8 @@ def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome
         findings += bench_findings(bench, usual)
         warnings = (*bench_words(bench), *warnings)
         drawing["readings"] = ";".join(
-            f"{one.after} {one.kind} {one.value:.6g} {one.u:.4g}" for one in readings
+            f"{_drawn_after(one, entries)} {one.kind} {one.value:.6g} {one.u:.4g}"
+            for one in readings
         )
     for row in rows:
         findings += _row_findings(row, spread, pulled=bench is not None)
@@ -292,6 +293,18 @@ def _warnings(
             "half the reserve at nearly the same pH."
         )
     return tuple(out)
+
+
+def _drawn_after(one: TrayReading, entries: Sequence[Entry]) -> int:
+    """After how many wraps a reading lies: a bath's own after those of the baths before it."""
+    if not one.bath:
+        return one.after
+    wraps, baths = 0, 1
+    for entry in entries:
+        if baths == one.bath:
+            break
+        wraps, baths = wraps + (entry.kind == "wrap"), baths + (entry.kind == "fresh")
+    return wraps
 
 
 def _air_says(ledger: Ledger, entries: Sequence[Entry]) -> str:

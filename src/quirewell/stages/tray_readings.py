@@ -1,9 +1,9 @@
 """What a real tray read, as typed: titres, drop counts, pH, conductivity, a weighed wrap.
 
-Each is "after N: ..", N wraps bathed: "after 0: 10 mL took 4.3 mL of 0.05", "after 3: 12 drops of
-1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20", "after 3: strip 12", "after 1: pickup 1.9", "after 1:
-dry 9.4 g wet 27.6 g", "after 3: 4.1 mS/cm @ 20"; with "± u" behind it where the uncertainty is
-known.
+Each is "after N: ..", N wraps bathed, or "bath 2: .." for a bath of the series as made up: "after 0:
+10 mL took 4.3 mL of 0.05", "after 3: 12 drops of 1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20",
+"after 3: strip 12", "after 1: pickup 1.9", "after 1: dry 9.4 g wet 27.6 g", "after 3: 4.1 mS/cm
+@ 20"; with "± u" behind it where the uncertainty is known.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from quirewell.science.bath.ledger_fit import (
 )
 
 _AFTER = re.compile(
-    r"after\s+(?P<after>\d{1,4})\s*:\s*(?P<rest>.+?)(?:\s*(?:±|\+-)\s*(?P<u>[\d.]+))?"
+    r"(?P<what>after|bath)\s+(?P<number>\d{1,4})\s*:\s*(?P<rest>.+?)(?:\s*(?:±|\+-)\s*(?P<u>[\d.]+))?"
 )
 _AT = re.compile(r"(?P<value>[\d.]+)(?:\s*ms/cm)?(?:\s*@\s*(?P<at>[\d.]+)\s*c?)?")
 _TITRE = re.compile(
@@ -60,10 +60,15 @@ def read_reading(text: str) -> TrayReading:
         raise ValueError(
             "a reading of the tray is written as 'after 3: 10 mL took 4.3 mL of 0.05', 'after 3: "
             "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 0: strip 12', 'after 1: dry 9.4 g "
-            f"wet 27.6 g', 'after 1: pickup 1.9' or 'after 3: 4.1 mS/cm'; got {text.strip()[:60]!r}"
+            f"wet 27.6 g', 'after 1: pickup 1.9' or 'bath 2: 4.1 mS/cm'; got {text.strip()[:60]!r}"
         )
     kind, value, u, at = found
-    return TrayReading(int(match["after"]), kind, value, float(match["u"] or u), at)
+    number = int(match["number"])
+    if match["what"] == "bath":
+        if number < 1:
+            raise ValueError("baths are counted from 1: write 'bath 1: ..' for the first")
+        return TrayReading(0, kind, value, float(match["u"] or u), at, number)
+    return TrayReading(number, kind, value, float(match["u"] or u), at)
 
 
 def _reading_of(rest: str) -> tuple[Kind, float, float, float] | None:

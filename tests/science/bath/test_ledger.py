@@ -128,15 +128,16 @@ def test_random_draws_follow_the_exact_steps_to_the_end_of_the_bath() -> None:
     exact = run(Tray(), Paper(), entries)
     worked = worked_through(Tray(), Paper(), entries, np.zeros((5, 2)))
     rows = with_bands(exact, Tray(), Paper(), entries, Spread(0, 0, 0, 0, 0), ph_u=0.0)
-    assert len(worked.alkali) == len(rows) + 1
+    assert len(worked.after) == len(rows) + 1 and len(worked.made) == 2
     for banded, row in zip(rows, exact.rows, strict=True):
         assert banded.ph.low90 == pytest.approx(row.ph, abs=1e-9)
     # The bath as it stands after a wrap is what a next, weightless one would find.
     after = [*entries[:20], replace(WRAP, mass_g=0.05, water_in=0.0)]
     found = run(Tray(), Paper(), after).rows[-1]
     curve = lime_curve(20.0)
-    assert worked.alkali[20, 0] == pytest.approx(found.alkalinity_mol_per_kg, abs=5e-5)
-    assert float(curve.ph(worked.free[20, 0])) == pytest.approx(found.ph, abs=0.03)
+    alkali, free = worked.after[20]
+    assert alkali[0] == pytest.approx(found.alkalinity_mol_per_kg, abs=5e-5)
+    assert float(curve.ph(free[0])) == pytest.approx(found.ph, abs=0.03)
 
 
 def test_a_series_is_judged_by_its_own_wraps() -> None:

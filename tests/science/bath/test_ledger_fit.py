@@ -73,6 +73,24 @@ def test_an_electrode_with_its_temperature_and_a_conductivity_count_too() -> Non
     assert warm.contradictions
 
 
+def test_a_second_bath_is_read_as_it_was_made_up() -> None:
+    entries = [*ENTRIES, Entry("fresh"), *ENTRIES[:2]]
+    fresh = run(TRAY, OWN, entries).fresh.alkalinity_mol_per_kg
+    second = TrayReading(8, "alkalinity", 0.93 * fresh, 1e-4, bath=2)
+    bench = fit(TRAY, USUAL, entries, [second], SPREAD)
+    # Both baths came from one lime water: a thin second one tells that the first was thin.
+    assert bench.tray.strength == pytest.approx(0.93 * TRAY.strength, rel=0.01)
+    odd = fit(TRAY, USUAL, entries, [second, TrayReading(0, "alkalinity", fresh, 1e-4)], SPREAD)
+    assert any("of bath 2 as made up" in says for says, _ in odd.contradictions)
+    with pytest.raises(ValueError, match="in 2 baths"):
+        fit(TRAY, USUAL, entries, [replace(second, bath=3)], SPREAD)
+
+
+def test_what_comes_after_the_last_reading_tells_nothing() -> None:
+    short, long = (fit(TRAY, USUAL, ENTRIES * n, readings(), SPREAD) for n in (1, 3))
+    assert short == long
+
+
 def test_a_titre_in_millilitres() -> None:
     assert alkalinity_of_titre(4.3, 0.05, 10.0) == pytest.approx(0.0215)
     with pytest.raises(ValueError, match="0 to 100 mL"):

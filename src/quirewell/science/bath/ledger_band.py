@@ -216,27 +216,28 @@ def with_bands(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Worked:
-    """The bath as it stands after each wrap, the fresh bath first (wraps + 1, draws): lime still
-    free and alkali [mol/kg]."""
+    """Alkali and lime still free [mol/kg] in every draw: of the bath as it stands ``after`` each
+    wrap, the fresh bath first, and of each bath of the series as it was ``made`` up."""
 
-    free: Array
-    alkali: Array
+    after: tuple[tuple[Array, Array], ...]
+    made: tuple[tuple[Array, Array], ...]
 
 
 def worked_through(tray: Tray, paper: Paper, entries: Sequence[Entry], logs: Array) -> Worked:
     """Every draw worked through the entries, for logarithms of the five factors (5, draws) in the
     order of ``NAMES``."""
     state = _begun(tray, paper, logs)
-    free, alkali = [state.x], [state.alkali]
+    after, made = [(state.alkali, state.x)], [(state.alkali, state.x)]
     for entry in entries:
         if entry.kind == "wrap":
             _wrapped(state, entry)
             _left(state, tray, entry)
-            free.append(state.x)
-            alkali.append(state.alkali)
+            after.append((state.alkali, state.x))
         else:
             _between(state, tray, entry)
-    return Worked(np.array(free), np.array(alkali))
+            if entry.kind == "fresh":
+                made.append((state.alkali, state.x))
+    return Worked(tuple(after), tuple(made))
 
 
 def _banded(row: Row, state: _Draws, ph_u: float) -> BandRow:

@@ -36,7 +36,8 @@ _ION_MS = 258.0
 
 @dataclass(frozen=True, slots=True)
 class TrayReading:
-    """What was read after so many wraps (0: the fresh bath), with its standard uncertainty.
+    """What was read after so many wraps (0: the fresh bath), with its standard uncertainty; or,
+    with ``bath`` of 1 or more, of that bath of the series as it was made up.
 
     "pH" at ``temperature_c``; "alkalinity" [mol OH/kg], from a titre or a drop count;
     "conductivity" [mS/cm]; "pickup" [g/g] of a weighed wrap.
@@ -47,6 +48,7 @@ class TrayReading:
     value: float
     u: float
     temperature_c: float = 20.0
+    bath: int = 0
 
     def __post_init__(self) -> None:
         low, high = {
@@ -66,6 +68,8 @@ class TrayReading:
     @property
     def says(self) -> str:
         """The reading in words."""
+        if self.bath:
+            return f"{self.kind} {self.value:g} of bath {self.bath} as made up"
         when = "of the fresh bath" if self.after == 0 else f"after wrap {self.after}"
         return f"{self.kind} {self.value:g} {when}"
 
@@ -130,13 +134,16 @@ def fit(
     wraps = sum(entry.kind == "wrap" for entry in entries)
     if not 1 <= len(readings) <= MOST_READINGS:
         raise ValueError(f"1 to {MOST_READINGS} readings can be fitted, got {len(readings)}")
-    late = [one.says for one in readings if not 0 <= one.after <= wraps]
+    baths = 1 + sum(entry.kind == "fresh" for entry in entries)
+    late = [one.says for one in readings if not (0 <= one.after <= wraps and one.bath <= baths)]
     if late:
-        raise ValueError(f"only {wraps} wraps were bathed; there is a {late[0]}")
+        raise ValueError(
+            f"only {wraps} wraps were bathed, in {baths} bath{'s' * (baths > 1)}; there is a "
+            f"{late[0]}"
+        )
     sigmas = np.maximum([getattr(spread, name) for name in NAMES], 1e-6)
     rng = np.random.default_rng(seed)
-    last = max(one.after for one in readings)
-    bench = _Model(tray, paper, _until(entries, last), tuple(readings), sigmas)
+    bench = _Model(tray, paper, _until(entries, readings), tuple(readings), sigmas)
     pool = _found(bench, rng, draws)
     logs, weight, fits = pool.last
     odd = tuple(
@@ -163,22 +170,23 @@ def fit(
     )  # fmt: skip
 
 
-def _until(entries: Sequence[Entry], wraps: int) -> Sequence[Entry]:
-    """The entries up to so many wraps: what came after the last reading tells nothing."""
-    ends = [n for n, entry in enumerate(entries, 1) if entry.kind == "wrap"]
-    return entries[: ends[wraps - 1]] if wraps else ()
+def _until(entries: Sequence[Entry], readings: Sequence[TrayReading]) -> Sequence[Entry]:
+    """The entries up to the last reading: what came after it tells nothing."""
+    wraps = [0] + [n for n, entry in enumerate(entries, 1) if entry.kind == "wrap"]
+    baths = [0] + [n for n, entry in enumerate(entries, 1) if entry.kind == "fresh"]
+    return entries[: max(baths[one.bath - 1] if one.bath else wraps[one.after] for one in readings)]
 
 
 def _miss(one: TrayReading, pickup: Array, worked: Worked) -> Array:
     """How far each draw lies from a reading [its u]."""
     if one.kind == "pickup":
         return np.asarray((pickup - one.value) / one.u)
-    held = worked.alkali[one.after]
+    alkali, free = worked.made[one.bath - 1] if one.bath else worked.after[one.after]
     if one.kind == "alkalinity":
-        return np.asarray((held - one.value) / one.u)
+        return np.asarray((alkali - one.value) / one.u)
     if one.kind == "conductivity":
-        return np.asarray((conductivity(held, one.temperature_c) - one.value) / one.u)
-    ph = lime_curve(one.temperature_c).ph(worked.free[one.after])
+        return np.asarray((conductivity(alkali, one.temperature_c) - one.value) / one.u)
+    ph = lime_curve(one.temperature_c).ph(free)
     return np.asarray((ph - one.value) / one.u)
 
 
