@@ -1,8 +1,8 @@
 """What a real tray read, as typed: titres, drop counts, pH, conductivity, a weighed wrap.
 
-Each is "after N: ..", N wraps bathed, or "bath 2: .." for a bath of the series as made up: "after 0:
-10 mL took 4.3 mL of 0.05", "after 3: 12 drops of 1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20",
-"after 3: strip 12", "after 1: pickup 1.9", "after 1: dry 9.4 g wet 27.6 g", "after 3: 4.1 mS/cm
+Each is "after N: ..", N wraps bathed, or "bath 2: .." for a bath of the series as made up: "after
+0: 10 mL took 4.3 mL of 0.05", "after 3: 12 drops of 1.8" (mmol/L a drop), "after 3: pH 12.2 @ 20",
+"after 3: strip 12", "after 1: pickup 1.9", "after 1: dry 4.7 g wet 13.8 g", "after 3: 4.1 mS/cm
 @ 20"; with "± u" behind it where the uncertainty is known.
 """
 
@@ -59,7 +59,7 @@ def read_reading(text: str) -> TrayReading:
     if match is None or found is None:
         raise ValueError(
             "a reading of the tray is written as 'after 3: 10 mL took 4.3 mL of 0.05', 'after 3: "
-            "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 0: strip 12', 'after 1: dry 9.4 g "
+            "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 0: strip 12', 'after 1: dry 4.7 g "
             f"wet 27.6 g', 'after 1: pickup 1.9' or 'bath 2: 4.1 mS/cm'; got {text.strip()[:60]!r}"
         )
     kind, value, u, at = found
