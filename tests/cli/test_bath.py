@@ -92,7 +92,7 @@ def test_a_real_tray_is_read_line_by_line() -> None:
         (("--litres", "400"), "400"),
         (("--minutes-per-wrap", "-5"), "minutes of wrap 1"),
         (("--wraps", "0"), "1 to 200 wraps"),
-        (("--entries", "two wraps"), "wrap 9.4 g 15 min"),
+        (("--entries", "two wraps"), "wrap 4.7 g 15 min"),
         (("--entries", "fresh"), "holds no wrap"),
     ],
 )

@@ -215,7 +215,7 @@ def _mixed(bench: Bench) -> str:
 
 def test_a_ledger_is_drawn_with_what_was_read_and_when_to_change(bench: Bench) -> None:
     bath = _mixed(bench)
-    lines = "\n".join(["wrap 9.4 g 15 min"] * 5)
+    lines = "\n".join(["wrap 4.7 g 15 min"] * 5)
     read = "after 0: pH 12.4 @ 20\nafter 3: 10 mL took 3.9 mL of 0.05"
     answer = post(bench, "/treat/ledger", bath=bath, entries=lines, readings=read, open="yes")
     assert answer.status_code == 200
@@ -230,7 +230,7 @@ def test_a_ledger_line_that_cannot_be_read_is_told_and_kept(bench: Bench) -> Non
     bath = _mixed(bench)
     answer = post(bench, "/treat/ledger", bath=bath, entries="a handful of wraps", readings="")
     assert answer.status_code == 422
-    assert "wrap 9.4 g 15 min" in answer.text and "a handful of wraps" in answer.text
+    assert "wrap 4.7 g 15 min" in answer.text and "a handful of wraps" in answer.text
     wrong = post(bench, "/treat/ledger", bath=bath, entries="wrap 9 g", readings="about 12")
     assert wrong.status_code == 422 and "after 3: 10 mL took" in wrong.text
     assert not [one for one in bench.state.runs.values() if one.method == "bath.ledger"]

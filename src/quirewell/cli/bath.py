@@ -90,7 +90,7 @@ _LEDGER = (
     ("--strength", "strength", "0.5", "saturated|FRACTION", "Share of saturated lime water."),
     ("--temperature-c", "temperature_c", "20", "T", "Bath temperature in C (0 to 40)."),
     ("--wraps --leaves", "wraps", "10", "N", "How many wraps go through it, one after another."),
-    ("--wrap-mass-g --leaf-mass-g", "wrap_mass_g", "9.4", "G", "Dry mass of a wrap in grams."),
+    ("--wrap-mass-g --leaf-mass-g", "wrap_mass_g", "4.7", "G", "Dry mass of a wrap in grams."),
     ("--minutes-per-wrap --minutes-per-leaf", "minutes_per_wrap", "15", "MIN", "Minutes each."),
     ("--pickup", "pickup_g_per_g", "", "G/G", "Pick-up you weighed: (wet - dry) / dry, in g/g."),
     ("--water-in", "water_in_g_per_g", "1.8", "G/G", "Water a wrap brings in; 0 goes in dry."),
@@ -115,7 +115,7 @@ def _options(command: Any) -> Any:
     "--entries",
     default="",
     metavar="'LINE; LINE ..'",
-    help="A real tray instead: 'wrap 9.4 g 15 min; top-up 0.5 L 1; fresh; ..'.",
+    help="A real tray instead: 'wrap 4.7 g 15 min; top-up 0.5 L 1; fresh; ..'.",
 )
 @click.option(
     "--readings",
@@ -131,7 +131,7 @@ def ledger(open_air: bool, entries: str, readings: str, wants_json: bool, **numb
     Examples:
       quirewell bath ledger
       quirewell bath ledger --litres 4 --strength 1:1 --wraps 12 --open --minutes-per-wrap 20
-      quirewell bath ledger --entries "wrap 9.4 g 15 min; wrap 9.1 g 15 min; fresh; wrap 9.2 g"
+      quirewell bath ledger --entries "wrap 4.7 g 15 min; wrap 4.6 g 15 min; fresh; wrap 4.8 g"
         --json
       quirewell bath ledger --wraps 8 --open --readings "after 1: pickup 2.1; after 3: 10 mL
         took 3.9 mL of 0.05; after 3: 12 drops of 1.7"
@@ -218,7 +218,7 @@ def _ledger_card(card: dict[str, Any]) -> list[str]:
     "--wrap-mass-g",
     "--leaf-mass-g",
     "wrap_mass_g",
-    default="9.4",
+    default="4.7",
     show_default=True,
     metavar="G",
     help="Dry paper that goes in at once.",

@@ -21,7 +21,7 @@ ACID_MOL_L, SAMPLE_ML, U_ML = 0.05, 10.0, 0.05
 def _entries(seed: int) -> list[Entry]:
     rng = np.random.default_rng([seed, 313])
     return [
-        Entry("wrap", round(float(rng.normal(9.4, 0.15)), 1), WATER_IN, MINUTES) for _ in range(9)
+        Entry("wrap", round(float(rng.normal(5.1, 0.08)), 1), WATER_IN, MINUTES) for _ in range(9)
     ]
 
 

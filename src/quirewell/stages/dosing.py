@@ -30,7 +30,7 @@ from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain
 from quirewell.stages.methods import Outcome, method
 
 METHOD = "bath.dose"
-WRAP_G, WATER_IN = 9.4, 1.8
+WRAP_G, WATER_IN = 4.7, 1.8
 _CARBONATE_SOURCES = ("plummer1982", "parkhurst2013")
 _KNOWN = {
     "aim", "wanted_mol_per_kg", "temperature_c", "pickup_g_per_g", "leaf", "minutes_per_wrap",

@@ -37,7 +37,7 @@ def keep_ledger(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
         if lines:
             params[name] = ";".join(lines)
     if "entries" not in params:
-        raise _no(form, "entries", "Write what went through the bath, as 'wrap 9.4 g 15 min'.")
+        raise _no(form, "entries", "Write what went through the bath, as 'wrap 4.7 g 15 min'.")
     for name, parse in _NUMBERS.items():
         text = form.get(name, "").strip()
         if text:

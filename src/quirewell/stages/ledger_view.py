@@ -94,7 +94,7 @@ def ledger_view(run: Run) -> LedgerView:
     rows = [[float(part) for part in row.split()] for row in run.drawing["rows"].split(";")]
     read = [row.split() for row in run.drawing.get("readings", "").split(";") if row]
     numbers = [row[0] for row in rows]
-    across = _scale(0, max(numbers))
+    across = _scale(0, max(numbers) + 1)
     fresh = [a[0] for a, b in zip(rows[1:], rows, strict=False) if a[1] != b[1]]
     by_name = {finding.quantity: finding for finding in run.findings}
     panels = tuple(

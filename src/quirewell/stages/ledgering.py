@@ -1,7 +1,7 @@
 """The bath over a series of wraps as a registered method: rows with bands, and when to change it.
 
 Parameters are text. Either ``wraps`` alike (``wrap_mass_g``, ``minutes_per_wrap``), or
-``entries``, one a line or ";": "wrap 9.4 g 15 min", "wrap 9.1 g 10 min dry open",
+``entries``, one a line or ";": "wrap 4.7 g 15 min", "wrap 4.6 g 10 min dry open",
 "top-up 0.5 L 1", "fresh". ``readings`` of the real tray pull it (:mod:`.tray_readings`).
 """
 
@@ -36,7 +36,7 @@ from quirewell.stages.methods import Outcome, method
 from quirewell.stages.tray_readings import bench_findings, bench_words, read_lines
 
 METHOD = "bath.ledger"
-WRAP_G, WATER_IN, MINUTES, AREA_M2 = 9.4, 1.8, 15.0, 0.2
+WRAP_G, WATER_IN, MINUTES, AREA_M2 = 4.7, 1.8, 15.0, 0.2
 MOST_WRAPS = 200
 _NUMBERS = (
     "litres", "strength", "temperature_c", "pickup_g_per_g", "wrap_mass_g", "water_in_g_per_g",
@@ -155,7 +155,7 @@ def _entries(params: Mapping[str, str]) -> list[Entry]:
     if lines:
         found = [read_entry(line, usual) for line in lines]
         if all(one.kind != "wrap" for one in found):
-            raise ValueError("the ledger holds no wrap: write one as 'wrap 9.4 g 15 min'")
+            raise ValueError("the ledger holds no wrap: write one as 'wrap 4.7 g 15 min'")
         return found
     count = _number(params, "wraps", 10)
     if not (count == int(count) and 1 <= count <= MOST_WRAPS):
@@ -169,7 +169,7 @@ def read_entry(text: str, usual: Entry | None = None) -> Entry:
     Raises:
         ValueError: with a sentence that says how lines are written.
 
-    >>> read_entry("wrap 9.1 g 10 min dry open").water_in
+    >>> read_entry("wrap 4.6 g 10 min dry open").water_in
     0.0
     """
     usual = usual or Entry()
@@ -183,7 +183,7 @@ def read_entry(text: str, usual: Entry | None = None) -> Entry:
     words = set(match["words"].split()) if match else {"?"}
     if match is None or words - {"dry", "wet", "open", "covered"}:
         raise ValueError(
-            f"a line of the ledger reads 'wrap 9.4 g 15 min', with dry or wet and open or covered "
+            f"a line of the ledger reads 'wrap 4.7 g 15 min', with dry or wet and open or covered "
             f"if they differ, or 'top-up 0.5 L 1' (litres, strength), or 'fresh'; got {text[:60]!r}"
         )
     return Entry(

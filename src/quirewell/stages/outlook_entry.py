@@ -50,9 +50,14 @@ def outlook_view(state: ItemState) -> OutlookView:
         one.text for one in run.findings if one.quantity in ("outlook.says", "outlook.words")
     )
     return OutlookView(
-        says, _ratio(run), ask_all([run], state), ASSUMES,
+        says, _ratio(run), _asked(run, state), ASSUMES,
         tuple(line for line in run.warnings if line not in ASSUMES), begins,
     )  # fmt: skip
+
+
+def _asked(run: Run, state: ItemState) -> tuple[Asked, ...]:
+    """Its values to be asked about; the sentence stands above them already."""
+    return tuple(one for one in ask_all([run], state) if one.quantity == "outlook.ratio")
 
 
 def _ratio(run: Run) -> str:

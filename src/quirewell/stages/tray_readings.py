@@ -60,7 +60,7 @@ def read_reading(text: str) -> TrayReading:
         raise ValueError(
             "a reading of the tray is written as 'after 3: 10 mL took 4.3 mL of 0.05', 'after 3: "
             "12 drops of 1.8', 'after 0: pH 12.4 @ 20', 'after 0: strip 12', 'after 1: dry 4.7 g "
-            f"wet 27.6 g', 'after 1: pickup 1.9' or 'bath 2: 4.1 mS/cm'; got {text.strip()[:60]!r}"
+            f"wet 13.8 g', 'after 1: pickup 1.9' or 'bath 2: 4.1 mS/cm'; got {text.strip()[:60]!r}"
         )
     kind, value, u, at = found
     number = int(match["number"])

@@ -51,7 +51,7 @@ class Paper:
     pickup_log_sigma: float = 0.155
     acid_mol_per_kg: float = 0.12
     acid_log_sigma: float = 0.2
-    mass_g: float = 9.4
+    mass_g: float = 4.7
     litres: float = 4.0
     water_in: float = 1.8
 

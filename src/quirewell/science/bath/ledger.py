@@ -70,7 +70,7 @@ class Entry:
     """
 
     kind: Kind = "wrap"
-    mass_g: float = 9.4
+    mass_g: float = 4.7
     water_in: float = 1.8
     minutes: float = 15.0
     open_air: bool = False
