@@ -150,13 +150,16 @@ def number_text(value: float, u: float | None = None) -> str:
     '265.31 ± 0.14'
     >>> number_text(36.0), number_text(0.364584)
     ('36', '0.36')
+    >>> number_text(-0.0004, 0.1)
+    '0.00 ± 0.20'
     """
     if u is None or u <= 0:
         return _bare(value).replace("-", "\u2212")
     spread = K95 * u
     places = 1 - math.floor(math.log10(spread))
     shown = max(0, places)
-    text = f"{round(value, places):.{shown}f} ± {round(spread, places):.{shown}f}"
+    near = round(value, places) + 0.0  # no "-0.00": a change that rounds to nothing has no sign
+    text = f"{near:.{shown}f} ± {round(spread, places):.{shown}f}"
     return text.replace("-", "\u2212")
 
 
@@ -196,7 +199,11 @@ def signed(quantity: str, said: str) -> str:
 
     >>> signed("change.width_pct", "0.11 ± 0.19 %"), signed("leaf.width_mm", "195.0 mm")
     ('+0.11 ± 0.19 %', '195.0 mm')
+    >>> signed("change.width_pct", "0.00 ± 0.20 %")
+    '0.00 ± 0.20 %'
     """
+    if not said.split(" ")[0].strip("0."):
+        return said
     change = (quantity in CHANGES or ".cover." in quantity) and not said.startswith("\u2212")
     return f"+{said}" if change else said
 

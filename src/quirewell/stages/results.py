@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Measured
 from quirewell.record.nouns import Capture, ItemState, Reading
-from quirewell.stages.asking import say, unit_text
+from quirewell.stages.asking import say, signed, unit_text
 from quirewell.stages.correcting import standing
 from quirewell.stages.naming import leaf_of, page_number, place_words, sheet_of
 
@@ -62,8 +62,8 @@ def shown(finding: Finding | None) -> Shown:
     text = show(finding.measured())
     if finding.u is None:
         text = f"{two_figures(finding.value)} {unit_text(finding.unit)}".strip()
-    if finding.quantity in SIGNED and finding.value > 0:
-        text = f"+{text}"
+    if finding.quantity in SIGNED:
+        text = signed(finding.quantity, text)
     return Shown(
         text,
         (finding.id,),
