@@ -150,3 +150,16 @@ def test_readings_of_a_real_tray_pull_the_ledger_and_contradictions_are_named():
 def test_readings_nobody_can_read_are_told_how_to_write_them():
     result = _ledger("--readings", "about 12", "--json")
     assert result.exit_code == 2 and "after 3: 10 mL took" in json.loads(result.stdout)["error"]
+
+
+def test_wash_water_is_told_with_its_band():
+    out = json.loads(CliRunner().invoke(bath, ["water", "--gas", "none", "--json"]).stdout)
+    assert out["pH"]["value"] == pytest.approx(10.04, abs=0.03)
+    assert len(out["database_sha256"]) == 64 and out["effect"]
+    said = CliRunner().invoke(bath, ["water", "--magnesium", "0,02", "--gas", "1"]).stdout
+    assert said.index("Before anything is wetted") < said.index("alkalinity")
+
+
+def test_gas_in_ppm_is_a_sentence():
+    result = CliRunner().invoke(bath, ["water", "--gas", "420", "--json"])
+    assert result.exit_code == 2 and "typed in ppm" in json.loads(result.stdout)["error"]

@@ -17,6 +17,8 @@ from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.ledgering import as_json as ledger_json
 from quirewell.stages.methods import run_method
+from quirewell.stages.watering import METHOD as WATER
+from quirewell.stages.watering import as_json as water_json
 
 
 @click.group()
@@ -273,6 +275,77 @@ def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
             f"({one['low90']:.2f} to {one['high90']:.2f}); baths: {baths}; {row['to_mind']}"
         )
     click.echo("\n".join(lines))
+
+
+@bath.command()
+@click.option(
+    "--temperature-c",
+    "temperature_c",
+    default="20",
+    show_default=True,
+    metavar="T",
+    help="Water temperature in C (0 to 40).",
+)
+@click.option(
+    "--gas",
+    default="air",
+    show_default=True,
+    metavar="air|none|ATM",
+    help="Carbon dioxide: room air, kept from air, or its pressure in atm (1 = under the gas).",
+)
+@click.option(
+    "--magnesium",
+    "mg_mol_per_kg",
+    default="",
+    metavar="MOL/KG",
+    help="Magnesium hydroxide dissolved, instead of chalk (0 to 0.2).",
+)
+@click.option(
+    "--leaf",
+    type=click.Choice(["blotted", "drained"]),
+    default="drained",
+    show_default=True,
+    help="How a wrap leaves the bath, where its pick-up was not weighed.",
+)
+@click.option("--pickup", "pickup_g_per_g", default="", metavar="G/G", help="Pick-up you weighed.")
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def water(gas: str, leaf: str, wants_json: bool, **numbers: str) -> None:
+    """Wash water over chalk, and hydrogen carbonate of calcium or magnesium.
+
+    \b
+    Examples:
+      quirewell bath water
+      quirewell bath water --gas none --temperature-c 18
+      quirewell bath water --gas 1 --magnesium 0.02 --json
+
+    Room air is taken as 420 ppm of carbon dioxide, 400 to 1200 with people in the room; the pH's
+    band is mostly that.
+    """
+    readers = {"temperature_c": typed.temperature_c}
+    params = {
+        name: _read(name.replace("_", "-"), text, readers.get(name, typed.number))
+        for name, text in numbers.items()
+        if text
+    }
+    params["gas"] = gas if gas in ("air", "none") else _read("gas", gas, typed.number)
+    try:
+        out = water_json(run_method(WATER, "item", {}, params={**params, "leaf": leaf}))
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    if wants_json:
+        print_json(out)
+        return
+    lines = ["WATER", *paragraphs("Before anything is wetted", out["warnings"]), ""]
+    for key, name, digits in (
+        ("pH", "pH", 2),
+        ("caco3_mg_per_kg", "calcium, as chalk", 0),
+        ("mg_mol_per_kg", "magnesium", 4),
+        ("alkalinity_mol_per_kg", "alkalinity", 4),
+        ("reserve_pct_caco3", "reserve left in one wrap", 3),
+    ):
+        if key in out:
+            lines.append(_line(name, out[key], digits))
+    click.echo("\n".join([*lines, "", f"  {out['effect']}."]))
 
 
 def _read(option: str, text: str, parse: Any) -> str:

@@ -26,6 +26,8 @@ _MODULES = (
     "relieving",
     "reserving",
     "ledgering",
+    "dosing",
+    "watering",
     "outlooking",
     "adhesives",
 )
