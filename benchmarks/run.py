@@ -23,6 +23,7 @@ NAMES = (
     "relief",
     "scanner",
     "bath",
+    "outlook",
 )
 
 
