@@ -17,6 +17,7 @@ from quirewell.stages.ink_lines import ink_lines
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
+from quirewell.stages.outlooking import METHOD as OUTLOOK
 from quirewell.stages.prove import ProveView, prove_view
 from quirewell.stages.results import (
     PageResult,
@@ -334,9 +335,26 @@ def results_part(state: ItemState) -> dict[str, Any]:
             for sheet, entries in groups.items()
             if (rows := [row for entry in entries for row in _damage(entry, state)])
         ],
+        "outlook": _outlook(state),
         "not_measured": list(view.not_measured),
         "plus_minus": _capital(PLUS_MINUS_SAYS) + ".",
         "margins": [[quantity_name(name), value] for name, value in view.margins],
+    }
+
+
+def _outlook(state: ItemState) -> dict[str, Any]:
+    """The newest outlook: its sentence, its ratio with the band, and what it assumes."""
+    runs = [run for run in state.runs.values() if run.method == OUTLOOK]
+    if not runs:
+        return {"says": "", "ratio": "", "assumes": []}
+    run = runs[-1]
+    by_name = {finding.quantity: finding for finding in run.findings}
+    words = by_name.get("outlook.says") or by_name["outlook.words"]
+    ratio = by_name.get("outlook.ratio")
+    return {
+        "says": shown(words),
+        "ratio": "" if ratio is None else _with_band(ratio),
+        "assumes": [_told(says, run.id) for says in run.warnings],
     }
 
 
@@ -442,7 +460,7 @@ def methods_part(state: ItemState) -> dict[str, Any]:
     warnings = [
         Shown(says, (f"run:{run.id}",), "sentence")
         for run in state.runs.values()
-        if run.method not in ("bath.lime_water", LEDGER)
+        if run.method not in ("bath.lime_water", LEDGER, OUTLOOK)
         for says in run.warnings
     ]
     seen: dict[str, Shown] = {}
