@@ -7,7 +7,7 @@ import pytest
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.finding import Run
 from quirewell.science.bath import engine
-from quirewell.stages.ledgering import METHOD, as_json
+from quirewell.stages.ledgering import METHOD, as_json, read_entry
 from quirewell.stages.methods import find_method, run_method
 from quirewell.stages.tray_readings import read_reading
 
@@ -116,6 +116,17 @@ def test_what_the_air_takes_is_counted_not_said() -> None:
     assert int(says.split("about ")[1].split(" %")[0]) < share("4")
 
 
+@pytest.mark.parametrize(
+    ("typed", "strength"),
+    [("1", 1.0), ("1:1", 0.5), ("50%", 0.5), ("saturated", 1.0), ("water", 0.0), ("0", 0.0)],
+)
+def test_a_top_up_is_read_as_people_say_it(typed: str, strength: float) -> None:
+    entry = read_entry(f"top-up 0,5 L {typed}")
+    assert (entry.kind, entry.litres, entry.strength) == ("top-up", 0.5, strength)
+    with pytest.raises(ValueError, match="strength"):
+        read_entry("top-up 0.5 L strong")
+
+
 def test_a_wrap_weighed_dry_and_wet_is_a_pick_up() -> None:
     assert read_reading("after 1: dry 9,4 g wet 28.2 g").value == pytest.approx(2.0)
     with pytest.raises(ValueError, match="swapped"):
@@ -133,6 +144,13 @@ def test_a_wrap_weighed_dry_and_wet_is_a_pick_up() -> None:
         ({"readings": "after 2: pH 15"}, "between 6 and 13.6"),
         ({"readings": "after 40: strip 12"}, "only 10 wraps"),
         ({"wraps": "many"}, "must be a number"),
+        ({"wraps": "1000000"}, "1 to 200 wraps"),
+        ({"entries": "wrap 9.4.1 g"}, "a line of the ledger reads"),
+        ({"entries": "wrap 9.4 g -5 min"}, "a line of the ledger reads"),
+        ({"entries": "wrap 9.4 g;" * 5000}, "1 to 2000 entries"),
+        ({"readings": "after 1: pickup 1.9.2"}, "is written as"),
+        ({"readings": "after 1: pH 12.1 @ 68"}, "between 0 and 40 C"),
+        ({"readings": "after 1:" + " " * 5000 + "pH"}, "is written as"),
         ({"salt": "1"}, "knows no parameter 'salt'"),
     ],
 )

@@ -31,6 +31,7 @@ from quirewell.science.bath.ledger_band import (
 from quirewell.science.bath.ledger_fit import TrayReading, fit
 from quirewell.science.bath.lime_water import PickUp, pick_up
 from quirewell.science.bath.recipe import Recipe
+from quirewell.stages import typed
 from quirewell.stages.bathing import BATH_SOURCES
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.tray_readings import bench_findings, bench_words, read_lines
@@ -44,9 +45,9 @@ _NUMBERS = (
 )  # fmt: skip
 _KNOWN = {*_NUMBERS, "leaf", "wraps", "open", "entries", "readings"}
 _WRAP = re.compile(
-    r"wraps?\s+(?P<mass>[\d.]+)\s*g?(?:\s+(?P<minutes>[\d.]+)\s*min)?(?P<words>(?:\s+[a-z]+)*)"
+    r"wraps?\s+(?P<mass>\d*\.?\d+)\s*g?(?:\s+(?P<minutes>\d*\.?\d+)\s*min)?(?P<words>(?:\s+[a-z]+)*)"
 )
-_TOP_UP = re.compile(r"top-?up\s+(?P<litres>[\d.]+)\s*l?\s+(?P<strength>[\d.]+)")
+_TOP_UP = re.compile(r"top-?up\s+(?P<litres>\d*\.?\d+)\s*l?\s+(?:of\s+)?(?P<strength>\S{1,20})")
 _TOOLS = {
     "pickup": "A pocket scale that reads 0.01 g: weigh one wrap dry and as it is lifted out.",
     "uptake": "A lid on the tray, or a drop-count alkalinity kit: one count an hour apart, without "
@@ -178,13 +179,16 @@ def read_entry(text: str, usual: Entry | None = None) -> Entry:
         return Entry("fresh")
     top_up = _TOP_UP.fullmatch(line)
     if top_up:
-        return Entry("top-up", litres=float(top_up["litres"]), strength=float(top_up["strength"]))
+        return Entry(
+            "top-up", litres=float(top_up["litres"]), strength=_strength(top_up["strength"])
+        )
     match = _WRAP.fullmatch(line)
     words = set(match["words"].split()) if match else {"?"}
     if match is None or words - {"dry", "wet", "open", "covered"}:
         raise ValueError(
-            f"a line of the ledger reads 'wrap 4.7 g 15 min', with dry or wet and open or covered "
-            f"if they differ, or 'top-up 0.5 L 1' (litres, strength), or 'fresh'; got {text[:60]!r}"
+            "a line of the ledger reads 'wrap 4.7 g 15 min', with dry or wet and open or covered "
+            "if they differ, or 'top-up 0.5 L 1:1' (litres, strength or water), or 'fresh'; "
+            f"got {text[:60]!r}"
         )
     return Entry(
         "wrap",
@@ -200,6 +204,11 @@ def _tool(change: Change, pick: PickUp) -> str:
     if change.narrow:
         return _TOOLS[change.narrow]
     return "" if pick.kind == "weighed" else _TOOLS["pickup"]
+
+
+def _strength(text: str) -> float:
+    """Strength of a top-up: of lime water as people say it, or water."""
+    return 0.0 if text in ("water", "0") else float(typed.strength(text))
 
 
 def _change_findings(

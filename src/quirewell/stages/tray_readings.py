@@ -21,15 +21,16 @@ from quirewell.science.bath.ledger_fit import (
 )
 
 _AFTER = re.compile(
-    r"(?P<what>after|bath)\s+(?P<number>\d{1,4})\s*:\s*(?P<rest>.+?)(?:\s*(?:±|\+-)\s*(?P<u>[\d.]+))?"
+    r"(?P<what>after|bath)\s+(?P<number>\d{1,4})\s*:\s*(?P<rest>.+?)(?:\s*(?:±|\+-)\s*(?P<u>\d*\.?\d+))?"
 )
-_AT = re.compile(r"(?P<value>[\d.]+)(?:\s*ms/cm)?(?:\s*@\s*(?P<at>[\d.]+)\s*c?)?")
+_AT = re.compile(r"(?P<value>\d*\.?\d+)(?:\s*ms/cm)?(?:\s*@\s*(?P<at>\d*\.?\d+)\s*c?)?")
 _TITRE = re.compile(
-    r"(?P<sample>[\d.]+)\s*ml\s+took\s+(?P<acid>[\d.]+)\s*ml\s+of\s+"
-    r"(?P<strength>[\d.]+)(?:\s*mol/l)?"
+    r"(?P<sample>\d*\.?\d+)\s*ml\s+took\s+(?P<acid>\d*\.?\d+)\s*ml\s+of\s+"
+    r"(?P<strength>\d*\.?\d+)(?:\s*mol/l)?"
 )
-_DROPS = re.compile(r"(?P<drops>[\d.]+)\s*drops?\s+of\s+(?P<each>[\d.]+)(?:\s*mmol/l)?")
-_WEIGHED = re.compile(r"dry\s+(?P<dry>[\d.]+)\s*g?\s+wet\s+(?P<wet>[\d.]+)\s*g?")
+_DROPS = re.compile(r"(?P<drops>\d*\.?\d+)\s*drops?\s+of\s+(?P<each>\d*\.?\d+)(?:\s*mmol/l)?")
+_WEIGHED = re.compile(r"dry\s+(?P<dry>\d*\.?\d+)\s*g?\s+wet\s+(?P<wet>\d*\.?\d+)\s*g?")
+_LONGEST_LINE = 120
 # Usual standard uncertainties (common practice, no source).
 _U_ML, _U_ACID, _U_KIT = 0.07, 0.015, 0.05
 _U = {"ph": 0.1, "strip": 0.4, "pickup": 0.15}
@@ -54,7 +55,7 @@ def read_reading(text: str) -> TrayReading:
     0.0215
     """
     line = text.strip().lower().replace(",", ".").replace("\u2212", "-")
-    match = _AFTER.fullmatch(line)
+    match = _AFTER.fullmatch(line) if len(line) <= _LONGEST_LINE else None
     found = _reading_of(match["rest"]) if match else None
     if match is None or found is None:
         raise ValueError(
