@@ -145,6 +145,7 @@ def test_readings_of_a_real_tray_pull_the_ledger_and_contradictions_are_named():
     odd = lines + "; after 6: 12 drops of 1.8"
     said = _ledger("--wraps", "8", "--open", "--readings", odd).stdout
     assert "contradicts the other readings" in said
+    assert said.index("This bench, by its readings") < said.index("What to know")
 
 
 def test_readings_nobody_can_read_are_told_how_to_write_them():

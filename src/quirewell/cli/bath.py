@@ -123,7 +123,8 @@ def _options(command: Any) -> Any:
     "--readings",
     default="",
     metavar="'after N: ..; ..'",
-    help="What the tray read: 'after 0: pH 12.4 @ 20; after 3: 10 mL took 4.3 mL of 0.05; ..'.",
+    help="What the tray read: 'after 0: pH 12.4 @ 20; after 3: 10 mL took 4.3 mL of 0.05; after 1: "
+    "dry 4.7 g wet 13.8 g; bath 2: 12 drops of 1.8; ..'.",
 )
 @click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
 def ledger(open_air: bool, entries: str, readings: str, wants_json: bool, **numbers: str) -> None:
@@ -172,9 +173,23 @@ def _ledger_card(card: dict[str, Any]) -> list[str]:
             f"   {alkali['value']:.4f}   {left['value']:.3f} ({left['low90']:.3f} to "
             f"{left['high90']:.3f})"
         )
+    lines += _bench(card["bench"])
     lines += paragraphs("What to know", card["warnings"])
     lines += ["", f"Books close to {card['balance_error_mol']:.0e} mol."]
     return lines
+
+
+def _bench(bench: dict[str, Any]) -> list[str]:
+    """Pick-up, acid and air as this tray's readings have them."""
+    names = {
+        "pickup_g_per_g": ("pick-up", 2),
+        "acid_mol_per_kg": ("acid of the paper", 3),
+        "air_uptake": ("taken by the air", 3),
+    }
+    if not bench:
+        return []
+    lines = ["", "This bench, by its readings"]
+    return lines + [_line(name, bench[key], digits) for key, (name, digits) in names.items()]
 
 
 @bath.command()
