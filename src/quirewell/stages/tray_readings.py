@@ -134,8 +134,9 @@ def bench_findings(bench: Bench, usual: Spread) -> list[Finding]:
 def bench_words(bench: Bench) -> tuple[str, ...]:
     """Contradictions among the readings, and whether they lie within what the model can do."""
     out = [
-        f"This contradicts the other readings: {says}, {score:.1f} standard deviations off. Read "
-        "it again, or look for a top-up or a wrap that was not written down."
+        f"This contradicts the other readings: {says}, {score:.1f} standard deviations off. It "
+        "counts the less for it. Read it again, or look for a top-up or a wrap that was not "
+        "written down."
         for says, score in bench.contradictions
     ]
     if not bench.fits:

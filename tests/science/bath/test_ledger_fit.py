@@ -56,6 +56,15 @@ def test_a_reading_that_fights_the_rest_is_named() -> None:
     assert any("alkalinity 0.0212 after wrap 7" in says for says, _ in bench.contradictions)
 
 
+def test_a_contradiction_widens_the_band_and_cannot_drag_the_rest_along() -> None:
+    good = fit(TRAY, USUAL, ENTRIES, readings(), SPREAD)
+    wrong = [*readings(), TrayReading(1, "pickup", 1.2, 0.05)]
+    torn = fit(TRAY, USUAL, ENTRIES, wrong, SPREAD)
+    assert torn.contradictions
+    assert torn.pickup.u > 2 * good.pickup.u
+    assert torn.pickup.low90 < OWN.pickup < torn.pickup.high90
+
+
 def test_strips_narrow_next_to_nothing_and_a_titre_does() -> None:
     strip = [TrayReading(7, "pH", 12.2, 0.4, 20.0)]
     loose = fit(TRAY, USUAL, ENTRIES, strip, SPREAD)

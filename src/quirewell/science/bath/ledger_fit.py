@@ -3,16 +3,16 @@
 Each of some thousands of random papers and airs (:mod:`.ledger_band`) is worked through the
 entries; those that fit the readings keep their weight, and more are drawn where they lie
 (importance sampling in rounds, ``cappe2004``). What is left is the bench's own band. A reading
-that the others would not have let expect is named, with how far off it lies. What the others expect
-is read off all draws of all rounds at once, weighed by what they were drawn from; where too few
-of those speak, it is drawn for anew.
+that the others would not have let expect is named, with how far off it lies, and counts the less
+for it. What the others expect is read off all draws of all rounds at once, weighed by what they
+were drawn from; where too few of those speak, it is drawn for anew.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -145,12 +145,13 @@ def fit(
     rng = np.random.default_rng(seed)
     bench = _Model(tray, paper, _until(entries, readings), tuple(readings), sigmas)
     pool = _found(bench, rng, draws)
-    logs, weight, fits = pool.last
+    scores = [_surprise(n, bench, pool, rng, draws) for n in range(len(readings))]
     odd = tuple(
-        (one.says, score)
-        for n, one in enumerate(readings)
-        if (score := _surprise(n, bench, pool, rng, draws)) > APART
+        (one.says, score) for one, score in zip(readings, scores, strict=True) if score > APART
     )
+    if odd:
+        pool = _found(_loosened(bench, scores), rng, draws)
+    logs, weight, fits = pool.last
     middle = {
         "pickup": paper.pickup, "acid_groups": paper.acid_groups,
         "strong_acid": paper.strong_acid, "uptake": tray.uptake_mol_m2_h, "strength": 1.0,
@@ -168,6 +169,16 @@ def fit(
         Spread(**{name: _log_sigma(values, weight) for name, values in factors.items()}),
         bands["pickup"], acid, bands["uptake"], odd, fits,
     )  # fmt: skip
+
+
+def _loosened(bench: _Model, scores: Sequence[float]) -> _Model:
+    """The readings that contradict the rest counted less: their u grows by how far off they lie, so
+    that the band spans what they disagree about."""
+    readings = tuple(
+        replace(one, u=one.u * score) if score > APART else one
+        for one, score in zip(bench.readings, scores, strict=True)
+    )
+    return replace(bench, readings=readings)
 
 
 def _until(entries: Sequence[Entry], readings: Sequence[TrayReading]) -> Sequence[Entry]:
