@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from quirewell.science.bath.ledger import Entry, Paper, Tray, run
-from quirewell.science.bath.ledger_band import spread_of
+from quirewell.science.bath.ledger_band import NAMES, spread_of
 from quirewell.science.bath.ledger_fit import TrayReading, alkalinity_of_titre, fit
 
 TRAY, USUAL = Tray(), Paper()
@@ -63,6 +63,32 @@ def test_a_contradiction_widens_the_band_and_cannot_drag_the_rest_along() -> Non
     assert torn.contradictions
     assert torn.pickup.u > 2 * good.pickup.u
     assert torn.pickup.low90 < OWN.pickup < torn.pickup.high90
+
+
+def planted(rng: np.random.Generator) -> list[bool]:
+    """A bench drawn at random, titred four times and weighed once: is it inside its bands?"""
+    entries = [Entry("wrap", 4.7, 1.8, 15.0, True)] * 12
+    pick, groups, acid, air, strength = (
+        float(np.exp(getattr(SPREAD, name) * rng.normal())) for name in NAMES
+    )
+    own = Paper(USUAL.pickup * pick, USUAL.acid_groups * groups, USUAL.strong_acid * acid)
+    tray = Tray(strength=TRAY.strength * strength, uptake_mol_m2_h=TRAY.uptake_mol_m2_h * air)
+    read = [TrayReading(1, "pickup", own.pickup + rng.normal(0, 0.1), 0.1)]
+    for after in (0, 4, 9, 12):
+        last = replace(entries[0], mass_g=0.05, water_in=0.0)
+        held = run(tray, own, [*entries[:after], last]).rows[-1].alkalinity_mol_per_kg
+        read.append(TrayReading(after, "alkalinity", max(held + rng.normal(0, 4e-4), 0), 4e-4))
+    bench = fit(TRAY, USUAL, entries, read, SPREAD)
+    truth = (own.pickup, own.acid_groups + own.strong_acid, tray.uptake_mol_m2_h)
+    bands = (bench.pickup, bench.acid_mol_per_kg, bench.uptake_mol_m2_h)
+    return [band.low90 <= true <= band.high90 for true, band in zip(truth, bands, strict=True)]
+
+
+def test_random_benches_lie_inside_their_bands_nine_times_in_ten() -> None:
+    rng = np.random.default_rng(5)
+    inside = np.array([planted(rng) for _ in range(30)])
+    assert 0.83 <= inside.mean() <= 0.97
+    assert inside.mean(axis=0).min() >= 0.75
 
 
 def test_strips_narrow_next_to_nothing_and_a_titre_does() -> None:
