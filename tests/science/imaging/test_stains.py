@@ -101,3 +101,15 @@ def test_grey_marks_and_black_print_are_no_stains(clean):
     assert seen(stained(clean, mask, 9.0, -1.0)).area_pct == pytest.approx(bare, abs=0.1)
     printed = render_leaf(6, DPI, strip=False, losses=(), ageing=CLEAN)[0]
     assert seen(printed).area_pct < 1.0
+
+
+@pytest.mark.parametrize("ink", [(42.0, 58.0, 40.0), (71.0, 8.0, 58.0), (58.0, 40.0, 50.0)])
+def test_solids_of_warm_ink_are_no_stains_and_a_stain_beside_them_is(clean, ink):
+    mask = ellipses(clean.shape, [((400, 900), (60, 40))])
+    pixels = stained(clean, mask, 9.0, 7.0)
+    colour = np.round(255 * srgb_from_linear(linear_from_lab(np.array(ink)))).astype(np.uint8)
+    pixels[300:700, 250:600] = colour
+    stains = seen(cv2.GaussianBlur(pixels, (0, 0), 0.7))
+    planted = np.pi * 60 * 40 * PX_MM**2
+    assert stains.found[0].area_mm2 == pytest.approx(planted, rel=0.15)
+    assert stains.area_pct * stains.looked_mm2 / 100 < planted + 0.02 * stains.looked_mm2

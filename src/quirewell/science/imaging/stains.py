@@ -3,21 +3,22 @@
 The tone of the paper is fitted over the leaf (a level, a fall towards the outer edges, a slow
 drift) from tiles of bare paper, robustly, so that stains do not pull it. A stain is where what
 is left is darker *and* yellower than that by more than the unevenness of the paper: print is
-darker but less yellow, so that it does not pass for a stain; brown or red print may.
+darker but less yellow, so that it does not pass for a stain; red to yellow print is told by its
+chroma; brown print may pass.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from quirewell.science.colour.maps import lab_map
-from quirewell.science.colour.paper_tone import ToneTiles
+from quirewell.science.colour.paper_tone import BROWNING, COLOURED, ToneTiles
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.imaging.leaf import Leaf
 from quirewell.science.imaging.loss import inward
@@ -40,6 +41,7 @@ SPOT_MM2 = 20.0
 _COMPACT = 0.35
 _SMOOTH_MM = 0.5
 _FROM_EDGE_MM = 2.0
+_INK_RIM_MM = 0.8
 _DECAYS_MM = (4.0, 7.0, 11.0, 16.0, 24.0)
 _MOST_DRAWN = 400
 _WEAKER = 0.8
@@ -117,7 +119,9 @@ def find_stains(
     if grid is None:
         return None
     lab = grid.lab if correct is None else correct(grid.lab.astype(np.float64)).astype(np.float32)
-    rest = lab - model.at(leaf, grid, px_mm)
+    bare = model.at(leaf, grid, px_mm)
+    rest = lab - bare
+    grid = replace(grid, paper=grid.paper & ~_inked(lab, bare, grid.cell_mm))
     paper = grid.paper & ~_ink(rest)
     if paper.sum() * grid.cell_mm**2 < 100.0:
         return None
@@ -136,6 +140,22 @@ def find_stains(
         share * float((kept & looked).sum()), spread_pct, float(looked.sum()) * grid.cell_mm**2,
         least[0], least[1], found, _coloured(rest, grid.paper),
     )  # fmt: skip
+
+
+def _inked(lab: Float, bare: Float, cell_mm: float) -> Mask:
+    """Cells of coloured ink, and those close by: more chroma than browning gives at their
+    lightness (see :mod:`quirewell.science.colour.paper_tone`), so that no stain is sought there."""
+    over = _level(lab) - _level(bare) > COLOURED
+    reach = max(1, round(_INK_RIM_MM / cell_mm))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    opened = cv2.morphologyEx(over.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    return np.asarray(cv2.dilate(opened, disc) > 0)
+
+
+def _level(lab: Float) -> Float:
+    return np.asarray(
+        lab[..., 0] + BROWNING * np.hypot(lab[..., 1], lab[..., 2]) / (lab[..., 0] + 16.0)
+    )
 
 
 @dataclass(frozen=True, slots=True)
