@@ -29,7 +29,7 @@ from quirewell.science.imaging.change import (
     scanner_term,
 )
 from quirewell.science.imaging.difference import affine_text
-from quirewell.science.imaging.paper_change import WITHHELD_L, LightChange, PaperChange
+from quirewell.science.imaging.paper_change import LightChange, PaperChange
 from quirewell.science.imaging.register import NoRegistration, Registration
 from quirewell.science.imaging.scale_ratio import ScaleRatio, scale_ratio
 from quirewell.science.imaging.strain import SheetStrain, sheet_strain
@@ -37,6 +37,12 @@ from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
 from quirewell.stages.comparing_exposure import exposure_findings
 from quirewell.stages.comparing_field import field_drawing, field_findings, layers_json
 from quirewell.stages.comparing_inks import compare_inks, inks_json, is_ink
+from quirewell.stages.comparing_said import (
+    inks_hold,
+    match_warnings,
+    paper_warnings,
+    picture_warnings,
+)
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.pair_pictures import Pair, compare_paper, open_pair
 
@@ -48,7 +54,6 @@ PARAMS = (
 )  # fmt: skip
 SOURCES = ("isprs1996", "printwiki_moisture", "jcgm100")
 _OUTLINE_U_MM = 0.08
-_BADLY_OFF = 0.03
 _MOST_POINTS = 1500
 
 
@@ -139,21 +144,21 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Change of size and of paper colour between two pictures of one page, and what was missed."""
     asked = read_params(params)
     pair = open_pair(files, params)
-    warnings = _picture_warnings(pair)
+    warnings = picture_warnings(pair)
     if isinstance(pair.match, NoRegistration):
         return _unmatched(pair, pair.match, asked, warnings)
     ratio = _ratio(pair, asked)
     strain = _strain(pair, pair.match, ratio)
-    warnings += _match_warnings(pair, pair.match, strain, ratio)
+    warnings += match_warnings(pair, pair.match, strain, ratio)
     axes = _axes(pair, pair.match, strain, ratio, asked)
     verdict = judge(*axes, margin_pct=asked.margin_pct)
     paper, light = compare_paper(pair, asked.target)
-    warnings += _paper_warnings(paper, light, pair.exposed is not None)
+    warnings += paper_warnings(paper, light, pair.exposed is not None)
     findings = [*_size_findings(axes), *_paper_findings(paper, light)]
     findings += exposure_findings(pair, asked.target)
-    inks = compare_inks(pair, light, asked.target)
+    inks = compare_inks(pair, light, asked.target, detail_changed=not inks_hold(pair))
     warnings += inks.warnings
-    moved_mm = _moved_mm(pair, pair.match)
+    moved_mm = _moved_mm(pair, pair.match, ratio)
     findings += field_findings(
         pair, pair.match, moved_mm, asked.scanner_u_um, asked.scanner_repeat_um
     )
@@ -189,6 +194,7 @@ def _axes(
     points = len(match.points)
     um = np.asarray(pair.before.um_guess)
     across = across_grain(asked.grain)
+    moved_mm = _moved_mm(pair, match, ratio)
     out = []
     for index, (name, value, u) in enumerate(
         (("width", strain.exx, strain.u_exx), ("height", strain.eyy, strain.u_eyy))
@@ -198,7 +204,7 @@ def _axes(
         out.append(
             axis_change(
                 name, 100 * value, 100 * u, scale,
-                _scanner(asked, length_mm, _moved_mm(pair, match), match.turn != "upright"),
+                _scanner(asked, length_mm, moved_mm, match.turn != "upright"),
                 humidity_term(
                     across[index], asked.rh_before_pct, asked.rh_after_pct, asked.same_day
                 ),
@@ -212,9 +218,10 @@ def _scanner(asked: Asked, length_mm: float, moved_mm: float, turned: bool) -> B
     return scanner_term(length_mm, moved_mm, turned, asked.scanner_u_um, asked.scanner_repeat_um)
 
 
-def _moved_mm(pair: Pair, match: Registration) -> float:
+def _moved_mm(pair: Pair, match: Registration, ratio: ScaleRatio) -> float:
     """How far the leaf lay from its first place on the glass [mm], pictures' corners aligned."""
-    move = (match.found - match.points).mean(axis=0) * np.asarray(pair.before.um_guess) / 1000
+    there = match.found * (ratio.x, ratio.y)
+    move = (there - match.points).mean(axis=0) * np.asarray(pair.before.um_guess) / 1000
     return float(np.hypot(*move))
 
 
@@ -326,79 +333,8 @@ def _paper_findings(paper: PaperChange | None, light: LightChange | None) -> lis
     return findings
 
 
-def _paper_warnings(
-    paper: PaperChange | None, light: LightChange | None, exposed: bool
-) -> list[str]:
-    out = []
-    if paper is None and not (light is not None and light.withheld):
-        out.append(
-            "Too little bare paper is seen in both pictures to compare its colour: at least five "
-            "places of 1.5 mm without print are needed."
-        )
-    if light is None:
-        out.append(
-            "No grey steps in both pictures: whether they were lit alike cannot be checked. The "
-            "bench strip beside the leaf would show it."
-        )
-    elif light.withheld:
-        out.append(
-            f"No colour verdict: the strip's grey steps moved by {light.steps_L:.1f} in L* between "
-            f"the two pictures, more than the {WITHHELD_L:g} that can be taken out again, so the "
-            "scanner or the light changed and not only the paper. Scan both with automatic "
-            "exposure, colour restoration and contrast off, or scan the leaf again with the "
-            "settings of the first scan."
-        )
-    elif light.differs:
-        out.append(
-            f"The two pictures were lit differently: the strip's grey steps moved by up to "
-            f"{light.steps_L:.1f} in L*. Colours were corrected by them"
-            f"{', both scans against the known greys of the strip' if exposed else ''}."
-        )
-    return out
-
-
 def _words(verdict: Verdict) -> Finding:
     return Finding("", "verdict", "", text=verdict.says, sources=SOURCES)
-
-
-def _picture_warnings(pair: Pair) -> list[str]:
-    out = []
-    for name, side in (("before", pair.before), ("after", pair.after)):
-        out += [f"Picture {name}: {says}" for says in side.picture.warnings]
-    if pair.before.ground != pair.after.ground:
-        name = "first" if pair.after.ground else "second"
-        out.append(
-            f"Paper and ground could not be told apart in the {name} picture: what lies outside "
-            "the paper of the other one was left out. Lay the leaf in the middle of the glass."
-        )
-    if pair.before.grey.shape == pair.after.grey.shape and np.array_equal(
-        pair.before.grey, pair.after.grey
-    ):
-        out.append("Both pictures are the same, pixel for pixel: was one file given twice?")
-    return out
-
-
-def _match_warnings(
-    pair: Pair, match: Registration, strain: SheetStrain, ratio: ScaleRatio
-) -> list[str]:
-    out = list(ratio.warnings)
-    if match.turn != "upright":
-        out.append(
-            f"The leaf lies {match.turn} in the second picture: it was matched, but the scanner's "
-            "own errors no longer cancel. Lay it the same way round in both scans."
-        )
-    if max(abs(strain.exx), abs(strain.eyy)) > _BADLY_OFF:
-        out.append(
-            f"The second picture is {100 * strain.exx:+.1f} % wider and {100 * strain.eyy:+.1f} % "
-            "higher than paper ever changes: one of the resolutions stated is wrong. Give the "
-            "right one, or lay a scale strip beside the leaf."
-        )
-    if pair.before.dpi is None and pair.before.strip is None:
-        out.append(
-            "Neither picture says its resolution and no strip was found: changes in per cent "
-            "assume the same setting for both, and lengths cannot be given. State the dpi."
-        )
-    return out
 
 
 def _drawing(pair: Pair, match: Registration) -> dict[str, str]:

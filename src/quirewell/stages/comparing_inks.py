@@ -37,10 +37,15 @@ class InkFindings:
 
 
 def compare_inks(
-    pair: Pair, light: LightChange | None, target: TargetUse | None = None
+    pair: Pair,
+    light: LightChange | None,
+    target: TargetUse | None = None,
+    *,
+    detail_changed: bool = False,
 ) -> InkFindings:
     """Compare the inks of a registered pair; ``light`` is what the strip's grey steps say, with
-    a fitted ``target`` colours are as it has them.
+    a fitted ``target`` colours are as it has them; ``detail_changed`` (one scan was sharpened or
+    softened) withholds the verdicts.
 
     Raises:
         ValueError: when the two could not be registered, with the reason.
@@ -53,8 +58,9 @@ def compare_inks(
     profiled = bool(pair.before.picture.profile and pair.after.picture.profile)
     profiled = profiled or to_known_greys(pair, target)
     found = page_inks(
-        before, after, laid.seen, um, profiled=profiled, exposure_changed=withheld, target=target
-    )
+        before, after, laid.seen, um, profiled=profiled, exposure_changed=withheld,
+        detail_changed=detail_changed, target=target,
+    )  # fmt: skip
     if found is None:
         return InkFindings(warnings=(_NO_PAPER,))
     findings = [entry for ink in found.inks for entry in ink_findings(ink, target is not None)]

@@ -54,3 +54,13 @@ def test_a_paper_strip_breathes() -> None:
     dry = scale_ratio(_strip(84.67, 84.67), _strip(84.67, 84.67), None, None)
     damp = scale_ratio(_strip(84.67, 84.67), _strip(84.67, 84.67), None, None, u_strip_breath=2e-4)
     assert damp.u_x > 5 * dry.u_x
+
+
+def test_a_strip_at_odds_only_its_short_way_is_doubted_and_the_difference_stays_in_u() -> None:
+    ratio = scale_ratio(_strip(84.67, 84.67), _strip(84.67, 85.12), 300.0, 300.0)
+    assert ratio.y == 1.0
+    assert ratio.u_y == pytest.approx(0.45 / 84.67, rel=0.02)
+    assert ratio.u_x < 1e-4
+    assert len(ratio.warnings) == 1 and "not believed there" in ratio.warnings[0]
+    long_way = scale_ratio(_strip(84.67, 84.67), _strip(84.9, 84.67), 300.0, 300.0)
+    assert long_way.x > 1.002 and "strip was believed" in long_way.warnings[0]

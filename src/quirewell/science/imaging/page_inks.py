@@ -86,13 +86,15 @@ def page_inks(
     *,
     profiled: bool = True,
     exposure_changed: bool = False,
+    detail_changed: bool = False,
     target: TargetUse | None = None,
 ) -> PageInks | None:
     """Compare every ink of a page, both pictures on one grid (linear light, height x width x 3).
 
-    ``seen`` is true where both show the leaf; with a fitted ``target`` colours are as it has them
-    (bleed is judged in the scanner's own, where nothing but a difference counts). None where too
-    little bare paper is seen to take the paper's own change out.
+    ``seen`` is true where both show the leaf; ``exposure_changed`` and ``detail_changed`` (one of
+    them was sharpened or softened) withhold every verdict; with a fitted ``target`` colours are
+    as it has them (bleed is judged in the scanner's own, where nothing but a difference counts).
+    None where too little bare paper is seen to take the paper's own change out.
 
     Raises:
         ValueError: when the arrays do not fit each other.
@@ -110,8 +112,8 @@ def page_inks(
     under = paper_under(before, after, bare, um_per_px)
     solids = find_solids(before, under.spread(seen.shape), ink, seen, um_per_px)
     page = _Page(
-        before, after, seen, ink, near_mm, um_per_px, under, profiled, exposure_changed,
-        target,
+        before, after, seen, ink, near_mm, um_per_px, under, profiled,
+        _withheld(exposure_changed, detail_changed), target,
     )  # fmt: skip
     found = _solid_inks(page, solids)
     fine = _fine_print(page, solids)
@@ -129,8 +131,20 @@ class _Page:
     um_per_px: float
     under: PaperUnder
     profiled: bool
-    exposure_changed: bool
+    withheld: str
     target: TargetUse | None
+
+
+def _withheld(exposure_changed: bool, detail_changed: bool) -> str:
+    """Why no verdict on any ink is given; "" when there is one."""
+    if exposure_changed:
+        return (
+            "cannot tell: the strip's grey steps show that the scanner changed its exposure "
+            "between the two scans"
+        )
+    if detail_changed:
+        return "cannot tell: one of the two scans was sharpened or softened, which inks do not bear"
+    return ""
 
 
 def _solid_inks(page: _Page, solids: tuple[Solid, ...]) -> list[Ink]:
@@ -168,17 +182,14 @@ def _solid_inks(page: _Page, solids: tuple[Solid, ...]) -> list[Ink]:
             )  # fmt: skip
         parts = tuple(names[part].name for part in name.parts)
         moved_names = [names[part].name for part in moved]
-        says = _says(own, ring, moved_names, page.exposure_changed)
+        says = _says(own, ring, moved_names, page.withheld)
         out.append(Ink(name.name, change, own, ring, parts, _boxes(solid.mask), says))
     return out
 
 
-def _says(own: InkChange, ring: Bleed | None, moved: list[str], exposure: bool) -> str:
-    if exposure:
-        return (
-            "cannot tell: the strip's grey steps show that the scanner changed its exposure "
-            "between the two scans"
-        )
+def _says(own: InkChange, ring: Bleed | None, moved: list[str], withheld: str) -> str:
+    if withheld:
+        return withheld
     if own.changed:
         words = _change_words(own)
     else:
@@ -219,15 +230,15 @@ def _fine_print(page: _Page, solids: tuple[Solid, ...]) -> Ink | None:
         return None
     scatter = paper_scatter(page.under, page.seen)
     change = ink_change(places, len(solids) + 1, scatter, page.profiled, target=page.target)
-    if page.exposure_changed:
-        says = _says(change, None, [], True)
+    if page.withheld:
+        says = page.withheld
     else:
         word = "lighter" if change.after[0] > change.kept[0] else "darker"
         found = f"area average {word} by {change.de00:.1f} than the paper's change explains"
         none = f"no difference of area averages greater than {change.smallest_de00:.1f} found"
         says = f"too fine to measure its colour; {found if change.changed else none}"
     covers: tuple[tuple[str, Cover], ...] = ()
-    if not page.exposure_changed:
+    if not page.withheld:
         covers = _covers(page, solids, good, side, scatter)
         says = f"{says}; {_cover_words(covers)}"
     return Ink(FINE, change, change, None, (), _boxes(mask), says, covers)

@@ -18,6 +18,8 @@ SAME_SETTING_U = 3e-4
 OTHER_SETTING_U = 1e-3
 OTHER_SCANNER_U = 5e-3
 _CONTRADICTION = 3.5
+# The strip is 150 mm long and a few high: this much less sure is its short way.
+_SHORT_WAY = 3.0
 
 
 class StripScale(Protocol):
@@ -63,14 +65,28 @@ def scale_ratio(
     out = []
     warnings: list[str] = []
     seen = (
-        (after.um_per_px_x / before.um_per_px_x, 0),
-        (after.um_per_px_y / before.um_per_px_y, 1),
+        after.um_per_px_x / before.um_per_px_x,
+        after.um_per_px_y / before.um_per_px_y,
     )
-    for ratio, axis in seen:
-        u_fit = math.sqrt(before.covariance[axis, axis] + after.covariance[axis, axis])
-        u_strip = math.hypot(u_fit, u_strip_breath)
-        if abs(ratio / prior - 1) > _CONTRADICTION * math.hypot(u_strip, u_prior):
-            direction = "across" if axis == 0 else "down"
+    fits = [math.sqrt(before.covariance[k, k] + after.covariance[k, k]) for k in (0, 1)]
+    strips = [math.hypot(u_fit, u_strip_breath) for u_fit in fits]
+    against = [
+        abs(ratio / prior - 1) > _CONTRADICTION * math.hypot(u_strip, u_prior)
+        for ratio, u_strip in zip(seen, strips, strict=True)
+    ]
+    for axis, (ratio, u_strip) in enumerate(zip(seen, strips, strict=True)):
+        direction = "across" if axis == 0 else "down"
+        short = fits[axis] > _SHORT_WAY * fits[1 - axis]
+        if against[axis] and short and not against[1 - axis]:
+            warnings.append(
+                f"The strip says that the two pictures differ in scale by "
+                f"{100 * (ratio / prior - 1):+.2f} % {direction} the picture, but it is only a few "
+                "millimetres long that way and says nothing of the kind along itself. It was not "
+                "believed there, and the difference counts as uncertainty: a sharpened scan, glare "
+                "or a bent strip does that."
+            )
+            out.append((prior, math.hypot(u_prior, abs(ratio - prior))))
+        elif against[axis]:
             warnings.append(
                 f"The strip says that the two pictures differ in scale by "
                 f"{100 * (ratio / prior - 1):+.2f} % {direction} the picture, more than one "
