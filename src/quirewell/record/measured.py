@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+Z90 = 1.645
+_AREAS = ("mm2", "cm2", "m2")
+
 
 @dataclass(frozen=True, slots=True)
 class Term:
@@ -39,12 +42,20 @@ class Measured:
             raise ValueError(f"an uncertainty cannot be negative, got {self.u} {self.unit}")
 
     def as_json(self) -> dict[str, Any]:
-        """The JSON form shown by every command: ``value``, ``u``, ``unit`` and, when known,
-        ``low90``, ``high90``, ``terms``, ``smallest_seen``."""
-        out: dict[str, Any] = {"value": self.value, "u": self.u, "unit": self.unit}
-        if self.low90 is not None and self.high90 is not None:
-            out["low90"] = self.low90
-            out["high90"] = self.high90
+        """The JSON form shown by every command: ``value``, ``u``, ``low90``, ``high90``, ``unit``
+        ("1" where it has none) and, when known, ``terms`` and ``smallest_seen``.
+
+        Where the 90 % band was not worked out by itself it is value +- 1.645 u, of an area not
+        below 0.
+        """
+        low, high = self.low90, self.high90
+        if low is None or high is None:
+            low, high = self.value - Z90 * self.u, self.value + Z90 * self.u
+            if self.unit in _AREAS:
+                low = max(0.0, low)
+        out: dict[str, Any] = {
+            "value": self.value, "u": self.u, "low90": low, "high90": high, "unit": self.unit or "1",
+        }  # fmt: skip
         if self.terms:
             out["terms"] = {term.name: {"u": term.u, "basis": term.basis} for term in self.terms}
         if self.smallest_seen is not None:

@@ -109,7 +109,9 @@ def fit(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     lit = chart_light(chart, lab)
     says = [*picture.warnings, *(f"{text}." for text in lit.says), *_picture_says(picture)]
     if lit.fault in ("shadow", "clipped"):
-        words = Finding("", "target.verdict", "", text="no fit: " + " ".join(lit.says) + ".")
+        words = Finding(
+            "", "target.verdict", "", text="no fit: " + " ".join(f"{text}." for text in lit.says)
+        )
         return Outcome((words,), tuple(says), _drawing(chart))
     papers = _papers(files.get("paper"), asked, picture, flat)
     fitted = fit_target(
