@@ -54,7 +54,8 @@ class Measured:
             if self.unit in _AREAS:
                 low = max(0.0, low)
         out: dict[str, Any] = {
-            "value": self.value, "u": self.u, "low90": low, "high90": high, "unit": self.unit or "1",
+            "value": self.value, "u": self.u, "low90": low, "high90": high,
+            "unit": self.unit or "1",
         }  # fmt: skip
         if self.terms:
             out["terms"] = {term.name: {"u": term.u, "basis": term.basis} for term in self.terms}
