@@ -37,7 +37,16 @@ def test_json_is_nested_and_alone_on_standard_output(scan):
     width = data["leaf"]["width_mm"]
     assert width["unit"] == "mm"
     assert abs(width["value"] - truth.width_mm) <= 3 * width["u"]
-    assert {"value", "u", "unit"} <= set(data["leaf"]["height_mm"])
+    for group, names in (
+        ("leaf", ("width_mm", "height_mm", "loss_mm2", "squareness_deg")),
+        ("tone", ("L", "a", "b", "yellowness")),
+        ("scale", ("um_per_px",)),
+    ):
+        for name in names:
+            one = data[group][name]
+            assert {"value", "u", "low90", "high90", "unit"} <= set(one), name
+            assert one["low90"] <= one["value"] <= one["high90"] and one["unit"], name
+    assert data["leaf"]["loss_mm2"]["low90"] >= 0
     assert data["leaf"]["loss_mm2"]["smallest_seen"] == 1.0
     assert {"L", "a", "b", "yellowness"} <= set(data["tone"])
     assert data["scale"]["source"] == "strip"

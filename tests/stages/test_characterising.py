@@ -109,7 +109,8 @@ def test_a_chart_half_in_shadow_gets_no_fit(tmp_path):
     shot = shoot(3, size=SIZE, scale=1.6, mix=MIX, shade=shade)
     made = run({"chart": saved(tmp_path / "c.tif", shot.pixels)}, edition="after-2014")
     assert [finding.quantity for finding in made.findings] == ["target.verdict"]
-    assert "no fit" in made.findings[0].text and "in shadow" in made.findings[0].text
+    assert made.findings[0].text.startswith("no fit: The right half of the target is in shadow: ")
+    assert made.findings[0].text.endswith("light it evenly and take it again.")
     assert made.drawing["patches_px"].count(";") == 23
 
 
