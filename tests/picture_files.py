@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
+import imagecodecs
 import numpy as np
 from PIL import Image
 
@@ -25,3 +26,15 @@ def write_pictures(folder: Path, names: list[str]) -> Path:
         kind = "PNG" if name.endswith("png") else "TIFF" if name.endswith("tif") else "JPEG"
         (folder / name).write_bytes(picture_bytes(seed, kind=kind))
     return folder
+
+
+def wide_profile() -> bytes:
+    """An ICC profile of primaries wider than sRGB's in green, white D65, gamma 2.2."""
+    primaries = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))
+    made = imagecodecs.cms_profile(
+        "rgb",
+        whitepoint=(0.3127, 0.3290, 1.0),
+        primaries=[part for xy in primaries for part in (*xy, 1.0)],
+        gamma=2.2,
+    )
+    return bytes(made)

@@ -13,7 +13,7 @@ from quirewell.cli.main import main
 from quirewell.demo.scenes import render_leaf
 
 MIX = np.array([[0.8, 0.25, 0.05], [0.1, 0.85, 0.1], [0.02, 0.25, 0.6]])
-CARD = "white 92 0 4\ncream 85 2 14\ntan 76 5 22\nbrown 66 8 27\n"
+CARD = "step1 92 0 4\nstep2 85 2 14\nstep3 76 5 22\nstep4 66 8 27\n"
 READING = (
     "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
     "BEGIN_DATA\nleaf3 76.0 4.0 20.0\nEND_DATA\n"

@@ -1,6 +1,8 @@
 """Yellowness coefficients of ASTM E313-15 (``astme313``): a white of each illuminant has none.
 
-The white points are the chromaticities of the same standard's table, read in public code.
+The white points are the chromaticities of the same standard's table, read in public code. The
+newsprint values were computed with the standard's equation by another library: they hold our
+arithmetic to it and are no literature.
 """
 
 import numpy as np

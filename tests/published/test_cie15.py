@@ -1,7 +1,8 @@
 """CIE 15 (``cie15``): white points of its illuminants and observers, CIELAB, whiteness and tint.
 
 Chromaticities are the published ones, read in public code that carries them. The tables of the
-observers and illuminants are summed here by 5 nm.
+observers and illuminants are summed here by 5 nm. Whiteness and tint of the three aged papers were
+computed by another library: they hold our arithmetic to the equation and are no literature.
 """
 
 import numpy as np

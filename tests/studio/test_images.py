@@ -9,6 +9,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms, TiffImagePlugin
 
+from picture_files import wide_profile
 from quirewell.studio.images import (
     ImageError,
     as_eight_bit,
@@ -155,7 +156,7 @@ def test_turning_is_undone_by_its_opposite():
 
 @pytest.mark.parametrize("kind", [np.uint8, np.uint16])
 def test_a_wide_profile_is_brought_to_srgb_at_its_own_depth(tmp_path, kind):
-    profile = imagecodecs.cms_profile("adobergb")
+    profile = wide_profile()
     path = tmp_path / "wide.tif"
     tifffile.imwrite(path, picture(kind), photometric="rgb", iccprofile=profile)
     loaded = load_picture(path)
