@@ -194,6 +194,29 @@ def test_step_cannot_start_twice_nor_finish_unstarted():
         treat.start_step(bench.state, {"id": step})
 
 
+def test_the_way_of_a_wash_is_kept_and_may_be_said_later():
+    bench = annual()
+    put_test(bench, "item")
+    one = started(bench, "wash", way="cold, one wrap at a time")
+    two = started(bench, "wash", "w02 w03")
+    fast = "warm with surfactant, two wraps at a time"
+    bench.do(treat.correct_step(bench.state, {"id": two, "way": fast}))
+    assert bench.state.steps[one].way == "cold, one wrap at a time"
+    assert bench.state.steps[two].way == fast
+    bench.do(treat.correct_step(bench.state, {"id": two, "way": ""}))
+    assert bench.state.steps[two].way == ""
+
+
+@pytest.mark.parametrize(("kind", "way"), [("wash", "boiled"), ("dry", "one wrap at a time")])
+def test_a_way_the_step_does_not_have_is_refused_with_those_it_has(kind, way):
+    bench = annual()
+    put_test(bench, "item")
+    with pytest.raises(Refusal, match=f"there is no way '{way}'") as caught:
+        treat.start_step(bench.state, {"kind": kind, "places": "w01", "way": way})
+    (problem,) = caught.value.problems
+    assert problem.field == "way"
+
+
 def test_correction_is_a_new_event_and_keeps_the_rest():
     bench = annual()
     put_test(bench, "item")

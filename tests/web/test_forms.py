@@ -268,5 +268,7 @@ def test_an_outlook_that_cannot_be_is_refused_in_place(bench: Bench) -> None:
 
 def test_baths_stand_side_by_side_before_one_is_mixed(bench: Bench) -> None:
     page = bench.client.get(bench.url("/treat")).text
-    assert page.index("Which bath") < page.index("Mix a bath")
+    assert page.index(bench.url("/decide")) < page.index("Mix a bath")
+    page = bench.client.get(bench.url("/decide")).text
     assert "lime water, 1:3" in page and "magnesium hydrogen carbonate" in page
+    assert page.index("Before you begin") < page.index("lime water, 1:3")

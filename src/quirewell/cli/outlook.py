@@ -12,6 +12,8 @@ from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Input
 from quirewell.stages.methods import run_method
 from quirewell.stages.outlooking import CLIMATE, METHOD, YEARS, climate_json, ratio_json
+from quirewell.stages.treating_heat import METHOD as HEAT
+from quirewell.stages.treating_heat import as_json as heat_json
 
 
 class _PlainFirst(click.Group):
@@ -121,6 +123,42 @@ def climate_verb(
         print_json(out)
         return
     click.echo("\n".join(_climate_card(out)))
+
+
+@outlook.command("heat")
+@click.argument("stays", nargs=-1, required=True, metavar="'T, [%,] MIN' ..")
+@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+def heat_verb(stays: tuple[str, ...], wants_json: bool) -> None:
+    """What press, iron and chamber cost a wrap, as days at 20 C and 50 % RH: an order of magnitude.
+
+    \b
+    Examples:
+      quirewell outlook heat "68 C, 50 %, 15 min: pressed"
+      quirewell outlook heat "22 C, 95 %, 24 h" "52 C, 15 min: pressed" --json
+
+    Leave the humidity out where nobody knows how damp the paper was (40 to 90 % is taken).
+    """
+    try:
+        run = run_method(HEAT, "item", {}, params={"stays": "; ".join(stays)})
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = heat_json(run)
+    if wants_json:
+        print_json(out)
+        return
+    lines = [
+        "HEAT AND DAMP OF A TREATMENT",
+        "",
+        *paragraphs("In a sentence", [out["says"]])[1:],
+        "",
+    ]
+    for row in out["stays"]:
+        band = row["days"]
+        lines.append(
+            f"  {row['stay']:<36} {band['value']:.2g} d   ({band['low90']:.2g} to "
+            f"{band['high90']:.2g} with 90 %)"
+        )
+    click.echo("\n".join(lines + paragraphs("What it assumes", out["warnings"])))
 
 
 _ROWS = (

@@ -231,7 +231,8 @@ class Lot:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A treatment step on some sheets. ``kind`` is a key of the step table of the treat stage."""
+    """A treatment step on some sheets. ``kind`` is a key of the step table of the treat stage;
+    ``way`` names the variant of it that was used, so that two ways can be compared later."""
 
     id: str
     kind: str
@@ -245,6 +246,7 @@ class Step:
     started_at: str = ""
     done_at: str = ""
     note: str = ""
+    way: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,3 +376,11 @@ class ItemState:
     reports: dict[str, Report] = field(default_factory=dict)
     touched: dict[str, int] = field(default_factory=dict)
     archived: bool = False
+
+    def newest_run(self, method: str, subject: str) -> Run | None:
+        """The run of a method on a subject that was asked for last; None where none was.
+
+        The same run asked again is the newest again, wherever it stands among the others.
+        """
+        mine = [run for run in self.runs.values() if (run.method, run.subject) == (method, subject)]
+        return max(reversed(mine), key=lambda run: self.touched.get(run.id, 0), default=None)

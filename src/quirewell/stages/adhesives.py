@@ -61,19 +61,24 @@ def adhesive_batch(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
         n["leaf_g"], n["wet_film_um"],
     )  # fmt: skip
     findings = [
-        _found("adhesive.dry_g", made.dry_g, "g", f"{n['strength_pct']:g} % {by}"),
-        _found("adhesive.water_g", made.water_g, "g", "water, a gram a millilitre"),
-        _found("adhesive.made_ml", made.made_ml, "mL", "a quarter of it to spare"),
+        _found("adhesive.dry_g", made.dry_g, "g", f"{n['strength_pct']:g} % {by}", "published"),
+        _found("adhesive.water_g", made.water_g, "g", "a gram a millilitre", "published"),
+        _found(
+            "adhesive.made_ml", made.made_ml, "mL", "a quarter of it to spare", "common practice"
+        ),
         _found(
             "adhesive.other_way_pct", other_way(n["strength_pct"], cast(By, by)), "%",
-            f"the same said {'w/v' if by == 'w/w' else 'w/w'}", "from memory",
+            f"the same said {'w/v' if by == 'w/w' else 'w/w'}",
         ),
         _found(
             "adhesive.coated_g_m2", coated_solids_g_m2(n["wet_film_um"], n["strength_pct"]), "g/m2",
             f"dry, from a wet film of {n['wet_film_um']:g} um",
         ),
-        _found("adhesive.load_pct", load.share_pct, "%", "adhesive and tissue, by the leaf's mass"),
-        _found("adhesive.water_mg_per_cm", load.water_mg_per_cm, "mg/cm", "water along a mend"),
+        _found("adhesive.load_pct", load.share_pct, "%", "adhesive and tissue, by the wrap's mass"),
+        _found(
+            "adhesive.water_mg_per_cm", load.water_mg_per_cm, "mg/cm",
+            "water along a mend, from the adhesive given for each",
+        ),
     ]  # fmt: skip
     warnings = [KEEPS[kind]]
     if kind == KINDS[0]:
@@ -119,9 +124,9 @@ def _thickness(grade: str, strength_pct: float) -> list[Finding]:
 
 
 def _found(
-    quantity: str, value: float, unit: str, note: str, standing: Standing = "published"
+    quantity: str, value: float, unit: str, note: str, standing: Standing = "from memory"
 ) -> Finding:
-    sources = ("locpaste2015",) if quantity == "adhesive.dry_g" else ()
+    sources = ("locpaste2015",) if standing == "published" else ()
     return Finding(
         "", quantity, "item", value, 0.02 * value, unit, standing=standing, note=note,
         sources=sources,

@@ -64,6 +64,26 @@ NAMES = {
     "climate.penalty_of_swings": "What its swings cost",
     "climate.two_cooler": "Life if 2 C cooler",
     "climate.ten_drier": "Life if 10 % RH drier",
+    "climate.mean_c": "Mean temperature",
+    "climate.mean_rh_pct": "Mean humidity",
+    "climate.hours": "Hours that the log holds",
+    "heat.days": "Equivalent days",
+    "heat.days_in_all": "Equivalent days in all",
+    "water.pH": "pH of the water",
+    "water.ca_mol_per_kg": "Calcium",
+    "water.mg_mol_per_kg": "Magnesium",
+    "water.caco3_mg_per_kg": "Calcium, as chalk",
+    "water.alkalinity_mol_per_kg": "Alkali in the water",
+    "water.reserve_pct_caco3": "Reserve one bath leaves, as chalk",
+    "water.effect": "What it does",
+    "adhesive.dry_g": "Dry adhesive to weigh",
+    "adhesive.water_g": "Water",
+    "adhesive.made_ml": "Makes",
+    "adhesive.other_way_pct": "The same strength, said the other way",
+    "adhesive.coated_g_m2": "Adhesive on coated tissue, dry",
+    "adhesive.load_pct": "What the mends add to the wrap",
+    "adhesive.water_mg_per_cm": "Water a mend brings to the paper",
+    "adhesive.viscosity_mpas": "How thick it gets",
     "bath.pH": "pH of the bath",
     "bath.ca_mol_per_kg": "Calcium",
     "bath.caoh2_g_per_kg": "Calcium hydroxide in a kilogram",
@@ -178,6 +198,7 @@ def unit_text(unit: str) -> str:
     """
     known = {
         "pH": "",
+        "C": "°C",
         "mm2": "mm²",
         "1": "",
         "-": "",
@@ -230,6 +251,14 @@ def _ink_name(quantity: str) -> str:
     return f"{ink.capitalize()}: {_INK_NAMES.get(what, what.replace('_', ' '))}"
 
 
+def skewed(finding: Finding) -> bool:
+    """Whether its 90 % band reaches much farther to one side: then "±" would say a falsehood."""
+    if finding.value is None or finding.low90 is None or finding.high90 is None:
+        return False
+    down, up = finding.value - finding.low90, finding.high90 - finding.value
+    return max(down, up) > 1.4 * max(min(down, up), 0.0)
+
+
 def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
     """Everything there is to ask about a finding of ``run``."""
     unit = finding.unit
@@ -240,6 +269,9 @@ def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
         if finding.low90 is not None and finding.high90 is not None:
             low, high = (number_text(edge, None) for edge in (finding.low90, finding.high90))
             spread = f"{low} to {high} {unit_text(unit)}".strip()
+            if skewed(finding):
+                middle = number_text(finding.value, None)
+                said = f"{middle} ({low} to {high} with 90 %) {unit_text(unit)}".strip()
     smallest = "" if finding.smallest_seen is None else say(finding.smallest_seen, None, unit)
     return Asked(
         finding.quantity,

@@ -38,6 +38,7 @@ class Panel:
     line: str
     ticks: tuple[tuple[float, str], ...]
     dots: tuple[Dot, ...]
+    banded: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +68,8 @@ class LedgerView:
 
 def ledger_of(state: ItemState, bath: Bath) -> LedgerView | None:
     """The newest ledger of a bath; None where none was kept."""
-    runs = [run for run in state.runs.values() if run.method == METHOD and run.subject == bath.id]
-    return ledger_view(runs[-1]) if runs else None
+    run = state.newest_run(METHOD, bath.id)
+    return None if run is None else ledger_view(run)
 
 
 def usual_entries(state: ItemState, bath: Bath) -> str:
@@ -94,16 +95,15 @@ def ledger_view(run: Run) -> LedgerView:
     rows = [[float(part) for part in row.split()] for row in run.drawing["rows"].split(";")]
     read = [row.split() for row in run.drawing.get("readings", "").split(";") if row]
     numbers = [row[0] for row in rows]
-    across = _scale(0, max(numbers) + 1)
+    across = scale(0, max(numbers) + 1)
     fresh = [a[0] for a, b in zip(rows[1:], rows, strict=False) if a[1] != b[1]]
     by_name = {finding.quantity: finding for finding in run.findings}
     panels = tuple(
-        _panel(
+        panel_of(
             key,
             name,
             [(row[0], row[at], row[at + 1], row[at + 2]) for row in rows],
-            read,
-            kind,
+            [(int(r[0]), float(r[2]), float(r[3])) for r in read if kind and r[1] == kind],
             across,
             low,
         )
@@ -134,17 +134,18 @@ def _row(row: Sequence[float]) -> LedgerRow:
     )  # fmt: skip
 
 
-def _scale(low: float, high: float) -> Callable[[float], float]:
+def scale(low: float, high: float) -> Callable[[float], float]:
+    """Where a value lies across a panel, 0 to WIDE."""
     span = max(high - low, 1e-12)
     return lambda value: round(WIDE * (value - low) / span, 2)
 
 
-def _panel(
+def panel_of(
     key: str, name: str, rows: Sequence[tuple[float, float, float, float]],
-    read: Sequence[Sequence[str]], kind: str, across: Callable[[float], float],
+    mine: Sequence[tuple[int, float, float]], across: Callable[[float], float],
     floor: float | None,
 ) -> Panel:  # fmt: skip
-    mine = [(int(r[0]), float(r[2]), float(r[3])) for r in read if kind and r[1] == kind]
+    """One quantity drawn: ``rows`` of (at, middle, low, high), ``mine`` of (after, value, u)."""
     low = min([row[2] for row in rows] + [v - 2 * u for _, v, u in mine])
     high = max([row[3] for row in rows] + [v + 2 * u for _, v, u in mine])
     low = floor if floor is not None else math.floor(low)
@@ -167,6 +168,7 @@ def _panel(
         key, name, " ".join([*upper, *lower]),
         " ".join(f"{across(n)},{down(v)}" for n, v, _, _ in rows),
         tuple((down(value), text) for value, text in _ticks(low, high)), dots,
+        any(top > foot for _, _, foot, top in rows),
     )  # fmt: skip
 
 

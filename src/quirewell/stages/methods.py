@@ -30,6 +30,7 @@ _MODULES = (
     "watering",
     "outlooking",
     "adhesives",
+    "treating_heat",
 )
 
 

@@ -37,14 +37,13 @@ class OutlookView:
 
 def outlook_view(state: ItemState) -> OutlookView:
     """The outlook of an item as a page shows it; nothing said where none was worked out."""
-    runs = [run for run in state.runs.values() if run.method == METHOD]
+    run = state.newest_run(METHOD, "item")
     begins = {
         "ph_before": usual_ph(state, "before"), "ph_after": usual_ph(state, "after"),
         "store_before": "", "store_after": "",
     }  # fmt: skip
-    if not runs:
+    if run is None:
         return OutlookView("", "", (), ASSUMES, (), begins)
-    run = runs[-1]
     begins |= {key: run.params.get(key, "") for key in FIELDS}
     says = next(
         one.text for one in run.findings if one.quantity in ("outlook.says", "outlook.words")

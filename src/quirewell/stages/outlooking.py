@@ -34,6 +34,9 @@ YEARS = (
     "Years are refused: no rate known here holds for groundwood in years; extrapolations of one "
     "paper have run from tens to thousands of years. The ratio is what can be said."
 )
+# A cheap logger's own error (from memory): the same at every reading, so no mean takes it away.
+U_LOGGER_C, U_LOGGER_PCT = 0.5, 3.0
+LOGGER_SAYS = "the error of a cheap logger, 0.5 C and 3 % RH, from memory"
 _STORE = re.compile(r"\s*(?P<t>[-+\d.,]+\s*°?\s*[CcFf]?)\s*[,;/ ]\s*(?P<h>[\d.,]+)\s*%?\s*")
 _BARE = re.compile(r"\s*[-+\d.,]+\s*(?:@.*)?")
 
@@ -189,7 +192,7 @@ def _narrow(*readings: PhReading | None) -> str:
     return "What would narrow it most: a logger in the store, and a second extract."
 
 
-@method(CLIMATE, 1, "exact")
+@method(CLIMATE, 2, "exact")
 def store_climate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """A store's rate of ageing from a logger's file: mean of rates, and the rate at its mean."""
     path = files["log"]
@@ -219,12 +222,15 @@ def _climate_findings(found: Climate) -> tuple[Finding, ...]:
         spread("climate.penalty_of_swings", found.penalty_of_swings, "the first by the second"),
         spread("climate.two_cooler", found.two_cooler, "times as long, 2 C cooler all the time"),
         spread("climate.ten_drier", found.ten_drier, "times as long, 10 % RH drier all the time"),
-        Finding("", "climate.mean_c", "store", found.mean_c, 0.0, "C", standing="measured here"),
         Finding(
-            "", "climate.mean_rh_pct", "store", 100 * found.mean_rh, 0.0, "%",
-            standing="measured here",
+            "", "climate.mean_c", "store", found.mean_c, U_LOGGER_C, "C",
+            standing="measured here", note=LOGGER_SAYS,
         ),
-        Finding("", "climate.hours", "store", found.hours, 0.0, "h", standing="measured here"),
+        Finding(
+            "", "climate.mean_rh_pct", "store", 100 * found.mean_rh, U_LOGGER_PCT, "%",
+            standing="measured here", note=LOGGER_SAYS,
+        ),
+        Finding("", "climate.hours", "store", found.hours, None, "h", standing="measured here"),
     )  # fmt: skip
 
 

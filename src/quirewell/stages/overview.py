@@ -21,10 +21,6 @@ from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
 
 LATER = {
-    "decide": (
-        "Here the options for each sheet will stand side by side with what each can gain, what "
-        "it puts at risk and how sure that is, so that you can decide with the owner."
-    ),
     "rejoin": (
         "Here you will put the wraps back in order and match the old staple holes, with the "
         "misfit of each hole in millimetres."
@@ -171,6 +167,7 @@ def progress(state: ItemState) -> tuple[Progress, ...]:
     said = {
         "intake": _intake_says(state),
         "examine": _examine_says(state),
+        "decide": _decide_says(state),
         "treat": _treat_says(state),
         "prove": _prove_says(state),
     }
@@ -191,6 +188,11 @@ def _examine_says(state: ItemState) -> str:
         return count_words(len(state.defects), "defect") if state.defects else "nothing yet"
     done = len(scans) - len(unmeasured(state))
     return f"{done} of {len(scans)} scans measured"
+
+
+def _decide_says(state: ItemState) -> str:
+    planned = [run for run in state.runs.values() if run.subject == "plan"]
+    return count_words(len(planned), "option") + " worked out" if planned else "nothing weighed yet"
 
 
 def _treat_says(state: ItemState) -> str:

@@ -22,7 +22,8 @@ class StepKind:
 
     ``wets`` says how water reaches the paper; ``aqueous`` steps ask for an ink test first, and
     ``alkaline`` ones for a test with the alkaline liquid. ``evidence`` is what is gone after a
-    permanent step. ``cautions`` are ids of :data:`quirewell.stages.cautions.CAUTIONS`.
+    permanent step. ``ways`` are variants a bench may set against each other. ``cautions`` are ids
+    of :data:`quirewell.stages.cautions.CAUTIONS`.
     """
 
     key: str
@@ -36,6 +37,7 @@ class StepKind:
     materials: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     source: str = ""
+    ways: tuple[str, ...] = ()
 
     @property
     def wets_paper(self) -> bool:
@@ -58,6 +60,14 @@ PERMANENCE_WORDS: Mapping[str, str] = {
     "re-treatable": "re-treatable: not taken back, but the next person can do it over",
     "permanent": "permanent: it cannot be taken back",
 }
+
+# One wrap in a cold bath is the slow way, two in warm water with surfactant the fast one (common
+# practice, no source); each is recorded as such so that the bench can judge one against the other.
+ONE_OR_TWO = ("one wrap at a time", "two wraps at a time")
+WASHES = tuple(
+    f"{water}, {many}"
+    for water in ("cold", "warm", "warm with surfactant") for many in ONE_OR_TWO
+)  # fmt: skip
 
 _ROWS = (
     StepKind(
@@ -106,6 +116,7 @@ _ROWS = (
         "off; the sheet dries to a slightly different size",
         materials=("water with a little calcium", "spun polyester support", "tray"),
         cautions=("ink-first", "plain-water", "wet-weak", "staples-out", "coated"),
+        ways=WASHES,
     ),
     StepKind(
         "lime-bath", "Deacidified in lime water",
@@ -118,6 +129,7 @@ _ROWS = (
             "ink-first", "blue-alkali", "groundwood-alkali", "wet-weak", "staples-out", "coated",
             "lime-eyes", "lime-dust", "no-quicklime", "no-aluminium",
         ),
+        ways=ONE_OR_TWO,
     ),
     StepKind(
         "size", "Sized again",

@@ -267,6 +267,8 @@ def _edited(state: ItemState, step: Step, form: Form) -> Step:
             changes[name] = form[name].strip()
     if form.get("places", "").strip():
         changes["places"] = read_places(state, form)
+    if "way" in form:
+        changes["way"] = _way(form, step)
     if "minutes" in form:
         changes["minutes"] = _minutes(form)
     if "temperature_c" in form or "temperature" in form:
@@ -276,6 +278,20 @@ def _edited(state: ItemState, step: Step, form: Form) -> Step:
     if "bath" in form:
         changes["bath"] = _bath(state, form)
     return replace(step, **changes)  # type: ignore[arg-type]
+
+
+def _way(form: Form, step: Step) -> str:
+    """The variant chosen; "" for none, refused where this kind of step has no such variant."""
+    way = form["way"].strip()
+    known = STEP_KINDS[step.kind].ways if step.kind in STEP_KINDS else ()
+    if way and way not in known:
+        name = STEP_KINDS[step.kind].name if step.kind in STEP_KINDS else step.kind
+        raise _no(
+            form, "way",
+            f"{name}: there is no way {way!r}; "
+            + (f"choose one of: {'; '.join(known)}." if known else "leave it empty."),
+        )  # fmt: skip
+    return way
 
 
 def _bath(state: ItemState, form: Form) -> str:

@@ -67,6 +67,7 @@ def kind_row(kind: StepKind) -> dict[str, Any]:
         "permanence_says": PERMANENCE_WORDS[kind.permanence],
         "evidence": kind.evidence,
         "materials": list(kind.materials),
+        "ways": list(kind.ways),
         "cautions": plain(kind.cautions),
         "standing": kind.standing,
         "source": kind.source,
@@ -93,6 +94,7 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
             {"material": lot.material, "lot": lot.lot, "amount": lot.amount} for lot in step.lots
         ],
         "bath": step.bath,
+        "way": step.way,
         "started_at": step.started_at,
         "done_at": step.done_at,
         "note": step.note,
@@ -107,7 +109,13 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
     }
     if kind is None:
         unknown = {"name": step.kind, "permanence": "permanent", "evidence": "not known"}
-        return {**row, **unknown, "permanence_says": PERMANENCE_WORDS["permanent"], "cautions": []}
+        return {
+            **row,
+            **unknown,
+            "ways": [],
+            "permanence_says": PERMANENCE_WORDS["permanent"],
+            "cautions": [],
+        }
     shared = {key: value for key, value in kind_row(kind).items() if key != "key"}
     return {**shared, **row}
 

@@ -24,6 +24,10 @@ _MINUTES = re.compile(
     rf"(?:(?P<h>{_NUMBER})\s*(?:h|hours?)\s*)?(?:(?P<m>{_NUMBER})\s*(?:m|min|minutes?)?\s*)?",
     re.IGNORECASE,
 )
+_SECONDS = re.compile(
+    rf"(?:(?P<m>{_NUMBER})\s*(?:m|min|minutes?)\s*)?(?P<s>{_NUMBER})\s*(?:s|sec|seconds?)",
+    re.IGNORECASE,
+)
 _MIXED = re.compile(r"(?:(\d+)[ -])?(\d+)/(\d+)")
 KELVIN_ZERO = Decimal("273.15")
 Parser = Callable[[str], Decimal]
@@ -102,15 +106,19 @@ def temperature_c(text: str) -> Decimal:
 
 
 def minutes(text: str) -> Decimal:
-    """Minutes from "20", "20 min", "1 h 30", "1.5 h" or "2 hours".
+    """Minutes from "20", "20 min", "1 h 30", "1.5 h", "2 hours" or "45 s".
 
     Raises:
         Unreadable: when it says no time.
 
-    >>> minutes("1 h 30 min"), minutes("1,5 h")
-    (Decimal('90'), Decimal('90.0'))
+    >>> minutes("1 h 30 min"), minutes("1,5 h"), minutes("45 s")
+    (Decimal('90'), Decimal('90.0'), Decimal('0.75'))
     """
     cleaned = text.strip()
+    brief = _SECONDS.fullmatch(cleaned)
+    if brief is not None:
+        whole = number(brief["m"]) if brief["m"] else Decimal(0)
+        return (whole + number(brief["s"]) / 60).quantize(Decimal("0.0001")).normalize()
     match = _MINUTES.fullmatch(cleaned)
     if not cleaned or match is None:
         raise Unreadable(f"{cleaned!r} is no time; write minutes as 20, or 1 h 30")

@@ -26,7 +26,7 @@ from quirewell.stages.methods import Outcome, method
 METHOD = "bath.water"
 SOURCES = ("plummer1982", "parkhurst2013")
 _KNOWN = {"gas", "mg_mol_per_kg", "temperature_c", "leaf", "pickup_g_per_g"}
-_CAUTIONS = ("ink-first", "blue-alkali", "wet-weak", "staples-out", "coated", "plain-water")
+CAUTIONS = ("ink-first", "blue-alkali", "wet-weak", "staples-out", "coated", "plain-water")
 _Z90 = 1.6448536269514722
 # A room with people in it (from memory); a pressure that was set, within a tenth; a thermometer.
 ROOM_ATM = (400e-6, 1200e-6)
@@ -205,7 +205,7 @@ def _effect(water: HardWater) -> str:
 
 
 def _warnings(asked: _Asked, water: HardWater, pick: PickUp) -> tuple[str, ...]:
-    out = [row["says"] for row in plain(_CAUTIONS)]
+    out = [row["says"] for row in plain(CAUTIONS)]
     if asked.mg:
         out.append("Magnesium hydrogen carbonate takes sizing out and can swell coatings.")
     if asked.mg > _MG_RESTS and asked.gas is not None and asked.gas < 0.01:

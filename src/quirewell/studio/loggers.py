@@ -186,8 +186,8 @@ def _columns(table: _Table, wanted: str, name: str) -> tuple[tuple[int, ...], in
     if not warm or not damp:
         raise LogError(
             f"which columns of {name} are temperature and humidity? It has "
-            f"{', '.join(repr(names[c]) for c in range(width))}. Say so as "
-            "--columns 'time,temperature,humidity', by name or by number from 1"
+            f"{', '.join(repr(names[c]) for c in range(width))}. Name "
+            "the columns (--columns) as 'time,temperature,humidity', by name or by number from 1"
         )
     return when, warm[0], damp[0]
 
@@ -245,8 +245,8 @@ def _order(parts: Sequence[re.Match[str]], day_first: str, name: str) -> str:
     if day_first in ("yes", "no"):
         return "dmy" if day_first == "yes" else "mdy"
     raise LogError(
-        f"in {name}, is {parts[0][0].strip()!r} day first or month first? Say --day-first or "
-        "--month-first"
+        f"in {name}, is {parts[0][0].strip()!r} day first or month first? Say which "
+        "(--day-first or --month-first)"
     )
 
 
@@ -321,7 +321,7 @@ def _celsius(t: Array, named: str, unit: str, name: str, notes: list[str]) -> Ar
         if middle > 40:
             raise LogError(
                 f"the column {named!r} of {name} has a middle of {middle:g} and names no unit: "
-                "is it Fahrenheit? Say --unit F or --unit C"
+                "is it Fahrenheit? Say the unit (--unit F or --unit C)"
             )
         notes.append("the temperature names no unit and is taken as C")
         wanted = "C"
@@ -353,7 +353,7 @@ def _not_swapped(t: Array, h: Array, name: str) -> None:
     if warm > 35 and damp < 35:
         raise LogError(
             f"in {name} temperature ({warm:.0f} C) and humidity ({damp:.0f} %) look swapped; say "
-            "which is which with --columns 'time,temperature,humidity'"
+            "which is which (--columns 'time,temperature,humidity')"
         )
 
 

@@ -22,6 +22,7 @@ from quirewell.web.house import STATIC, House, islands_built
 from quirewell.web.routes import (
     bench,
     contact,
+    decide,
     examine,
     intake,
     items,
@@ -60,6 +61,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *contact.routes,
             *examine.routes,
             *look.routes,
+            *decide.routes,
             *treat.routes,
             *prove.routes,
             *relief.routes,

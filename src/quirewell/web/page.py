@@ -109,7 +109,9 @@ def render_item(
 def see(path: str, **query: str | int) -> Response:
     """Send the browser on to a page after a saved form."""
     asked = f"?{urlencode(query)}" if query else ""
-    return RedirectResponse(f"{path}{asked}", status_code=303)
+    plain, _, part = path.partition("#")
+    at = f"#{part}" if part else ""
+    return RedirectResponse(f"{plain}{asked}{at}", status_code=303)
 
 
 def own_path(text: str, otherwise: str) -> str:

@@ -27,12 +27,14 @@ from quirewell.stages.prove import PairView, prove_view
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.relief_view import relief_view
 from quirewell.stages.results import COMPARE, captured
+from quirewell.stages.season_view import season_view
 from quirewell.web.desk import Errand, Says
 from quirewell.web.house import House, house_of
 from quirewell.web.measuring import waiting
 from quirewell.web.page import drawing, render_item, see
 from quirewell.web.routes.pictures import KEEP, TILE
 from quirewell.web.saving import ACTOR, Again, saver
+from quirewell.web.workings import routes_of, views
 
 PICTURES = {
     "after": "quirewell.stages.pair_pictures.write_registered_after",
@@ -44,6 +46,7 @@ LAYERS = {
     DIFFERENCE: "quirewell.stages.pair_tiles.write_difference_map",
 }
 ROLES = ("before", "after")
+WORKED = ("reserve", "heat", "store")
 LONGEST_PX = 1400
 MARGINS = (
     ("change.width_pct", "Change of width, %"),
@@ -70,12 +73,13 @@ def page(request: Request) -> Response:
 def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     house = house_of(request)
     state = house.item(request.path_params["item"])
-    view = prove_view(state)
+    view, works = prove_view(state), views(state, WORKED)
     return render_item(
         request, "prove.html", state, "prove", refusal=refusal, action=action, view=view,
         waiting=waiting(house, state), drawing=drawing(state.gathering, state.id),
         reports=[_line(house, state, *entry) for entry in reversed(view.reports)],
         margins=list(MARGINS), here=f"/item/{state.id}/prove", outlook=outlook_view(state),
+        works=works, season=season_view(works["store"].run) if works["store"].run else None,
     )  # fmt: skip
 
 
@@ -267,6 +271,7 @@ routes = [
         saver(keep_outlook, _home, _again, "outlook"),
         methods=["POST"],
     ),
+    *routes_of("prove", WORKED, _again),
     Route("/item/{item}/prove/report", build, methods=["POST"]),
     Route("/item/{item}/report/{report}.pdf", download),
     Route("/item/{item}/report/{report}/recheck", check, methods=["POST"]),

@@ -19,18 +19,18 @@ from quirewell.stages import treat as stage
 from quirewell.stages.asking import ask_all
 from quirewell.stages.bath_card import bath_card
 from quirewell.stages.cautions import LIME_BATH, plain
-from quirewell.stages.dosing import METHOD as DOSE
-from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.examine import known_sheets
 from quirewell.stages.ledger_entry import keep_ledger
 from quirewell.stages.ledger_view import ledger_of, usual_entries
 from quirewell.stages.ledgering import METHOD as LEDGER
-from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.web.choices import places
 from quirewell.web.house import house_of
 from quirewell.web.page import render_item
 from quirewell.web.saving import Again, Command, saver
+from quirewell.web.workings import routes_of, views
+
+WORKED = ("paste",)
 
 
 def page(request: Request) -> Response:
@@ -46,6 +46,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         touched_at=state.touched, sheets=known_sheets(state), places=places(state),
         lots_text=lots_text,
         kinds=[("", "choose")] + [(row["key"], row["name"]) for row in view["kinds"]],
+        ways=list(dict.fromkeys((way, way) for row in view["kinds"] for way in row["ways"])),
         quantities=[(row["key"], row["name"]) for row in view["quantities"]]
         + [("size", "Size, width x height")],
         ph_methods=[(row["key"], row["name"]) for row in view["ph_methods"]],
@@ -54,7 +55,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
             row["run"]: ask_all([state.runs[row["run"]]], state) if row["run"] in state.runs else ()
             for row in view["baths"]
         },
-        lime_cautions=plain(LIME_BATH), dose=dose_json(run_method(DOSE, "item", {})),
+        lime_cautions=plain(LIME_BATH), works=views(state, WORKED),
         ledgers={bath.id: ledger_of(state, bath) for bath in state.baths.values()},
         usual={bath.id: usual_entries(state, bath) for bath in state.baths.values()},
     )  # fmt: skip
@@ -67,9 +68,8 @@ def bath_card_pdf(request: Request) -> Response:
     run = state.runs.get(bath.run) if bath else None
     if bath is None or run is None:
         raise HTTPException(404, "There is no such bath here.")
-    kept = [one for one in state.runs.values() if one.method == LEDGER and one.subject == bath.id]
     at = datetime.now(UTC)
-    card = bath_card(run, kept[-1] if kept else None, state.item.title)
+    card = bath_card(run, state.newest_run(LEDGER, bath.id), state.item.title)
     named = f'attachment; filename="{state.id}-{bath.id}.pdf"'
     return Response(
         bath_sheet(card, at, day(at.isoformat())), media_type="application/pdf",
@@ -125,4 +125,5 @@ routes = [
         Route(f"/item/{{item}}/treat/{name}", saver(command, _home, _again, name), methods=["POST"])
         for name, command in FORMS.items()
     ),
+    *routes_of("treat", WORKED, _again),
 ]

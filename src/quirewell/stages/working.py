@@ -1,0 +1,385 @@
+"""Computations asked for on a page: one table of forms, one command to keep, one view to show.
+
+Each row is a registered method with the boxes that feed it. What was typed is parsed here, so that
+Fahrenheit, decimal commas and units are read the same everywhere; limits are the method's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from pathlib import Path
+
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.record.finding import Finding, Input, Run
+from quirewell.record.nouns import ItemState
+from quirewell.science.paper.adhesive import GRADES
+from quirewell.stages import (
+    adhesives,
+    dosing,
+    ledgering,
+    outlooking,
+    reserving,
+    treating_heat,
+    typed,
+    watering,
+)
+from quirewell.stages.asking import Asked, ask_all
+from quirewell.stages.cautions import LIME_BATH, plain
+from quirewell.stages.methods import run_method
+from quirewell.stages.outlook_entry import KINDS, usual_ph
+from quirewell.stages.refusal import Problem, Refusal
+
+Parser = Callable[[str], Decimal]
+PLAN, ITEM, STORE = "plan", "item", "store"
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """One box of a form: ``kind`` line, lines, choice or file; ``narrows``: may stay empty, and
+    filling it narrows the answer; folded away behind the others."""
+
+    name: str
+    label: str
+    hint: str = ""
+    kind: str = "line"
+    options: tuple[tuple[str, str], ...] = ()
+    usual: str = ""
+    parse: Parser | None = None
+    narrows: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """One computation: its method, whose it is, what it says of itself, its boxes and cautions."""
+
+    key: str
+    method: str
+    subject: str
+    title: str
+    does: str
+    boxes: tuple[Box, ...]
+    button: str
+    cautions: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
+    says: tuple[str, ...] = ()
+
+
+_YES_NO = (("", "as the file says"), ("yes", "day first, 31/3"), ("no", "month first, 3/31"))
+_GRADES = (("", "not known"), *((name, f"{name}, {mpas:g} mPa s") for name, mpas in GRADES.items()))
+_LEAF = (("drained", "drained"), ("blotted", "blotted"))
+_WARM = Box("temperature_c", "Temperature", "C, or 68 F", usual="20", parse=typed.temperature_c)
+_PICKUP = Box(
+    "pickup_g_per_g", "Pick-up you weighed, g/g", "(wet - dry) / dry", parse=typed.number,
+    narrows=True,
+)  # fmt: skip
+_STORES = (
+    Box("store_before", "Where it was kept", "21 C, 55 %"),
+    Box("store_after", "Where it will be kept", "17 C, 45 %"),
+)
+
+_ROWS = (
+    Working(
+        "dose", dosing.METHOD, PLAN, "Which bath",
+        "Baths beside each other for a reserve, the gentlest that reaches it first. Judged on the "
+        "low end of the band.",
+        (
+            Box(
+                "aim", "Aim", kind="choice",
+                options=(
+                    ("small reserve", "neutral, and a small reserve"),
+                    ("permanent", "0.4 mol/kg of new permanent paper, with its harm"),
+                ),
+            ),
+            _WARM,
+            Box("litres", "Litres in the bath", usual="4", parse=typed.number),
+            Box("minutes_per_wrap", "Minutes in each", usual="15", parse=typed.minutes),
+            Box("wrap_mass_g", "Dry paper in at once, g", "two wraps count together", usual="4.7",
+                parse=typed.number),
+            Box("leaf", "A wrap leaves it", kind="choice", options=_LEAF),
+            _PICKUP,
+            Box("acid_mol_per_kg", "Acid of the paper, mol/kg", "titrated on like paper",
+                parse=typed.number, narrows=True),
+            Box("wanted_mol_per_kg", "Another reserve, mol/kg", "0.04 is 0.2 % CaCO3",
+                parse=typed.number, narrows=True),
+        ),
+        "Compare the baths", LIME_BATH, says=("dose.says",),
+    ),
+    Working(
+        "water", watering.METHOD, PLAN, "Wash water and hydrogen carbonate",
+        "What water over chalk, or a hydrogen carbonate under its gas, really holds.",
+        (
+            _WARM,
+            Box(
+                "gas", "Carbon dioxide", kind="choice",
+                options=(("air", "room air"), ("none", "kept from air"),
+                         ("1", "under the gas, 1 atm"), ("0.1", "0.1 atm")),
+            ),
+            Box("mg_mol_per_kg", "Magnesium instead of chalk, mol/kg", "0 to 0.2",
+                parse=typed.number, narrows=True),
+            Box("leaf", "A wrap leaves it", kind="choice", options=_LEAF),
+            _PICKUP,
+        ),
+        "Work out the water", watering.CAUTIONS, says=("water.effect",),
+    ),
+    Working(
+        "worth", outlooking.METHOD, PLAN, "What it would be worth",
+        "A pH that could be reached and another store, as a ratio of lives, before anything is "
+        "done.",
+        (
+            Box("ph_before", "pH now", "surface strip 5.5 @ 21, or cold extract 5.1"),
+            Box("ph_after", "pH that treatment may reach", "cold extract 8"),
+            *_STORES,
+        ),
+        "Work out what it would be worth", says=("outlook.says", "outlook.words"),
+    ),
+    Working(
+        "paste", adhesives.METHOD, ITEM, "Paste for the mends",
+        "What to weigh, how thick it gets (an order of magnitude), and what a mend adds to a leaf.",
+        (
+            Box("kind", "Adhesive", kind="choice",
+                options=tuple((name, name) for name in adhesives.KINDS)),
+            Box("by", "The per cent is", kind="choice",
+                options=(("", "choose"), ("w/w", "by mass in mass (w/w)"),
+                         ("w/v", "grams in 100 mL (w/v)"))),
+            Box("strength_pct", "Strength, %", "2.5 methyl cellulose, 12.5 paste",
+                parse=typed.number),
+            Box("mends", "Mends", usual="10", parse=typed.number),
+            Box("length_cm", "Length of each, cm", usual="5", parse=typed.number),
+            Box("width_mm", "Width, mm", usual="8", parse=typed.number),
+            Box("ml_each", "Adhesive for each, mL", usual="0.5", parse=typed.number),
+            Box("tissue_g_m2", "Tissue, g/m2", usual="3.5", parse=typed.number),
+            Box("leaf_g", "The wrap, g", usual="4.7", parse=typed.number),
+            Box("grade", "Methyl cellulose grade", "mPa s at 2 %", kind="choice", options=_GRADES,
+                narrows=True),
+            Box("wet_film_um", "Wet film on coated tissue, um", parse=typed.number, narrows=True),
+        ),
+        "Work out the batch",
+    ),
+    Working(
+        "reserve", reserving.METHOD, ITEM, "What is in the paper: pH and reserve",
+        "Every pH that was read of the paper as one estimate, kept apart by how it was read; and "
+        "the reserve of a scrap by back-titration.",
+        (
+            Box("ph", "pH readings, a line each", "surface strip 7.5 @ 21; above and below are "
+                "readings too: surface strip above 9", kind="lines"),
+            Box("titre", "Back-titration, a line each", "acid mL, acid mol/L, alkali mL, alkali "
+                "mol/L, sample g: 20,0.1,12,0.1,1", kind="lines", narrows=True),
+            Box("sample", "Of what was the sample", kind="choice",
+                options=(("", "none was titrated"), ("scrap", "a loose scrap with no place to go "
+                         "back to"), ("like paper", "like paper of no value")), narrows=True),
+        ),
+        "Draw the readings together", first=(reserving.ON_THE_OBJECT,),
+    ),
+    Working(
+        "heat", treating_heat.METHOD, ITEM, "What its own heat and damp cost",
+        "Press, iron and chamber as days at 20 C and 50 % RH, summed over one wrap.",
+        (
+            Box("stays", "Warm and damp stays of one wrap, a line each",
+                "68 C, 50 %, 15 min: pressed; leave the % out where the paper's damp is not known",
+                kind="lines"),
+        ),
+        "Sum the stays", says=("heat.says",),
+    ),
+    Working(
+        "store", outlooking.CLIMATE, STORE, "The store, by its logger",
+        "Any logger's CSV: the mean of the rates (never the rate of the mean), season by season, "
+        "and what 2 C or 10 % RH less would buy.",
+        (
+            Box("log", "The logger's file", "CSV, any columns", kind="file"),
+            Box("unit", "Temperature is in", kind="choice",
+                options=(("", "as the file says"), ("C", "C"), ("F", "F")), narrows=True),
+            Box("columns", "Its columns", "time, temperature, humidity: by name or number",
+                narrows=True),
+            Box("day_first", "Dates are", kind="choice", options=_YES_NO, narrows=True),
+        ),
+        "Read the log",
+    ),
+)  # fmt: skip
+WORKINGS: Mapping[str, Working] = {row.key: row for row in _ROWS}
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingView:
+    """A computation as a page shows it: its form filled, and its newest answer with everything
+    that can be asked of it."""
+
+    working: Working
+    values: Mapping[str, str]
+    cautions: tuple[dict[str, str], ...]
+    says: str
+    asked: tuple[Asked, ...]
+    warnings: tuple[str, ...]
+    run: Run | None
+    note: str = ""
+
+
+def working_view(state: ItemState, key: str) -> WorkingView:
+    """The newest answer of a computation, and its form as it would begin now."""
+    working = WORKINGS[key]
+    run = newest(state, working)
+    values = {box.name: box.usual for box in working.boxes if box.kind != "file"}
+    begun, note = begins(state, key)
+    values |= begun
+    if run is not None:
+        values |= {name: text for name, text in run.params.items() if name in values}
+        for box in working.boxes:
+            if box.kind == "lines":
+                values[box.name] = "\n".join(
+                    part.strip() for part in values[box.name].split(";") if part.strip()
+                )
+    return WorkingView(
+        working, values, tuple(plain(working.cautions)), said(run, working),
+        _asked(run, working, state), () if run is None else run.warnings, run, note,
+    )  # fmt: skip
+
+
+def newest(state: ItemState, working: Working) -> Run | None:
+    """The newest run of a computation; None where it was never asked for."""
+    return state.newest_run(working.method, working.subject)
+
+
+def said(run: Run | None, working: Working) -> str:
+    """The answer's own sentence; empty where there is none."""
+    if run is None:
+        return ""
+    return next((one.text for one in run.findings if one.quantity in working.says), "")
+
+
+def _asked(run: Run | None, working: Working, state: ItemState) -> tuple[Asked, ...]:
+    if run is None:
+        return ()
+    shown = [
+        one for one in run.findings
+        if one.quantity not in working.says and not one.quantity.endswith("_sha256")
+    ]  # fmt: skip
+    named = replace(run, findings=tuple(shown))
+    return tuple(
+        one
+        if one.subject in (ITEM, PLAN, STORE)
+        else replace(one, name=f"{one.name}: {one.subject}")
+        for one in ask_all([named], state)
+    )
+
+
+def begins(state: ItemState, key: str) -> tuple[dict[str, str], str]:
+    """What the record already knows of a form's boxes, and a sentence where that needs one."""
+    out: dict[str, str] = {}
+    if key in ("dose", "water") and state.baths:
+        bath = list(state.baths.values())[-1]
+        out["temperature_c"] = str(bath.temperature_c)
+        if key == "dose":
+            out["litres"] = str(bath.litres)
+    if key in ("dose", "water"):
+        found = _tray(state)
+        if found is not None and found.value is not None:
+            out["pickup_g_per_g"] = f"{found.value:.2f}"
+            return out, "Pick-up as this bench's tray readings have it."
+    if key == "worth":
+        out["ph_before"] = usual_ph(state, "before")
+    if key == "reserve":
+        out["ph"] = "\n".join(_ph_lines(state))
+    if key == "heat":
+        sheet, out["stays"] = treating_heat.stays_of(state)
+        if sheet:
+            return out, f"Begun with the steps on record of the sheet they reached most: {sheet}."
+    return out, ""
+
+
+def _tray(state: ItemState) -> Finding | None:
+    found = [
+        one
+        for run in state.runs.values()
+        if run.method == ledgering.METHOD
+        for one in run.findings
+        if one.quantity == "bench.pickup_g_per_g"
+    ]
+    return found[-1] if found else None
+
+
+def _ph_lines(state: ItemState) -> Iterable[str]:
+    for reading in state.readings.values():
+        if reading.quantity == "pH" and reading.moment == "after" and reading.method in KINDS:
+            off = f"{reading.off_scale} " if reading.off_scale else ""
+            at = f" @ {reading.temperature_c}" if reading.temperature_c is not None else ""
+            yield f"{KINDS[reading.method]} {off}{reading.value}{at}"
+
+
+def keep(key: str) -> Callable[[ItemState, dict[str, str]], tuple[Draft, ...]]:
+    """The command that works a computation out from its form and keeps the run."""
+
+    def command(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
+        return work_out(state, key, form, {}, ())
+
+    return command
+
+
+def keep_form(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
+    """The same for a form that names its computation itself, as ``working``.
+
+    Raises:
+        Refusal: no such computation, or as :func:`work_out`.
+    """
+    key = form.get("working", "")
+    if key not in WORKINGS:
+        raise Refusal((Problem("working", f"There is no computation {key!r}."),), values=form)
+    return work_out(state, key, form, {}, ())
+
+
+def work_out(
+    state: ItemState, key: str, form: Mapping[str, str], files: Mapping[str, Path],
+    inputs: tuple[Input, ...],
+) -> tuple[Draft, ...]:  # fmt: skip
+    """Parse a form, run its method, and the event that keeps the run.
+
+    Raises:
+        Refusal: with a sentence at the box, nothing typed lost.
+    """
+    working = WORKINGS[key]
+    params: dict[str, str] = {}
+    for box in working.boxes:
+        text = form.get(box.name, "").strip()
+        if not text or box.kind == "file":
+            continue
+        params[box.name] = _parsed(box, text, form)
+    try:
+        run = run_method(working.method, working.subject, files, inputs, params)
+    except ValueError as error:
+        says = f"{error}".rstrip(".")
+        says += "" if says.endswith("?") else "."
+        raise Refusal((Problem(_box_of(working, says), says),), values=dict(form)) from error
+    return (Draft(state.id, "run.recorded", to_body(run)),)
+
+
+def _parsed(box: Box, text: str, form: Mapping[str, str]) -> str:
+    if box.kind == "lines":
+        return "; ".join(line.strip(" ;") for line in text.splitlines() if line.strip(" ;"))
+    if box.kind == "choice" and text not in {value for value, _ in box.options}:
+        raise Refusal((Problem(box.name, f"There is no choice {text!r}."),), values=dict(form))
+    if box.parse is None:
+        return text
+    try:
+        return str(box.parse(text))
+    except typed.Unreadable as error:
+        raise Refusal((Problem(box.name, f"{box.label}: {error}."),), values=dict(form)) from error
+
+
+# Words of a refusal that tell which box it is about; the first box where none does.
+_ABOUT = {
+    "temperature": "temperature_c", " C,": "temperature_c", "litre": "litres", " L": "litres",
+    "minute": "minutes_per_wrap", "pick-up": "pickup_g_per_g", "acid": "acid_mol_per_kg",
+    "reserve": "wanted_mol_per_kg", "store": "store_before", "humidity": "store_before",
+    "sample": "sample", "titration": "titre", "per cent ": "by", "column": "columns",
+    "unit": "unit", "mends": "mends", "day first": "day_first", "mass": "wrap_mass_g",
+    "magnesium": "mg_mol_per_kg",
+}  # fmt: skip
+
+
+def _box_of(working: Working, says: str) -> str:
+    names = [box.name for box in working.boxes]
+    for word, name in _ABOUT.items():
+        if word in says and name in names:
+            return name
+    return names[0]

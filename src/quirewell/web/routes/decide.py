@@ -1,0 +1,41 @@
+"""Decide: which bath, which water, and what it would be worth, before anything is wetted."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from quirewell.stages.cautions import LOCAL_CODES
+from quirewell.stages.dosing import as_json as dose_json
+from quirewell.stages.methods import run_method
+from quirewell.stages.refusal import Refusal
+from quirewell.stages.working import WORKINGS
+from quirewell.web.house import house_of
+from quirewell.web.page import render_item
+from quirewell.web.saving import Again
+from quirewell.web.workings import routes_of, views
+
+KEYS = ("dose", "water", "worth")
+
+
+def page(request: Request) -> Response:
+    """The stage's page."""
+    return _page(request, None, "")
+
+
+def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
+    state = house_of(request).item(request.path_params["item"])
+    works = views(state, KEYS)
+    dose = works["dose"].run or run_method(WORKINGS["dose"].method, "plan", {})
+    return render_item(
+        request, "decide.html", state, "decide", refusal=refusal, action=action, works=works,
+        dose=dose_json(dose), local_codes=LOCAL_CODES,
+    )  # fmt: skip
+
+
+def _again(action: str) -> Again:
+    return lambda request, refusal: _page(request, refusal, action)
+
+
+routes = [Route("/item/{item}/decide", page), *routes_of("decide", KEYS, _again)]
