@@ -54,6 +54,26 @@ def test_the_outlook_gives_its_sentence_and_band_or_words() -> None:
     assert "strips cannot say" in told["says"].text and told["ratio"] == ""
 
 
+def test_what_was_weighed_and_worked_out_stands_with_its_findings() -> None:
+    runs = [
+        run_method("bath.dose", "plan", {}, params={"litres": "5"}),
+        run_method("adhesive.batch", "item", {}, params={"by": "w/w", "mends": "12"}),
+        run_method("outlook.treatment", "item", {}, params={"stays": "68 C, 50 %, 15 min"}),
+    ]
+    state = replace(_state(), runs={run.id: run for run in runs}, baths={})
+    before, after = treatment_part(state)["workings"], results_part(state)["workings"]
+    assert [one["title"] for one in before] == ["Which bath", "Paste for the mends"]
+    baths, paste = before
+    assert "lime water, 1:3" in [row[0] for row in baths["rows"]]
+    assert all(len(row) == len(baths["head"]) for row in baths["rows"])
+    assert any("mL" in row[1].text for row in paste["rows"])
+    (heat,) = after
+    assert "aged it by about" in heat["says"].text and heat["rows"][0][1].refs
+    assert " with 90 %)" in heat["rows"][0][1].text
+    for part in (before, after):
+        settle({"workings": part}, known_refs(state))
+
+
 def test_without_either_nothing_is_said() -> None:
     empty = ItemState("annual", 1, Item("Copperbeck Garden Annual"))
     assert results_part(empty)["outlook"]["says"] == ""

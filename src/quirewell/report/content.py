@@ -10,6 +10,7 @@ from typing import Any
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Step
 from quirewell.report.references import reference_words
+from quirewell.report.workings import AFTER_KEYS, BEFORE_KEYS, workings_part
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.damage_lines import damage_lines
@@ -29,6 +30,7 @@ from quirewell.stages.results import (
     shown_reading,
 )
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
+from quirewell.stages.working import WORKINGS
 
 STORAGE = (
     "Keep it flat, cool, dry and dark; an ordinary lived-in room is better than an attic, a "
@@ -133,6 +135,7 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
     done.sort(key=lambda entry: (entry.started_at or entry.done_at, entry.id))
     return {
         "steps": [_step(entry) for entry in done],
+        "workings": workings_part(state, BEFORE_KEYS),
         "open": [f"{_kind_name(entry)}, {entry.state}: {_on(entry)}" for entry in open_steps],
         "permanence": [[word, says.split(": ")[1]] for word, says in PERMANENCE_WORDS.items()],
         "lost": _lost(done),
@@ -193,6 +196,7 @@ def _step(step: Step) -> dict[str, Any]:
         "facts": [
             _amount(step.minutes, "min", step.id, "minutes"),
             _amount(step.temperature_c, "°C", step.id, "temperature_c"),
+            step.way,
             step.who,
         ],
         "materials": [
@@ -252,10 +256,9 @@ _LEDGER = ("ledger.pH", "ledger.alkalinity_mol_per_kg", "ledger.reserve_pct_caco
 
 def _ledger(bath: Bath, state: ItemState) -> dict[str, Any]:
     """The newest ledger of a bath: when to change it, wrap by wrap, and what to know of it."""
-    runs = [run for run in state.runs.values() if run.method == LEDGER and run.subject == bath.id]
-    if not runs:
+    run = state.newest_run(LEDGER, bath.id)
+    if run is None:
         return {"change": "", "wraps": [], "ledger_notes": [], "bench": []}
-    run = runs[-1]
     rows: dict[str, list[Any]] = {}
     for finding in run.findings:
         if finding.quantity in _LEDGER:
@@ -336,6 +339,7 @@ def results_part(state: ItemState) -> dict[str, Any]:
             if (rows := [row for entry in entries for row in _damage(entry, state)])
         ],
         "outlook": _outlook(state),
+        "workings": workings_part(state, AFTER_KEYS),
         "not_measured": list(view.not_measured),
         "plus_minus": _capital(PLUS_MINUS_SAYS) + ".",
         "margins": [[quantity_name(name), value] for name, value in view.margins],
@@ -344,10 +348,9 @@ def results_part(state: ItemState) -> dict[str, Any]:
 
 def _outlook(state: ItemState) -> dict[str, Any]:
     """The newest outlook: its sentence, its ratio with the band, and what it assumes."""
-    runs = [run for run in state.runs.values() if run.method == OUTLOOK]
-    if not runs:
+    run = state.newest_run(OUTLOOK, "item")
+    if run is None:
         return {"says": "", "ratio": "", "assumes": []}
-    run = runs[-1]
     by_name = {finding.quantity: finding for finding in run.findings}
     words = by_name.get("outlook.says") or by_name["outlook.words"]
     ratio = by_name.get("outlook.ratio")
@@ -461,6 +464,7 @@ def methods_part(state: ItemState) -> dict[str, Any]:
         Shown(says, (f"run:{run.id}",), "sentence")
         for run in state.runs.values()
         if run.method not in ("bath.lime_water", LEDGER, OUTLOOK)
+        and run.method not in {row.method for row in WORKINGS.values()}
         for says in run.warnings
     ]
     seen: dict[str, Shown] = {}

@@ -1,0 +1,77 @@
+"""What was computed beside the measurements: baths weighed against each other, paste, worth, heat
+and store; each with its sentence, its numbers and what it assumes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from quirewell.record.finding import Finding, Run
+from quirewell.record.nouns import ItemState
+from quirewell.stages.asking import ask, quantity_name
+from quirewell.stages.results import Shown
+from quirewell.stages.working import ITEM, PLAN, STORE, WORKINGS, newest, said
+
+BEFORE_KEYS, AFTER_KEYS = ("dose", "water", "worth", "paste"), ("reserve", "heat", "store")
+
+
+def workings_part(state: ItemState, keys: Sequence[str]) -> list[dict[str, Any]]:
+    """The newest answer of each computation that was asked for, as plain data for the report."""
+    out = []
+    for key in keys:
+        working = WORKINGS[key]
+        run = newest(state, working)
+        if run is None:
+            continue
+        out.append(
+            {
+                "title": working.title,
+                "says": _sentence(run, said(run, working)),
+                **(_options(run, state) if key == "dose" else _rows(run, working.says, state)),
+                "notes": [Shown(says, (f"run:{run.id}",), "sentence") for says in run.warnings],
+            }
+        )
+    return out
+
+
+def _sentence(run: Run, text: str) -> Any:
+    if not text:
+        return ""
+    found = next(one for one in run.findings if one.text == text)
+    return Shown(text, (found.id,), found.quantity)
+
+
+def _rows(run: Run, says: Sequence[str], state: ItemState) -> dict[str, Any]:
+    shown = [
+        one
+        for one in run.findings
+        if one.quantity not in says and not one.quantity.endswith("_sha256")
+    ]
+    return {
+        "head": ["", "Value"],
+        "rows": [[_name(one), _value(one, run, state)] for one in shown],
+    }
+
+
+def _name(finding: Finding) -> str:
+    name = quantity_name(finding.quantity)
+    return name if finding.subject in (ITEM, PLAN, STORE) else f"{name}: {finding.subject}"
+
+
+def _value(finding: Finding, run: Run, state: ItemState) -> Shown:
+    said_ = ask(finding, run, state).said
+    return Shown(
+        said_, (finding.id,), finding.quantity, finding.value, finding.u, finding.unit
+    )  # fmt: skip
+
+
+def _options(run: Run, state: ItemState) -> dict[str, Any]:
+    """The baths beside each other, a row each."""
+    rows: dict[str, list[Any]] = {}
+    for one in run.findings:
+        if one.subject not in (ITEM, PLAN):
+            rows.setdefault(one.subject, [one.subject]).append(_value(one, run, state))
+    return {
+        "head": ["Bath", "pH", "One leaves, as chalk", "Baths"],
+        "rows": list(rows.values()),
+    }
