@@ -13,9 +13,11 @@ from pathlib import Path
 
 from quirewell.demo.story import ACTOR, BATH, BENCH, ITEM, OPENED, TITLE, ZONE, Act, StepAct
 from quirewell.record.event import Draft, Event
+from quirewell.record.finding import Input
 from quirewell.record.nouns import ItemState
 from quirewell.stages import overview, treat
 from quirewell.stages.ledger_entry import keep_ledger
+from quirewell.stages.working import work_out
 from quirewell.studio.studio import Studio
 
 
@@ -66,6 +68,13 @@ class Bench:
         self.clock.set(at)
         self.save(keep_ledger(self.state, {**form, "bath": self._bath}))
 
+    def read_store(self, at: str, log: Path) -> None:
+        """Read the log of the store that the Annual goes into."""
+        self.clock.set(at)
+        sha256 = self.studio.blobs.put(log)
+        inputs = (Input("log", log.name, sha256),)
+        self.save(work_out(self.state, "store", {}, {"log": log}, inputs))
+
     def _act(self, act: Act) -> None:
         self.clock.set(act.at)
         events = self.save(_command(act.command)(self.state, act.form))
@@ -80,6 +89,7 @@ class Bench:
             "who": ACTOR,
             "temperature": act.temperature,
             "bath": self._bath if act.bath else "",
+            "way": act.way,
             "at": f"{act.start}:00Z",
         }
         begun = self.save(treat.start_step(self.state, form))

@@ -17,6 +17,7 @@ from quirewell.demo import story
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.scans import check_wanted, generate
+from quirewell.demo.store_log import write_store_log
 from quirewell.demo.truth import Truth, as_json
 from quirewell.jobs.batch import Progress
 from quirewell.jobs.runner import Runner
@@ -122,7 +123,7 @@ def build_demo(
         with bench.studio, Runner(WORKERS) as runner:
             failures = _before(bench, place, runner, tell)
             _treat(bench, seed, tell)
-            failures += _after(bench, place, runner, tell)
+            failures += _after(bench, place, seed, runner, tell)
             report = _report(bench, tell)
             state = bench.state
     _keep_truth(truth_path(folder), replace(truth, bath=bath_truth(seed)))
@@ -154,14 +155,16 @@ def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     bench.follow(story.READ_BEFORE)
     bench.follow(story.TESTS)
     bench.follow(story.DRY_WORK)
+    bench.follow(story.DECIDED)
     bench.follow(story.WASHING)
     bench.follow((story.BATH, *story.BATH_READINGS))
     bench.follow(story.WET_WORK)
     bench.keep_ledger(story.LEDGER_KEPT, ledger_form(seed))
+    bench.follow(story.PASTE)
     bench.follow(story.MENDING)
 
 
-def _after(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str, ...]:
+def _after(bench: Bench, place: Path, seed: int, runner: Runner, tell: Tell) -> tuple[str, ...]:
     bench.clock.set(story.SCANNED_AFTER)
     failures = _take_in(bench, _moment(place, "sheet", "after"), runner, tell)
     bench.follow(story.AIR_AFTER)
@@ -170,6 +173,8 @@ def _after(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str, 
     bench.follow(story.READ_AFTER)
     bench.follow(story.JOINING)
     failures += _take_in(bench, _moment(place, "item", "after"), runner, tell)
+    bench.follow(story.WORTH)
+    bench.read_store(story.STORE_READ, write_store_log(place / "larkmoor-store.csv", seed))
     bench.follow(story.AFTER)
     return failures
 

@@ -61,6 +61,7 @@ class StepAct:
     temperature: str = ""
     lots: str = ""
     bath: bool = False
+    way: str = ""
 
 
 def _defect(
@@ -193,15 +194,48 @@ DRY_WORK = (
 
 WASHING = (
     StepAct(
-        "2026-03-11T18:20", "2026-03-11T19:05", "wash", "c", "20",
+        "2026-03-11T18:20",
+        "2026-03-11T19:05",
+        "wash",
+        "c",
+        "20",
         "Floated face up; taken off after 20 minutes when the blotter under the red showed pink.",
-        temperature="19C", lots="water with a little calcium; tap, Larkmoor; 4 L",
+        temperature="19C",
+        lots="water with a little calcium; tap, Larkmoor; 4 L",
+        way="cold, one wrap at a time",
     ),
     StepAct(
-        "2026-03-12T18:10", "2026-03-12T20:00", "wash", "wraps", "30",
-        "Three trays in turn, three wraps each, changed once; the first water was tea-brown.",
-        temperature="19C", lots="water with a little calcium; tap, Larkmoor; 12 L",
+        "2026-03-12T18:10",
+        "2026-03-12T20:00",
+        "wash",
+        "1-5",
+        "30",
+        "One by one in the cold tray, changed once; the first water was tea-brown.",
+        temperature="19C",
+        lots="water with a little calcium; tap, Larkmoor; 8 L",
+        way="cold, one wrap at a time",
     ),
+    StepAct(
+        "2026-03-12T20:05",
+        "2026-03-12T20:50",
+        "wash",
+        "6-9",
+        "20",
+        "Two at a time, rinsed twice: the quick way, to be judged against the slow one.",
+        temperature="32C",
+        lots="water with a little calcium; tap, Larkmoor; 6 L\n"
+        "photographic wetting agent; W-03; 1 mL",
+        way="warm with surfactant, two wraps at a time",
+    ),
+)
+
+DECIDED = (
+    Act("2026-03-10T19:00", "working.keep_form",
+        {"working": "dose", "aim": "small reserve", "temperature_c": "19C", "litres": "5",
+         "minutes_per_wrap": "20", "wrap_mass_g": "5.1", "leaf": "drained"}),
+    Act("2026-03-10T19:10", "working.keep_form",
+        {"working": "worth", "ph_before": "surface strip 4.5 @ 19", "ph_after": "cold extract 8",
+         "store_before": "21 C, 58 %", "store_after": "17 C, 48 %"}),
 )  # fmt: skip
 
 BATH = Act(
@@ -232,6 +266,13 @@ WET_WORK = (
 )  # fmt: skip
 
 LEDGER_KEPT = "2026-03-15T10:05"
+
+PASTE = (
+    Act("2026-03-17T18:10", "working.keep_form",
+        {"working": "paste", "kind": "methyl cellulose", "by": "w/w", "strength_pct": "2.5",
+         "mends": "3", "length_cm": "26", "width_mm": "10", "ml_each": "1", "tissue_g_m2": "5",
+         "leaf_g": "5.1"}),
+)  # fmt: skip
 
 MENDING = (
     StepAct(
@@ -279,6 +320,16 @@ JOINING = (
         "Sleeve with a buffered board; open at the top.", lots="polyester sleeve; P-02; 1",
     ),
 )  # fmt: skip
+
+WORTH = (
+    Act("2026-03-25T19:35", "outlook_entry.keep_outlook",
+        {"ph_before": "surface strip 4.5 @ 19", "ph_after": "surface strip 8.0 @ 20",
+         "store_before": "21 C, 58 %", "store_after": "17 C, 48 %"}),
+    Act("2026-03-25T19:37", "working.keep_form",
+        {"working": "reserve", "ph": "surface strip 8.0 @ 20\nsurface strip 8.5 @ 20\n"
+         "surface strip 8.0 @ 20"}),
+)  # fmt: skip
+STORE_READ = "2026-03-25T19:40"
 
 AFTER = (
     Act(
