@@ -105,7 +105,7 @@ def read_ph(text: str) -> PhReading:
         ValueError: with a sentence that says how to write it.
 
     >>> read_ph("surface strip above 7,5 @ 70F")
-    PhReading(kind='surface strip', ph=7.5, temperature_c=21.111, off_scale='above', u=None)
+    PhReading(kind='surface strip', ph=7.5, temperature_c=21.1, off_scale='above', u=None)
     """
     match = _READING.fullmatch(text.lower().replace("ph ", ""))
     kind = match["kind"].strip() if match else ""

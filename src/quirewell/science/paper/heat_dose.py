@@ -54,7 +54,7 @@ def heat_dose(hours: float, temperature_c: float, rh: float | None = None) -> He
         For hours outside a year, a paper outside -20 to 125 C, or a humidity outside 0 to 1.
 
     >>> round(heat_dose(0.25, 68.0).days, 1), round(heat_dose(4.0, 22.0, 0.95).days, 2)
-    (5.9, 0.51)
+    (6.4, 1.15)
     """
     return dose_over([hours], [temperature_c], [UNKNOWN_RH if rh is None else rh], rh is None)
 
