@@ -72,6 +72,12 @@ def reference_words(key: str) -> str:
     return ". ".join(part for part in parts if part)
 
 
+def reference_short(key: str) -> str:
+    """Who and when, for a line of text: "Bukovský (2001)"; the key itself where unknown."""
+    fields = bibliography().get(key)
+    return key if fields is None else _who_and_when(fields) or fields.get("title", key)
+
+
 def _who_and_when(fields: dict[str, str]) -> str:
     who = _people(fields.get("author", "")) or fields.get("institution", "")
     year = fields.get("year", "")

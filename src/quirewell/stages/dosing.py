@@ -107,7 +107,8 @@ def _paper(params: Mapping[str, str], temperature_c: float) -> tuple[Paper, bool
 
 def _sentence(found: Dose) -> Finding:
     first = found.options[0]
-    wanted = f"{found.wanted_mol_per_kg:g} mol/kg"
+    chalk = found.wanted_mol_per_kg * MOLAR_MASS_CACO3 / 20
+    wanted = f"{found.wanted_mol_per_kg:g} mol/kg ({chalk:.2g} % as chalk)"
     if first.baths is None:
         says = f"{wanted} is not reachable with any of these baths within the caps."
     else:
@@ -163,7 +164,7 @@ def _to_mind(option: Option) -> str:
             "on a scrap first"
         )
     if option.harsh:
-        return "strongly alkaline: may darken groundwood; a trial on a scrap first"
+        return "strongly alkaline: a trial on a scrap first"
     if option.kind == "magnesium hydrogen carbonate":
         return "gentle to groundwood, but takes sizing out; dries to magnesium carbonate"
     if option.ph <= GENTLE_PH:

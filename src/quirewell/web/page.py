@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from quirewell.record.nouns import Gathering, ItemState
 from quirewell.report.drawings import LimbMark, gathering_svg, gathering_words
+from quirewell.report.references import reference_short, reference_words
 from quirewell.stages.asking import quantity_name
 from quirewell.stages.naming import place_words, places_words, sheet_of, sheet_words
 from quirewell.stages.overview import progress
@@ -48,6 +49,8 @@ def environment() -> Environment:
     made.filters["panel"] = lambda panel: PANELS.get(panel, panel)
     made.filters["when"] = when
     made.filters["quantity"] = quantity_name
+    made.filters["source"] = reference_words
+    made.filters["source_short"] = reference_short
     return made
 
 

@@ -6,7 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from quirewell.stages.cautions import LOCAL_CODES
+from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
@@ -17,6 +17,7 @@ from quirewell.web.saving import Again
 from quirewell.web.workings import routes_of, views
 
 KEYS = ("dose", "water", "worth")
+CARE = plain(dict.fromkeys(one for key in KEYS for one in WORKINGS[key].cautions))
 
 
 def page(request: Request) -> Response:
@@ -30,7 +31,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     dose = works["dose"].run or run_method(WORKINGS["dose"].method, "plan", {})
     return render_item(
         request, "decide.html", state, "decide", refusal=refusal, action=action, works=works,
-        dose=dose_json(dose), local_codes=LOCAL_CODES,
+        dose=dose_json(dose), local_codes=LOCAL_CODES, care=CARE,
     )  # fmt: skip
 
 
