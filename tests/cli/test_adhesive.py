@@ -20,7 +20,7 @@ def test_per_cent_of_what_is_asked_and_never_guessed() -> None:
 
 
 def test_a_batch_says_what_to_weigh_and_what_it_adds() -> None:
-    out = json.loads(_call("--by", "w/w", "--mends", "40", "--grade", "A4M", "--json").stdout)
+    out = json.loads(_call("--by", "w/w", "--mends", "40", "--grade", "4000", "--json").stdout)
     assert out["dry_g"]["value"] == 0.625
     assert out["viscosity_mpas"]["standing"] == "from memory"
     assert out["viscosity_mpas"]["low90"] * 9 < out["viscosity_mpas"]["high90"] * 1.01

@@ -328,6 +328,8 @@ WORTH = (
     Act("2026-03-25T19:37", "working.keep_form",
         {"working": "reserve", "ph": "surface strip 8.0 @ 20\nsurface strip 8.5 @ 20\n"
          "surface strip 8.0 @ 20"}),
+    Act("2026-03-25T19:38", "working.keep_form",
+        {"working": "heat", "stays": "19 C, 72 h: pressed under boards"}),
 )  # fmt: skip
 STORE_READ = "2026-03-25T19:40"
 

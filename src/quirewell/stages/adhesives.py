@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, cast
 
 from quirewell.record.finding import Finding, Run, Standing
+from quirewell.record.measured import Term
 from quirewell.science.paper.adhesive import (
-    GRADES,
     STARCH_G,
     STARCH_WATER_ML,
     THIN_ABOVE_MPAS,
@@ -34,10 +35,12 @@ KEEPS = {
     "wheat starch paste": "Make it fresh: a few days cold at most; throw it away at the first "
     "smell or skin (common practice, no source).",
 }
+# A scale to 0.01 g; how evenly a wet film is laid; dry volume of the adhesive (all from memory).
+U_SCALE_G, LAID, U_DRY_ML_PER_G, LITTLE_G = 0.003, 0.3, 0.1, 0.5
 HEAT = "Methyl cellulose gels on warming, near 50 C, and melts again as it cools (from memory)."
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def adhesive_batch(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Grams and water for a number of mends, viscosity as an order of magnitude, load on a leaf."""
     known = {*_NUMBERS, "kind", "by", "grade"}
@@ -60,27 +63,36 @@ def adhesive_batch(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
         int(n["mends"]), n["length_cm"], n["width_mm"], n["tissue_g_m2"], n["strength_pct"],
         n["leaf_g"], n["wet_film_um"],
     )  # fmt: skip
+    strength = n["strength_pct"]
+    other = other_way(strength, cast(By, by))
+    solids = coated_solids_g_m2(n["wet_film_um"], strength)
+    brushed = f"a wet film of {n['wet_film_um']:g} um, laid within a third"
+    film = Term("wet film", LAID * solids, "how thick it is laid; from memory")
+    adhesive_pct = 100 * load.adhesive_g / n["leaf_g"]
     findings = [
-        _found("adhesive.dry_g", made.dry_g, "g", f"{n['strength_pct']:g} % {by}", "published"),
-        _found("adhesive.water_g", made.water_g, "g", "a gram a millilitre", "published"),
-        _found(
-            "adhesive.made_ml", made.made_ml, "mL", "a quarter of it to spare", "common practice"
-        ),
-        _found(
-            "adhesive.other_way_pct", other_way(n["strength_pct"], cast(By, by)), "%",
-            f"the same said {'w/v' if by == 'w/w' else 'w/w'}",
-        ),
-        _found(
-            "adhesive.coated_g_m2", coated_solids_g_m2(n["wet_film_um"], n["strength_pct"]), "g/m2",
-            f"dry, from a wet film of {n['wet_film_um']:g} um",
-        ),
-        _found("adhesive.load_pct", load.share_pct, "%", "adhesive and tissue, by the wrap's mass"),
-        _found(
-            "adhesive.water_mg_per_cm", load.water_mg_per_cm, "mg/cm",
-            "water along a mend, from the adhesive given for each",
-        ),
+        _found("adhesive.dry_g", made.dry_g, math.hypot(U_SCALE_G, 0.01 * made.dry_g), "g",
+               f"{strength:g} % {by}; on a scale to 0.01 g", "published"),
+        _found("adhesive.water_g", made.water_g, 0.02 * made.water_g, "g",
+               "a gram a millilitre, by a measuring cylinder", "published"),
+        _found("adhesive.made_ml", made.made_ml, 0.02 * made.made_ml, "mL",
+               "a quarter of it to spare", "common practice"),
+        _found("adhesive.other_way_pct", other, U_DRY_ML_PER_G * other * strength / 100, "%",
+               f"the same said {'w/v' if by == 'w/w' else 'w/w'}; dry, 0.65 mL/g"),
+        _found("adhesive.coated_g_m2", solids, LAID * solids, "g/m2", f"dry, from {brushed}",
+               terms=(film,)),
+        _found("adhesive.load_pct", load.share_pct,
+               math.hypot(LAID * adhesive_pct, 0.05 * (load.share_pct - adhesive_pct)), "%",
+               f"adhesive and tissue by the wrap's mass; {brushed}"),
+        _found("adhesive.water_mg_per_cm", load.water_mg_per_cm, LAID * load.water_mg_per_cm,
+               "mg/cm", f"water along a mend, from {brushed}"),
     ]  # fmt: skip
     warnings = [KEEPS[kind]]
+    if made.dry_g < LITTLE_G:
+        warnings.append(
+            f"{made.dry_g:.2g} g is little to weigh: a scale to 0.01 g is off by "
+            f"{200 * U_SCALE_G / made.dry_g:.0f} %. Make "
+            f"{math.ceil(LITTLE_G / strength * 100 / 10) * 10:g} mL or more and keep the rest."
+        )
     if kind == KINDS[0]:
         findings += _thickness(params.get("grade", ""), n["strength_pct"])
         warnings.append(HEAT)
@@ -94,7 +106,7 @@ def adhesive_batch(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
             "So much water along a mend can leave a tideline in acid paper: brush it out on "
             "blotter first, or use coated tissue woken with as little water as will do."
         )
-    if coated_solids_g_m2(n["wet_film_um"], n["strength_pct"]) > n["tissue_g_m2"]:
+    if solids > n["tissue_g_m2"]:
         warnings.append("The dry adhesive would weigh more than the tissue: thin it, or lay less.")
     return Outcome(tuple(findings), tuple(warnings))
 
@@ -102,15 +114,13 @@ def adhesive_batch(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
 def _thickness(grade: str, strength_pct: float) -> list[Finding]:
     if not grade:
         return []
-    if grade.upper() not in GRADES:
-        try:
-            mpas = float(grade)
-        except ValueError as error:
-            raise ValueError(
-                f"a grade is its mPa s at 2 %, or one of {', '.join(GRADES)}; got {grade[:20]!r}"
-            ) from error
-    else:
-        mpas = GRADES[grade.upper()]
+    try:
+        mpas = float(grade)
+    except ValueError as error:
+        raise ValueError(
+            f"a grade is the mPa s of its 2 % solution, as the jar says, such as 4000; got "
+            f"{grade[:20]!r}"
+        ) from error
     value = viscosity_mpas(mpas, strength_pct)
     note = "an order of magnitude, at 20 C"
     if value > THIN_ABOVE_MPAS:
@@ -124,11 +134,12 @@ def _thickness(grade: str, strength_pct: float) -> list[Finding]:
 
 
 def _found(
-    quantity: str, value: float, unit: str, note: str, standing: Standing = "from memory"
-) -> Finding:
+    quantity: str, value: float, u: float, unit: str, note: str,
+    standing: Standing = "from memory", terms: tuple[Term, ...] = (),
+) -> Finding:  # fmt: skip
     sources = ("locpaste2015",) if standing == "published" else ()
     return Finding(
-        "", quantity, "item", value, 0.02 * value, unit, standing=standing, note=note,
+        "", quantity, "item", value, u, unit, terms=terms, standing=standing, note=note,
         sources=sources,
     )  # fmt: skip
 

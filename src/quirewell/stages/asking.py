@@ -61,6 +61,8 @@ NAMES = {
     "outlook.words": "In a sentence",
     "climate.rate_relative": "Ageing in this store, by 20 C and 50 % RH",
     "climate.rate_at_mean": "The same at its mean climate",
+    "outlook.by_ph": "Of that, by its pH",
+    "outlook.by_store": "Of that, by its store",
     "climate.penalty_of_swings": "What its swings cost",
     "climate.two_cooler": "Life if 2 C cooler",
     "climate.ten_drier": "Life if 10 % RH drier",
@@ -183,6 +185,23 @@ def number_text(value: float, u: float | None = None) -> str:
     return text.replace("-", "\u2212")
 
 
+def band_text(value: float, low: float, high: float) -> tuple[str, str, str]:
+    """A value and the ends of its band, all to two figures of the band's half width.
+
+    >>> band_text(16.58, 7.5, 42.5), band_text(1.094, 1.068, 1.131)
+    (('17', '8', '42'), ('1.094', '1.068', '1.131'))
+    """
+    half = (high - low) / 2
+    if not half > 0:
+        return _bare(value), _bare(low), _bare(high)
+    places = max(0, 1 - math.floor(math.log10(half)))
+    middle, bottom, top = (
+        f"{round(one, places) + 0.0:.{places}f}".replace("-", "\u2212")
+        for one in (value, low, high)
+    )
+    return middle, bottom, top
+
+
 def _bare(value: float) -> str:
     """A number whose uncertainty is not told: whole, or to two figures at most three digits."""
     if value == round(value):
@@ -263,14 +282,15 @@ def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
     """Everything there is to ask about a finding of ``run``."""
     unit = finding.unit
     said = finding.text
+    if finding.quantity.endswith("_sha256"):
+        said = f"{said[:12]}…"
     spread = ""
     if finding.value is not None:
         said = signed(finding.quantity, say(finding.value, finding.u, unit))
         if finding.low90 is not None and finding.high90 is not None:
-            low, high = (number_text(edge, None) for edge in (finding.low90, finding.high90))
+            middle, low, high = band_text(finding.value, finding.low90, finding.high90)
             spread = f"{low} to {high} {unit_text(unit)}".strip()
             if skewed(finding):
-                middle = number_text(finding.value, None)
                 said = f"{middle} ({low} to {high} with 90 %) {unit_text(unit)}".strip()
     smallest = "" if finding.smallest_seen is None else say(finding.smallest_seen, None, unit)
     return Asked(

@@ -28,7 +28,6 @@ class OutlookView:
     """What the newest outlook says, its values, and what the form begins with."""
 
     says: str
-    ratio: str
     asked: tuple[Asked, ...]
     assumes: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -43,27 +42,21 @@ def outlook_view(state: ItemState) -> OutlookView:
         "store_before": "", "store_after": "",
     }  # fmt: skip
     if run is None:
-        return OutlookView("", "", (), ASSUMES, (), begins)
+        return OutlookView("", (), ASSUMES, (), begins)
     begins |= {key: run.params.get(key, "") for key in FIELDS}
     says = next(
         one.text for one in run.findings if one.quantity in ("outlook.says", "outlook.words")
     )
     return OutlookView(
-        says, _ratio(run), _asked(run, state), ASSUMES,
+        says, _asked(run, state), ASSUMES,
         tuple(line for line in run.warnings if line not in ASSUMES), begins,
     )  # fmt: skip
 
 
 def _asked(run: Run, state: ItemState) -> tuple[Asked, ...]:
     """Its values to be asked about; the sentence stands above them already."""
-    return tuple(one for one in ask_all([run], state) if one.quantity == "outlook.ratio")
-
-
-def _ratio(run: Run) -> str:
-    found = next((one for one in run.findings if one.quantity == "outlook.ratio"), None)
-    if found is None or found.value is None:
-        return ""
-    return f"{found.value:.2g} ({found.low90:.2g} to {found.high90:.2g} with 90 %)"
+    said = ("outlook.says", "outlook.words")
+    return tuple(one for one in ask_all([run], state) if one.quantity not in said)
 
 
 def usual_ph(state: ItemState, moment: str) -> str:

@@ -41,7 +41,7 @@ _STORE = re.compile(r"\s*(?P<t>[-+\d.,]+\s*°?\s*[CcFf]?)\s*[,;/ ]\s*(?P<h>[\d.,
 _BARE = re.compile(r"\s*[-+\d.,]+\s*(?:@.*)?")
 
 
-@method(METHOD, 1, "seeded")
+@method(METHOD, 2, "seeded")
 def ratio(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Life after relative to life before, by pH and by store, with a 90 % band."""
     known = {"ph_before", "ph_after", "store_before", "store_after", "seed"}
@@ -65,7 +65,7 @@ def ratio(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
         seed=int(params.get("seed") or 1936),
     )
     return Outcome(
-        (_ratio_finding(found), _sentence(found)),
+        (_ratio_finding(found), _sentence(found, first != second), *_parts(found)),
         (*ASSUMES, *_surface(before, after), _narrow(before, after)),
     )
 
@@ -153,22 +153,38 @@ def _ratio_finding(found: Ratio) -> Finding:
     )  # fmt: skip
 
 
-def _sentence(found: Ratio) -> Finding:
+def _parts(found: Ratio) -> list[Finding]:
+    """What pH and store give apart, where both changed."""
+    if not (found.parts["pH"] and found.parts["store"]):
+        return []
+    return [
+        Finding(
+            "", f"outlook.by_{name}", "item", middle, (high - low) / 3.29, "1", low90=low,
+            high90=high, standing="from memory", sources=SOURCES,
+            note=f"life after by life before, had only the {says} changed",
+        )
+        for name, says, (low, middle, high) in (
+            ("ph", "pH", found.by_ph), ("store", "store", found.by_store),
+        )
+    ]  # fmt: skip
+
+
+def _sentence(found: Ratio, moved: bool) -> Finding:
+    low, middle, high = (f"{one:.2g}" for one in (found.low90, found.median, found.high90))
     if found.low90 > 1:
         says = (
-            f"It should keep longer than before: between {found.low90:.1f} and {found.high90:.0f} "
-            "times as long, most likely about "
-            f"{found.median:.1f} times, if it is kept in the dark and nothing else changes."
+            f"It should keep longer than before: between {low} and {high} times as long, most "
+            f"likely about {middle} times, if it is kept in the dark"
+        )
+        says += (
+            " in that store and nothing else changes." if moved else " and nothing else changes."
         )
     elif found.high90 < 1:
-        says = (
-            f"It should keep less long than before: {found.low90:.1f} to {found.high90:.1f} times "
-            "as long."
-        )
+        says = f"It should keep less long than before: {low} to {high} times as long."
     else:
         says = (
             "It cannot be told whether it will keep longer or less long: between "
-            f"{found.low90:.1f} and {found.high90:.1f} times as long."
+            f"{low} and {high} times as long."
         )
     return Finding("", "outlook.says", "item", text=says, standing="from memory", sources=SOURCES)
 

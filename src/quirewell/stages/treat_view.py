@@ -133,7 +133,6 @@ def _plain_number(value: Decimal | None) -> float | int | None:
 
 def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
     """A reading as plain data with its standard uncertainty and on what that stands."""
-    kind = QUANTITIES.get(reading.quantity)
     u, basis = reading_u(reading)
     sign = {"below": "below ", "above": "above ", None: ""}[reading.off_scale]
     unit = "" if reading.unit == reading.quantity else f" {reading.unit}"
@@ -142,7 +141,7 @@ def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
         "place": reading.place,
         "where": place_words(reading.place),
         "quantity": reading.quantity,
-        "name": kind.name if kind else reading.quantity,
+        "name": _reading_name(reading),
         "value": float(reading.value),
         "u": u,
         "u_basis": basis,
@@ -157,6 +156,13 @@ def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
         "note": reading.note,
         "touched": state.touched.get(reading.id, 0),
     }
+
+
+def _reading_name(reading: Reading) -> str:
+    """A reading's name; a pH says how it was read, for the kinds are no one number."""
+    kind = QUANTITIES.get(reading.quantity)
+    name = kind.name if kind else reading.quantity
+    return f"{name} ({reading.method})" if reading.quantity == "pH" and reading.method else name
 
 
 def reading_u(reading: Reading) -> tuple[float | None, str]:

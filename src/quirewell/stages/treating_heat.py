@@ -177,7 +177,9 @@ def _line(step: Step) -> str:
     kind = STEP_KINDS[step.kind]
     warm = 21 if step.temperature_c is None else step.temperature_c
     air = f" {_CHAMBER_PCT} %," if kind.wets == "vapour" else ""
-    return f"{warm} C,{air} {step.minutes} min: {kind.name}"
+    assert step.minutes is not None  # as stays_of asks
+    long = f"{step.minutes / 60:g} h" if step.minutes >= 120 else f"{step.minutes} min"
+    return f"{warm} C,{air} {long}: {kind.name}"
 
 
 def as_json(run: Run) -> dict[str, Any]:

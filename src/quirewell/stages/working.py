@@ -15,7 +15,7 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.finding import Finding, Input, Run
 from quirewell.record.nouns import ItemState
-from quirewell.science.paper.adhesive import GRADES
+from quirewell.science.paper.adhesive import GRADES_MPAS
 from quirewell.stages import (
     adhesives,
     dosing,
@@ -29,6 +29,7 @@ from quirewell.stages import (
 from quirewell.stages.asking import Asked, ask_all
 from quirewell.stages.cautions import LIME_BATH, plain
 from quirewell.stages.methods import run_method
+from quirewell.stages.naming import sheet_words
 from quirewell.stages.outlook_entry import KINDS, usual_ph
 from quirewell.stages.refusal import Problem, Refusal
 
@@ -68,7 +69,7 @@ class Working:
 
 
 _YES_NO = (("", "as the file says"), ("yes", "day first, 31/3"), ("no", "month first, 3/31"))
-_GRADES = (("", "not known"), *((name, f"{name}, {mpas:g} mPa s") for name, mpas in GRADES.items()))
+_GRADES = (("", "not known"), *((f"{mpas:g}", f"{mpas:g} mPa s") for mpas in GRADES_MPAS))
 _LEAF = (("drained", "drained"), ("blotted", "blotted"))
 _WARM = Box("temperature_c", "Temperature", "C, or 68 F", usual="20", parse=typed.temperature_c)
 _PICKUP = Box(
@@ -152,8 +153,8 @@ _ROWS = (
             Box("ml_each", "Adhesive for each, mL", usual="0.5", parse=typed.number),
             Box("tissue_g_m2", "Tissue, g/m2", usual="3.5", parse=typed.number),
             Box("leaf_g", "The wrap, g", usual="4.7", parse=typed.number),
-            Box("grade", "Methyl cellulose grade", "mPa s at 2 %", kind="choice", options=_GRADES,
-                narrows=True),
+            Box("grade", "Methyl cellulose grade", "at 2 %, as the jar says", kind="choice",
+                options=_GRADES, narrows=True),
             Box("wet_film_um", "Wet film on coated tissue, um", parse=typed.number, narrows=True),
         ),
         "Work out the batch",
@@ -284,7 +285,10 @@ def begins(state: ItemState, key: str) -> tuple[dict[str, str], str]:
     if key == "heat":
         sheet, out["stays"] = treating_heat.stays_of(state)
         if sheet:
-            return out, f"Begun with the steps on record of the sheet they reached most: {sheet}."
+            return (
+                out,
+                f"Begun with the steps of the sheet they reached most: {sheet_words(sheet)}.",
+            )
     return out, ""
 
 

@@ -17,8 +17,8 @@ from typing import Literal
 
 By = Literal["w/w", "w/v"]
 Kind = Literal["methyl cellulose", "wheat starch paste"]
-# mPa s of a 2 % solution at 20 C, by the grade's name: number x (C 100, M 1000). From memory.
-GRADES = {"A15": 15.0, "A4C": 400.0, "A15C": 1500.0, "A4M": 4000.0}
+# Usual grades, by the mPa s of a 2 % solution at 20 C (from memory).
+GRADES_MPAS = (15.0, 400.0, 1500.0, 4000.0)
 # Cooked wheat starch: 57 g in 400 mL of water (``locpaste2015``).
 STARCH_G, STARCH_WATER_ML = 57.0, 400.0
 THIN_ABOVE_MPAS = 1000.0

@@ -45,12 +45,17 @@ class Store:
 
 @dataclass(frozen=True, slots=True)
 class Ratio:
-    """A ratio of lives: median, 90 % band, and the spread (of the logarithm) from each part."""
+    """A ratio of lives: median, 90 % band, and the spread (of the logarithm) from each part.
+
+    ``by_ph`` and ``by_store``: low, median and high of what each alone gives.
+    """
 
     median: float
     low90: float
     high90: float
     parts: dict[str, float]
+    by_ph: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    by_store: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
     @property
     def u(self) -> float:
@@ -90,9 +95,14 @@ def outlook(
 
 
 def _ratio(acid: Array, climate: Array) -> Ratio:
-    low, median, high = (float(v) for v in np.exp(np.quantile(acid + climate, (0.05, 0.5, 0.95))))
+    low, median, high = _band(acid + climate)
     parts = {"pH": float(acid.std()), "store": float(climate.std())}
-    return Ratio(median, low, high, parts)
+    return Ratio(median, low, high, parts, _band(acid), _band(climate))
+
+
+def _band(logs: Array) -> tuple[float, float, float]:
+    low, median, high = (float(v) for v in np.exp(np.quantile(logs, (0.05, 0.5, 0.95))))
+    return low, median, high
 
 
 def _log_rate(
