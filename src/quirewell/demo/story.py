@@ -241,7 +241,7 @@ DECIDED = (
 BATH = Act(
     "2026-03-13T18:00",
     "treat.mix_bath",
-    {"strength": "1:1", "temperature_c": "19C", "litres": "5", "leaf": "blotted",
+    {"strength": "1:1", "temperature_c": "19C", "litres": "5", "leaf": "drained",
      "note": "clear liquid drawn off after a night"},
 )  # fmt: skip
 

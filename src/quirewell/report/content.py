@@ -17,7 +17,7 @@ from quirewell.stages.damage_lines import damage_lines
 from quirewell.stages.ink_lines import ink_lines
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.methods import find_method
-from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words
+from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words, time_words
 from quirewell.stages.outlooking import METHOD as OUTLOOK
 from quirewell.stages.prove import ProveView, prove_view
 from quirewell.stages.results import (
@@ -194,7 +194,9 @@ def _step(step: Step) -> dict[str, Any]:
         "permanence": kind.permanence if kind else "not known",
         "evidence": kind.evidence if kind else "",
         "facts": [
-            _amount(step.minutes, "min", step.id, "minutes"),
+            Shown("", ())
+            if step.minutes is None
+            else _record(time_words(step.minutes), step.id, "minutes", step.minutes),
             _amount(step.temperature_c, "°C", step.id, "temperature_c"),
             step.way,
             step.who,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from decimal import Decimal
 
 from quirewell.record.nouns import Gathering
 from quirewell.science.booklet.gathering import wrap_pages
@@ -30,6 +31,15 @@ def leaf_of(place: str) -> str:
     if len(parts) != 3 or parts[1] == "outer":
         return place
     return f"{parts[0]}.outer.{'right' if parts[2] == 'left' else 'left'}"
+
+
+def time_words(minutes: Decimal) -> str:
+    """A length of time as people say it: minutes up to three hours, hours beyond.
+
+    >>> time_words(Decimal(100)), time_words(Decimal(2250))
+    ('100 min', '37.5 h')
+    """
+    return f"{minutes} min" if minutes <= 180 else f"{(minutes / 60).normalize():f} h"
 
 
 def sheet_words(sheet: str) -> str:

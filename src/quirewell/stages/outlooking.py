@@ -7,6 +7,7 @@ alone give words and no ratio. Years are refused. ``outlook.climate``: a logger'
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -37,6 +38,7 @@ YEARS = (
 # A cheap logger's own error (from memory): the same at every reading, so no mean takes it away.
 U_LOGGER_C, U_LOGGER_PCT = 0.5, 3.0
 LOGGER_SAYS = "the error of a cheap logger, 0.5 C and 3 % RH, from memory"
+Z90 = 1.6448536269514722
 _STORE = re.compile(r"\s*(?P<t>[-+\d.,]+\s*°?\s*[CcFf]?)\s*[,;/ ]\s*(?P<h>[\d.,]+)\s*%?\s*")
 _BARE = re.compile(r"\s*[-+\d.,]+\s*(?:@.*)?")
 
@@ -225,16 +227,30 @@ def store_climate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outco
 
 
 def _climate_findings(found: Climate) -> tuple[Finding, ...]:
-    def spread(quantity: str, one: Spread, note: str) -> Finding:
-        u = (one.high - one.low) / 3.29
+    # What its own 0.5 C and 3 % make of the rate, by what 2 C and 10 % less make of it.
+    logger = math.hypot(
+        U_LOGGER_C * math.log(found.two_cooler.median) / 2,
+        U_LOGGER_PCT * math.log(found.ten_drier.median) / 10,
+    )
+
+    def spread(quantity: str, one: Spread, note: str, own: float = 0.0) -> Finding:
+        low, high = (
+            one.median * math.exp(sign * math.hypot(math.log(edge / one.median), Z90 * own))
+            for sign, edge in ((-1, one.low), (1, one.high))
+        )
+        terms = (
+            Term("law of humidity and energy", (one.high - one.low) / (2 * Z90), "all left open"),
+            *((Term("logger", own * one.median, LOGGER_SAYS),) if own else ()),
+        )
         return Finding(
-            "", quantity, "store", one.median, u, "1", low90=one.low, high90=one.high,
-            standing="from memory", sources=SOURCES, note=note,
+            "", quantity, "store", one.median, (high - low) / (2 * Z90), "1", low90=low,
+            high90=high, terms=terms, standing="from memory", sources=SOURCES, note=note,
         )  # fmt: skip
 
     return (
-        spread("climate.rate_relative", found.rate_relative, "mean of the rates, by 20 C and 50 %"),
-        spread("climate.rate_at_mean", found.rate_at_mean, "rate at the mean climate"),
+        spread("climate.rate_relative", found.rate_relative, "mean of the rates, by 20 C and 50 %",
+               logger),
+        spread("climate.rate_at_mean", found.rate_at_mean, "rate at the mean climate", logger),
         spread("climate.penalty_of_swings", found.penalty_of_swings, "the first by the second"),
         spread("climate.two_cooler", found.two_cooler, "times as long, 2 C cooler all the time"),
         spread("climate.ten_drier", found.ten_drier, "times as long, 10 % RH drier all the time"),
@@ -252,8 +268,8 @@ def _climate_findings(found: Climate) -> tuple[Finding, ...]:
 
 def _climate_words(found: Climate) -> list[str]:
     out = [
-        "Bands hold every law of humidity and activation energy that the literature leaves open; a "
-        "logger's own error (0.5 C and 3 % RH in cheap ones, from memory) is not in them."
+        "Bands hold every law of humidity and activation energy that the literature leaves open, "
+        "and for the rates the error of a cheap logger (0.5 C and 3 % RH, from memory)."
     ]
     if found.hours < 24 * 300:
         out.append(f"The log holds {found.hours / 24:.0f} days: a year shows what summer costs.")

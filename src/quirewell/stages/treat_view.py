@@ -11,7 +11,7 @@ from quirewell.record.nouns import Bath, ItemState, Reading, SpotTest, Step
 from quirewell.stages.bathing import CHEAP_TOOL, JSON_KEYS, METHOD
 from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain
 from quirewell.stages.gates import ink_tests_of, is_damp, objections, sheets_of
-from quirewell.stages.naming import place_words
+from quirewell.stages.naming import place_words, time_words
 from quirewell.stages.reading_entry import PH_METHODS, QUANTITIES
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS, StepKind
 
@@ -89,6 +89,7 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
         "state_says": _STATES[step.state],
         "who": step.who,
         "minutes": _plain_number(step.minutes),
+        "time": "" if step.minutes is None else time_words(step.minutes),
         "temperature_c": _plain_number(step.temperature_c),
         "lots": [
             {"material": lot.material, "lot": lot.lot, "amount": lot.amount} for lot in step.lots

@@ -20,6 +20,7 @@ from quirewell.science.paper.heat_dose import HeatDose, heat_dose
 from quirewell.stages import typed
 from quirewell.stages.gates import sheets_of
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.naming import time_words
 from quirewell.stages.step_table import STEP_KINDS
 
 METHOD = "outlook.treatment"
@@ -178,8 +179,7 @@ def _line(step: Step) -> str:
     warm = 21 if step.temperature_c is None else step.temperature_c
     air = f" {_CHAMBER_PCT} %," if kind.wets == "vapour" else ""
     assert step.minutes is not None  # as stays_of asks
-    long = f"{step.minutes / 60:g} h" if step.minutes >= 120 else f"{step.minutes} min"
-    return f"{warm} C,{air} {long}: {kind.name}"
+    return f"{warm} C,{air} {time_words(step.minutes)}: {kind.name}"
 
 
 def as_json(run: Run) -> dict[str, Any]:

@@ -357,6 +357,10 @@ def _not_swapped(t: Array, h: Array, name: str) -> None:
         )
 
 
+def _gaps(many: int) -> str:
+    return "one gap holds" if many == 1 else f"{many} gaps hold"
+
+
 def _hours(seconds: Array, notes: list[str]) -> Array:
     """Hours each reading stands for: half-way to its neighbours, none for what lies in a gap."""
     steps = np.diff(seconds)
@@ -364,9 +368,7 @@ def _hours(seconds: Array, notes: list[str]) -> Array:
     gaps = steps > 3 * usual
     if gaps.any():
         lost = float((steps[gaps] - usual).sum()) / 3600
-        notes.append(
-            f"{int(gaps.sum())} gaps, {lost:.0f} hours in all, hold no readings and do not count"
-        )
+        notes.append(f"{_gaps(int(gaps.sum()))} no readings: {lost:.0f} hours that do not count")
     held = np.minimum(steps, usual * np.where(gaps, 1.0, 3.0))
     half = 0.5 * held / 3600
     whole: Array = np.concatenate([half, [0.0]]) + np.concatenate([[0.0], half])
