@@ -94,7 +94,7 @@ def test_the_numbers_of_an_answer_say_where_they_are_from(bench: Bench) -> None:
 
 def test_a_lopsided_band_is_written_as_a_band(bench: Bench) -> None:
     text = post(bench, "prove/heat", GOOD["prove/heat"]).text
-    assert " with 90 %) d" in text
+    assert " with 90 %) days" in text
 
 
 def test_a_loggers_file_is_kept_byte_for_byte_and_read_again(bench: Bench) -> None:

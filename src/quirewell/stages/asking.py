@@ -218,6 +218,7 @@ def unit_text(unit: str) -> str:
     known = {
         "pH": "",
         "C": "°C",
+        "d": "days",
         "mm2": "mm²",
         "1": "",
         "-": "",
