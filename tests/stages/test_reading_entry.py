@@ -1,5 +1,6 @@
 """Readings as typed: units, commas, Fahrenheit, off-scale strips, and what is refused."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from folding import annual
 from quirewell.stages import treat
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.treat_view import reading_u
 
 PH = {"quantity": "pH", "method": "electrode on the paper", "place": "w03.outer.left"}
 STRIP = {"quantity": "pH", "method": "strip on the paper", "place": "w03"}
@@ -44,6 +46,33 @@ def test_strip_needs_no_thermometer_and_counts_half_steps():
     (reading,) = taken(**STRIP, value="6")
     assert reading.temperature_c is None
     assert reading.resolution == Decimal("0.5")
+
+
+def test_a_meter_keeps_its_buffers_and_far_beyond_them_is_less_sure():
+    (near,) = taken(
+        quantity="pH", value="7.9 at 21C", method="electrode on the paper", buffers="7, 10.01"
+    )
+    assert near.buffers == (Decimal(7), Decimal("10.01"))
+    (far,) = taken(
+        quantity="pH", value="12.4 at 21C", method="electrode in the bath", buffers="4.01; 7.00"
+    )
+    plain = replace(far, buffers=())
+    assert reading_u(near) == reading_u(replace(near, buffers=()))
+    assert reading_u(far)[0] > reading_u(plain)[0]
+    assert "5.4 beyond its buffers" in reading_u(far)[1]
+
+
+@pytest.mark.parametrize("buffers", ["seven", "0.5, 7", "1, 2, 3, 4, 5, 6"])
+def test_what_are_no_buffers_is_refused_in_a_sentence(buffers):
+    with pytest.raises(Refusal) as caught:
+        taken(quantity="pH", value="7 at 21C", method="electrode on the paper", buffers=buffers)
+    (problem,) = caught.value.problems
+    assert problem.field == "buffers"
+
+
+def test_a_strip_has_no_buffers():
+    with pytest.raises(Refusal, match="strip is set on no buffers"):
+        taken(quantity="pH", value="7", method="strip on the paper", buffers="7")
 
 
 @pytest.mark.parametrize(

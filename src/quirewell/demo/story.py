@@ -248,7 +248,7 @@ BATH = Act(
 BATH_READINGS = (
     _reading(
         "2026-03-13T18:15", "item", "pH", "12.4 at 19C", "before",
-        method="electrode in the bath", note="before the first wrap",
+        method="electrode in the bath", note="before the first wrap", buffers="7.00, 10.01",
     ),
 )  # fmt: skip
 

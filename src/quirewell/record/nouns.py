@@ -133,7 +133,7 @@ class Reading:
     """A number read off an instrument by a person, kept as typed (``value`` is decimal).
 
     ``resolution`` is the smallest step of the instrument in the same unit; ``off_scale`` is
-    set when a strip only says "below" or "above".
+    set when a strip only says "below" or "above"; ``buffers`` are the pH a meter was set on.
     """
 
     id: str
@@ -149,6 +149,7 @@ class Reading:
     instrument: str = ""
     as_typed: str = ""
     note: str = ""
+    buffers: tuple[Decimal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from quirewell.record.finding import Finding
-from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Step
+from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Reading, Step
 from quirewell.report.references import reference_words
 from quirewell.report.workings import AFTER_KEYS, BEFORE_KEYS, workings_part
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
@@ -158,7 +158,7 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
                 _quantity_words(reading.quantity),
                 shown_reading(reading),
                 _amount(reading.temperature_c, "°C", reading.id, "temperature_c"),
-                reading.method or reading.instrument,
+                _read_with(reading),
                 reading.moment or "",
             ]
             for reading in state.readings.values()
@@ -168,6 +168,13 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
 
 def _amount(value: Any, unit: str, ref: str, field: str) -> Shown:
     return Shown("", ()) if value is None else _record(f"{value} {unit}", ref, field, value)
+
+
+def _read_with(reading: Reading) -> str:
+    """How a reading was taken, with the buffers a meter was set on."""
+    how = reading.method or reading.instrument
+    on = ", ".join(str(one) for one in reading.buffers)
+    return f"{how}, buffers {on}" if on else how
 
 
 def _quantity_words(quantity: str) -> str:

@@ -133,6 +133,8 @@ def correct_reading(state: ItemState, form: Form) -> tuple[Draft, ...]:
         "quantity": before.quantity, "place": before.place, "method": before.method,
         "instrument": before.instrument, "note": before.note, "moment": before.moment or "",
     }  # fmt: skip
+    if before.buffers:
+        kept["buffers"] = "; ".join(str(one) for one in before.buffers)
     if before.temperature_c is not None and " at" not in form.get("value", ""):
         kept["temperature"] = str(before.temperature_c)
     (reading,) = _readings(state, {**kept, **form}, known)
@@ -222,7 +224,24 @@ def _reading(
         form.get("instrument", "").strip(),
         text,
         form.get("note", "").strip(),
+        _buffers(form, method) if kind.key == "pH" else (),
     )
+
+
+def _buffers(form: Form, method: str) -> tuple[Decimal, ...]:
+    """The buffers a meter was set on, as "7, 10.01"; none where none were written."""
+    text = form.get("buffers", "").strip()
+    if not text:
+        return ()
+    if PH_METHODS[method].strip:
+        raise _no(form, "buffers", "A strip is set on no buffers; leave them out.")
+    try:
+        found = tuple(typed.number(part) for part in re.split(r"\s*[;/ ]\s*|,\s+", text))
+    except typed.Unreadable as error:
+        raise _no(form, "buffers", f"{error}; write buffers as 7.00, 10.01.") from error
+    if not all(1 <= one <= 13 for one in found) or len(found) > 5:
+        raise _no(form, "buffers", f"Buffers lie between pH 1 and 13, at most five; got {text!r}.")
+    return found
 
 
 def _value(form: Form, kind: QuantityKind, text: str) -> tuple[Decimal, Decimal]:

@@ -15,6 +15,8 @@ from quirewell.stages.naming import place_words, time_words
 from quirewell.stages.reading_entry import PH_METHODS, QUANTITIES
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS, StepKind
 
+# A meter read a pH beyond its buffers strays by about 5 % of the slope (from memory).
+U_BEYOND = 0.05
 _STATES = {"planned": "planned", "started": "under way", "done": "done"}
 
 
@@ -151,6 +153,7 @@ def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
         "off_scale": reading.off_scale or "",
         "method": reading.method,
         "temperature_c": _plain_number(reading.temperature_c),
+        "buffers": [float(one) for one in reading.buffers],
         "moment": reading.moment or "",
         "instrument": reading.instrument,
         "as_typed": reading.as_typed,
@@ -182,7 +185,21 @@ def reading_u(reading: Reading) -> tuple[float | None, str]:
     if method is not None:
         u = math.hypot(u, float(method.u))
         basis = f"{method.name}, {method.u} (common practice, no source); {basis}"
+        beyond = _beyond_buffers(reading)
+        if beyond:
+            u = math.hypot(u, beyond * U_BEYOND)
+            basis += f"; {beyond:.1f} beyond its buffers (from memory: {U_BEYOND} for each pH)"
     return u, basis
+
+
+def _beyond_buffers(reading: Reading) -> float:
+    """How far [pH] a reading lies outside the buffers the meter was set on; 0 within half a pH."""
+    if not reading.buffers:
+        return 0.0
+    value = float(reading.value)
+    low, high = float(min(reading.buffers)), float(max(reading.buffers))
+    beyond = max(low - value, value - high, 0.0)
+    return beyond if beyond > 0.5 else 0.0
 
 
 def _test(state: ItemState, test: SpotTest) -> dict[str, Any]:
