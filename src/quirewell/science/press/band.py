@@ -1,0 +1,157 @@
+"""A pressing as a band: the same stack followed with everything that nobody knows let go free.
+
+Two curves of sorption; contacts, resistances to vapour and conduction drawn log-evenly between
+their bounds, by a low-discrepancy sequence, so that sixty-four runs do the work of hundreds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from quirewell.science.paper.sorption import CURVES
+from quirewell.science.press.course import Answers, Course, Pressing, Rules, answers, follow
+from quirewell.science.press.materials import CONTACT_BOUNDS, Contacts
+from quirewell.science.press.stack import Knobs
+
+Array = NDArray[np.float64]
+DRAWS = 64
+LOW, HIGH = 5.0, 95.0
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """What a calibration may narrow: (low, high) of contacts [W/(m2 K)] and of factors."""
+
+    paper: tuple[float, float] = CONTACT_BOUNDS["paper"]
+    hard: tuple[float, float] = CONTACT_BOUNDS["hard"]
+    platen: tuple[float, float] = CONTACT_BOUNDS["platen"]
+    leaf_mu: tuple[float, float] = (3 / 8, 30 / 8)
+    other_mu: tuple[float, float] = (0.4, 3.0)
+    conducts: tuple[float, float] = (0.85, 1.2)
+
+
+NAMES = ("paper", "hard", "platen", "leaf_mu", "other_mu", "conducts")
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A pressing over the draws: the courses' answers, and for each time the 5, 50, 95 % of what is
+    drawn: (3, times) each for temperature and water of the hot, centre and cool sheet; for each
+    sheet water at the end of heating (3, sheets) and its greatest humidity."""
+
+    middle: Course
+    runs: tuple[Answers, ...]
+    t_s: Array
+    hot_c: Array
+    centre_c: Array
+    cool_c: Array
+    hot_u: Array
+    centre_u: Array
+    cool_u: Array
+    end_u: Array
+    peak_rh: Array
+
+    def three(self, name: str) -> tuple[float, float, float] | None:
+        """5, 50, 95 % of an answer; None where half of the runs or more never come to it."""
+        values = [getattr(run, name) for run in self.runs]
+        known = sorted(value for value in values if value is not None)
+        if len(known) * 2 <= len(values):
+            return None
+        low, middle, high = np.percentile(known, (LOW, 50.0, HIGH))
+        return float(low), float(middle), float(high)
+
+    @property
+    def dose_days(self) -> tuple[float, float, float]:
+        """Equivalent days, low, middle, high: what the course leaves open and what ageing does."""
+        days = [run.dose.days for run in self.runs]
+        middle = float(np.median(days))
+        if middle <= 0:
+            return 0.0, 0.0, 0.0
+        course_u = float(np.std(np.log(np.maximum(days, 1e-9))))
+        own = float(np.median([run.dose.log_u for run in self.runs]))
+        spread = math.exp(1.6448536269514722 * math.hypot(course_u, own))
+        return middle / spread, middle, middle * spread
+
+    @property
+    def balance_error_rel(self) -> float:
+        """The books of the middle course: water gone astray by all water."""
+        return self.middle.balance_error_rel
+
+
+def knobs_of(bounds: Bounds, draws: int = DRAWS) -> list[Knobs]:
+    """So many settings of what is unknown, the two curves in turn; always the same ones."""
+    shares = qmc.Sobol(len(NAMES), scramble=True, rng=np.random.default_rng(1936)).random(draws)
+    out = []
+    for number, row in enumerate(shares):
+        value = {
+            name: math.exp(
+                math.log(getattr(bounds, name)[0])
+                + share * math.log(getattr(bounds, name)[1] / getattr(bounds, name)[0])
+            )
+            for name, share in zip(NAMES, row, strict=True)
+        }
+        out.append(
+            Knobs(
+                CURVES[number % 2], Contacts(value["paper"], value["hard"], value["platen"]),
+                value["leaf_mu"], value["other_mu"], value["conducts"],
+            )
+        )  # fmt: skip
+    return out
+
+
+def band(
+    pressing: Pressing, rules: Rules | None = None, bounds: Bounds | None = None,
+    draws: int = DRAWS, progress: Progress = lambda done, of: None,
+) -> Band:  # fmt: skip
+    """Follow a pressing over ``draws`` settings (2 to 512) of what is unknown.
+
+    Raises
+    ------
+    ValueError
+        As :func:`.course.follow`.
+    """
+    if not 2 <= draws <= 512:
+        raise ValueError(f"a band takes 2 to 512 runs, got {draws}")
+    settings = knobs_of(Bounds() if bounds is None else bounds, draws)
+    courses = []
+    for number, knobs in enumerate(settings):
+        courses.append(follow(pressing, knobs))
+        progress(number + 1, draws)
+    runs = tuple(answers(course, rules) for course in courses)
+    longest = max(courses, key=lambda course: course.t_s[-1])
+    times = longest.t_s
+    middle = follow(pressing)
+
+    def over(values: Callable[[Course], Array]) -> Array:
+        rows = [np.interp(times, course.t_s, values(course)) for course in courses]
+        return np.asarray(np.percentile(np.array(rows), (LOW, 50.0, HIGH), axis=0))
+
+    end = [course.u[course.heating_ends] for course in courses]
+    peak = [course.rh.max(axis=0) for course in courses]
+    half = middle.u.shape[1] // 2
+    return Band(
+        middle, runs, times,
+        over(lambda c: c.temperature_c[:, c.hot_sheet]), over(lambda c: c.centre_c),
+        over(lambda c: c.temperature_c[:, _away(c)]),
+        over(lambda c: c.u[:, c.hot_sheet]), over(lambda c: c.u[:, half]),
+        over(lambda c: c.u[:, _away(c)]),
+        np.percentile(np.array(end), (LOW, 50.0, HIGH), axis=0),
+        np.percentile(np.array(peak), (LOW, 50.0, HIGH), axis=0),
+    )  # fmt: skip
+
+
+def _away(course: Course) -> int:
+    """The sheet on the far side of the heat, the lower where both sides are hot."""
+    return 0 if course.pressing.heat == "below" else course.u.shape[1] - 1
+
+
+def middles(runs: Sequence[Answers], name: str) -> float:
+    """The median of an answer over runs that have it."""
+    return float(np.median([value for run in runs if (value := getattr(run, name)) is not None]))
