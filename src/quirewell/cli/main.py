@@ -58,6 +58,16 @@ COMMANDS = {
         "adhesive",
         "What to weigh for so many mends, and what they add to a leaf.",
     ),
+    "press": (
+        "quirewell.cli.press",
+        "press",
+        "What happens inside a pressed pamphlet, leaf by leaf, as a band.",
+    ),
+    "iron": (
+        "quirewell.cli.press",
+        "iron",
+        "How hot a fold gets under a hand iron, and what that costs.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

@@ -31,6 +31,8 @@ _MODULES = (
     "outlooking",
     "adhesives",
     "treating_heat",
+    "pressing",
+    "ironing",
 )
 
 

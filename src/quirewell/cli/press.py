@@ -1,0 +1,151 @@
+"""``quirewell press``, ``iron``: what happens inside a pressed pamphlet, and under a hand iron."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from quirewell.cli.output import fail, paragraphs, print_json
+from quirewell.stages.ironing import METHOD as IRON
+from quirewell.stages.ironing import as_json as iron_json
+from quirewell.stages.methods import run_method
+from quirewell.stages.press_entry import params_of
+from quirewell.stages.pressing import METHOD, as_json
+
+_JSON = click.option(
+    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
+)
+_MOST_BYTES = 100_000
+
+
+class _PlainFirst(click.Group):
+    """A group whose plain form is its sub-verb ``run``."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the default sub-verb first where none is named."""
+        if args and args[0] not in self.commands and args[0] not in ("--help", "-h"):
+            args = ["run", *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group(cls=_PlainFirst)
+def press() -> None:
+    """Temperature and moisture inside a pressed pamphlet, leaf by leaf, before anything is warmed.
+
+    \b
+    Examples:
+      quirewell press examples/stacks/case-a.toml
+      quirewell press examples/stacks/practice.toml --json
+    """
+
+
+def stack_params(stack: Path, wants_json: bool) -> dict[str, str]:
+    """The parameters of a stack file, or the end with a sentence."""
+    try:
+        if stack.stat().st_size > _MOST_BYTES:
+            raise ValueError(f"{stack.name} is too large for a stack file")
+        return params_of(stack.read_text(encoding="utf-8"), stack.name)
+    except (OSError, UnicodeDecodeError) as error:
+        fail(f"{stack.name} cannot be read as a stack file: {error}.", wants_json)
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+
+
+@press.command("run")
+@click.argument("stack", type=click.Path(path_type=Path, dir_okay=False), metavar="STACK.toml")
+@_JSON
+def run_stack(stack: Path, wants_json: bool) -> None:
+    """What happens in a stack from heat on to cool, as a band over what is not known.
+
+    \b
+    Examples:
+      quirewell press examples/stacks/case-a.toml
+      quirewell press examples/stacks/case-c.toml --json
+
+    STACK.toml lists layers from top to bottom; examples/stacks holds some. Not above 95 C: a hand
+    iron is computed by itself (quirewell iron).
+    """
+    params = stack_params(stack, wants_json)
+    try:
+        run = run_method(METHOD, "plan", {}, params=params)
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = as_json(run)
+    if wants_json:
+        print_json(out)
+        return
+    title = params.get("name", stack.stem).upper()
+    lines = [f"PRESS: {title}", ""]
+    for key in ("says", "alarm_says", "change", "swap"):
+        lines += paragraphs("", [out[key]])[1:]
+    lines += ["", *_table(out)]
+    click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))
+
+
+def _table(out: dict[str, Any]) -> list[str]:
+    rows = (
+        ("centre half-way, min", out["centre"]["t50_s"], 1 / 60),
+        ("centre at the end, C", out["centre"]["temperature_c_at_end"], 1),
+        ("water out, g/m2", out["water"]["lost_g_m2"], 1),
+        ("water out, %", out["water"]["lost_pct"], 1),
+        ("cool cover, g/g", out["cold_face"]["u"], 1),
+        ("greatest humidity, %", out["rh"]["max"], 100),
+        ("cool to 25 C, min", out["cool_to_25c_s"], 1 / 60),
+        ("heat, days at 20 C and 50 %", out["dose"]["days"], 1),
+    )
+    lines = [f"  {'':<30} {'low':>8} {'middle':>8} {'high':>8}   (90 %)"]
+    for name, one, factor in rows:
+        if one is None:
+            lines.append(f"  {name:<30} {'not in this course':>26}")
+        else:
+            low, mid, high = (factor * one[key] for key in ("low", "mid", "high"))
+            lines.append(f"  {name:<30} {low:>8.3g} {mid:>8.3g} {high:>8.3g}")
+    return lines
+
+
+_IRON = (
+    ("--iron-c", "C", "The iron's temperature (65 C)."),
+    ("--seconds", "S", "How long it stays in one place (5)."),
+    ("--release-mm", "MM", "Release sheet under it, 0 for none (0.5)."),
+    ("--leaves", "N", "Leaves in the fold under it (2)."),
+    ("--leaf-mm", "MM", "A leaf's thickness (0.085)."),
+    ("--rh-pct", "%", "Humidity in the paper (50)."),
+    ("--passes", "N", "Passes over one place (1)."),
+)
+
+
+def _options(command: Any) -> Any:
+    for name, metavar, says in reversed(_IRON):
+        command = click.option(name, default="", metavar=metavar, help=says)(command)
+    return command
+
+
+@click.command()
+@_options
+@_JSON
+def iron(wants_json: bool, **numbers: str) -> None:
+    """How hot the fold gets under a hand iron, and what that costs. Dry paper only above 100 C.
+
+    \b
+    Examples:
+      quirewell iron
+      quirewell iron --iron-c 121 --seconds 5 --release-mm 0.5 --passes 3 --json
+    """
+    params = {name: text for name, text in numbers.items() if text}
+    try:
+        run = run_method(IRON, "plan", {}, params=params)
+    except ValueError as error:
+        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = iron_json(run)
+    if wants_json:
+        print_json(out)
+        return
+    lines = ["IRON", "", *paragraphs("In a sentence", [out["says"]])[1:], ""]
+    for key, name in (("peak_c", "top leaf, C"), ("under_c", "lowest leaf, C")):
+        one = out[key]
+        lines.append(f"  {name:<16} {one['low']:.0f} to {one['high']:.0f} (90 %)")
+    days = out["dose"]["days"]
+    lines.append(f"  {'days':<16} {days['mid']:.2g} ({days['low']:.2g} to {days['high']:.2g})")
+    click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))

@@ -1,0 +1,204 @@
+"""A stack as typed: layers a line each, top to bottom, and the rest of a pressing in boxes.
+
+``above`` and ``below``: "aluminium 3.2; thin board 1.5; release sheet" (millimetres may be left
+out for the usual thickness; "aluminium 3.2 at 68 C" begins warm). A stack file says the same in
+TOML. Both become the text parameters of the method ``press.run``.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from typing import Any
+
+from quirewell.science.press.course import Cooling, Heat, Pressing
+from quirewell.science.press.materials import MATERIALS, Material
+from quirewell.science.press.stack import Layer, Pamphlet, Room, Stack
+from quirewell.stages import typed
+
+KNOWN = (
+    "name", "heat", "platen_c", "minutes", "above", "below", "centre", "wraps", "leaf_mm",
+    "leaf_g_m2", "cover_mm", "start_c", "start_rh_pct", "room_c", "room_rh_pct", "cooling",
+    "mends", "coated", "layers",
+)  # fmt: skip
+HEATS: tuple[Heat, ...] = ("above", "below", "both", "none")
+COOLINGS: tuple[Cooling, ...] = ("in place", "cold plates", "none")
+ABOVE, BELOW = "aluminium 3.2; thin board 1.5; card", "blotter; blotter; thin board 1.5; thin board"
+_LAYER = re.compile(
+    r"\s*(?P<name>[a-z][a-z \-]*?)\s*(?P<mm>\d[\d.,]*)?\s*(?:mm)?\s*"
+    r"(?:at\s+(?P<warm>[\d.,]+\s*°?\s*[CcFf]?))?\s*",
+    re.IGNORECASE,
+)
+_ALSO = {
+    "aluminum": "aluminium", "plate": "aluminium", "board": "thin-board", "heavy card": "card",
+    "cardboard": "card", "silicone": "release", "silicone release sheet": "release",
+    "release sheet": "release", "release paper": "release", "polyester": "film",
+    "polyester film": "film", "mdf": "wood", "plywood": "wood", "stone": "granite",
+    "granite slab": "granite", "aluminium plate": "aluminium", "coated cover": "cover",
+    "newsprint leaf": "leaf",
+}  # fmt: skip
+_OWN = re.compile(r"\s*(?P<name>[a-z][a-z \-]*?)\s*:\s*(?P<values>.+)", re.IGNORECASE)
+
+
+def read_pressing(params: Mapping[str, str]) -> Pressing:
+    """A pressing from text parameters.
+
+    Raises:
+        ValueError: with a sentence; limits of the stack are the science's own.
+    """
+    unknown = sorted(set(params) - set(KNOWN))
+    if unknown:
+        raise ValueError(f"a stack knows no {unknown[0]!r}; it knows {', '.join(KNOWN)}")
+    table = own_materials(params.get("layers", ""))
+    heat = _one_of(params, "heat", HEATS, "above")
+    cooling = _one_of(params, "cooling", COOLINGS, "in place")
+    centre_text = params.get("centre", "thin board 0.5").strip()
+    centre = None
+    if centre_text and centre_text != "none":
+        centre = read_layer(centre_text, table)
+    cover_mm = _number(params, "cover_mm", 0.12)
+    pamphlet = Pamphlet(
+        _whole(params, "wraps", 14), _number(params, "leaf_mm", 0.085),
+        _number(params, "leaf_g_m2", 52.7), cover_mm > 0, cover_mm or 0.12,
+        _celsius(params, "start_c", 20.0), _share(params, "start_rh_pct", 60.0), centre,
+    )  # fmt: skip
+    room = Room(_celsius(params, "room_c", 20.0), _share(params, "room_rh_pct", 50.0))
+    stack = Stack(
+        read_layers(params.get("above", ABOVE), table), pamphlet,
+        read_layers(params.get("below", BELOW), table), room,
+    )  # fmt: skip
+    return Pressing(
+        stack,
+        heat,
+        _celsius(params, "platen_c", 65.0),
+        _minutes(params, "minutes", 15.0),
+        cooling,
+    )
+
+
+def read_layers(text: str, table: Mapping[str, Material]) -> tuple[Layer, ...]:
+    """Layers, top to bottom, a line or a part between ";" each; none for nothing written."""
+    return tuple(
+        read_layer(part, table) for part in re.split(r"[;\n]", text) if part.strip(" ;\t\r")
+    )
+
+
+def read_layer(text: str, table: Mapping[str, Material]) -> Layer:
+    """A layer as typed: material, millimetres, and at what temperature it begins.
+
+    Raises:
+        ValueError: for what is no layer, naming what there is.
+
+    >>> read_layer("heavy card 0.25", MATERIALS).material.key
+    'card'
+    """
+    match = _LAYER.fullmatch(text)
+    name = " ".join(match["name"].lower().split()) if match else ""
+    key = _ALSO.get(name, name.replace(" ", "-"))
+    if match is None or key not in table:
+        names = ", ".join(row.key.replace("-", " ") for row in table.values())
+        raise ValueError(
+            f"{text.strip()[:40]!r} is no layer; write a material and millimetres, as in "
+            f"'thin board 1.5'. There are: {names}"
+        )
+    material = table[key]
+    mm = float(typed.number(match["mm"])) if match["mm"] else material.usual_mm
+    warm = float(typed.temperature_c(match["warm"])) if match["warm"] else None
+    return Layer(material, mm, warm)
+
+
+def own_materials(text: str) -> dict[str, Material]:
+    """The table of materials with the bench's own rows over it, a line each: "old felt: 180 kg/m3,
+    0.045 W/mK, 3 times air, 4 mm".
+
+    Raises:
+        ValueError: for a line that cannot be read.
+    """
+    table = dict(MATERIALS)
+    for line in re.split(r"[;\n]", text):
+        if not line.strip():
+            continue
+        match = _OWN.fullmatch(line)
+        # Digits in units ("kg/m3") are no values.
+        values = re.findall(r"(?<![A-Za-z/\d.])\d+\.?\d*", match["values"]) if match else []
+        if match is None or len(values) != 4:
+            raise ValueError(
+                f"{line.strip()[:60]!r} is no material; write it as 'old felt: 180 kg/m3, 0.045 "
+                "W/mK, 3 times air, 4 mm'"
+            )
+        rho, conducts, mu, mm = (float(one) for one in values)
+        if not (20 <= rho <= 9000 and 0.02 <= conducts <= 400 and 1 <= mu <= 1e6):
+            raise ValueError(
+                f"{line.strip()[:60]!r}: density is 20 to 9000 kg/m3, conduction 0.02 to 400 W/mK, "
+                "resistance 1 to a million times that of air"
+            )
+        name = " ".join(match["name"].lower().split())
+        key = name.replace(" ", "-")
+        table[key] = Material(
+            key, name, rho, 1400, conducts, mu, mu, mu, mm,
+            "nothing" if mu >= 1000 else "like paper", conducts > 1, "as given here",
+        )  # fmt: skip
+    return table
+
+
+def params_of(toml: str, name: str) -> dict[str, str]:
+    """The text parameters of a stack file.
+
+    Raises:
+        ValueError: when it is no TOML, or holds what a stack does not know.
+    """
+    try:
+        read = tomllib.loads(toml)
+    except tomllib.TOMLDecodeError as error:
+        raise ValueError(f"{name} is no stack file: {error}") from error
+    out: dict[str, str] = {}
+    for key, value in read.items():
+        if key not in KNOWN:
+            raise ValueError(f"{name}: a stack knows no {key!r}; it knows {', '.join(KNOWN)}")
+        out[key] = _text(value)
+    return out
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return "; ".join(str(one) for one in value)
+    return str(value)
+
+
+def _one_of(params: Mapping[str, str], name: str, known: tuple[Any, ...], usual: Any) -> Any:
+    text = params.get(name, "") or usual
+    if text not in known:
+        raise ValueError(f"{name} is one of {', '.join(known)}, got {text!r}")
+    return text
+
+
+def _number(params: Mapping[str, str], name: str, usual: float) -> float:
+    text = params.get(name, "").strip()
+    return float(typed.number(text)) if text else usual
+
+
+def _whole(params: Mapping[str, str], name: str, usual: int) -> int:
+    value = _number(params, name, usual)
+    if value != int(value):
+        raise ValueError(f"{name} are whole, got {value:g}")
+    return int(value)
+
+
+def _celsius(params: Mapping[str, str], name: str, usual: float) -> float:
+    text = params.get(name, "").strip()
+    return float(typed.temperature_c(text)) if text else usual
+
+
+def _minutes(params: Mapping[str, str], name: str, usual: float) -> float:
+    text = params.get(name, "").strip()
+    return float(typed.minutes(text)) if text else usual
+
+
+def _share(params: Mapping[str, str], name: str, usual: float) -> float:
+    value = _number(params, name, usual)
+    if 0 < value <= 1:
+        raise ValueError(f"humidity is per cent here: was {value:g} meant as {100 * value:g} %?")
+    return value / 100
