@@ -24,6 +24,10 @@ GOOD = {
     "decide/worth": {"ph_before": "surface strip 5 @ 20", "ph_after": "cold extract 8"},
     "treat/paste": {"kind": "methyl cellulose", "by": "w/w", "mends": "12"},
     "prove/reserve": {"ph": "surface strip 7.5 @ 21\nsurface strip above 9"},
+    "treat/dry": {"wet_g_g": "2.1", "rh_pct": "55", "fan": "yes"},
+    "finish/chamber": {"rh_pct": "95", "start_rh_pct": "50"},
+    "finish/press": {"above": "aluminium\ncard", "below": "blotter\nwood 12", "platen_c": "149 F"},
+    "finish/iron": {"iron_c": "250 F", "passes": "3"},
     "prove/heat": {"stays": "22 C, 95 %, 24 h: chamber\n68 C, 50 %, 15 min: pressed"},
 }
 
@@ -38,6 +42,11 @@ BAD: list[tuple[str, dict[str, str], str]] = [
     ("treat/paste", {"kind": "methyl cellulose", "by": ""}, "is the per cent by mass in mass"),
     ("prove/reserve", {"ph": "surface strip 15"}, "pH"),
     ("prove/reserve", {"titre": "20,0.1,12,0.1,1"}, "like paper"),
+    ("finish/press", {"above": "cheese"}, "is no layer"),
+    ("finish/press", {"platen_c": "250"}, "15 to 95 C"),
+    ("finish/iron", {"iron_c": "121", "rh_pct": "80"}, "steam"),
+    ("finish/chamber", {"rh_pct": "50", "start_rh_pct": "60"}, "no drier"),
+    ("treat/dry", {"wet_g_g": "0.1"}, "wet sheet"),
     ("prove/heat", {"stays": "52 C, 0.5 %, 15 min: pressed"}, "share of 1"),
     ("prove/heat", {"stays": "warm for a while"}, "a stay is temperature"),
     ("prove/heat", {"stays": ""}, "nothing was warm or damp"),
@@ -95,6 +104,14 @@ def test_the_numbers_of_an_answer_say_where_they_are_from(bench: Bench) -> None:
 def test_a_lopsided_band_is_written_as_a_band(bench: Bench) -> None:
     text = post(bench, "prove/heat", GOOD["prove/heat"]).text
     assert " with 90 %) days" in text
+
+
+def test_the_press_is_seen_from_inside_with_cautions_before_the_button(bench: Bench) -> None:
+    text = post(bench, "finish/press", GOOD["finish/press"]).text
+    assert text.index("Before you begin") < text.index("Look inside")
+    assert "flash" in text or "steam" in text
+    assert 'class="stackview"' in text and "one change at a time" in text
+    assert "not validated" in text
 
 
 def test_a_loggers_file_is_kept_byte_for_byte_and_read_again(bench: Bench) -> None:

@@ -68,6 +68,16 @@ COMMANDS = {
         "iron",
         "How hot a fold gets under a hand iron, and what that costs.",
     ),
+    "chamber": (
+        "quirewell.cli.damp",
+        "chamber",
+        "Hours and grams for an item in a humidity chamber.",
+    ),
+    "dry": (
+        "quirewell.cli.damp",
+        "dry",
+        "A washed wrap: when to restrain it, blotters, hours to dry.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

@@ -10,9 +10,10 @@ from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import ask, quantity_name
 from quirewell.stages.results import Shown
-from quirewell.stages.working import ITEM, PLAN, STORE, WORKINGS, newest, said
+from quirewell.stages.working import PLAN, SUBJECTS, WORKINGS, newest, said
 
-BEFORE_KEYS, AFTER_KEYS = ("dose", "water", "worth", "paste"), ("reserve", "heat", "store")
+BEFORE_KEYS = ("dose", "water", "worth", "paste", "dry", "chamber", "press", "iron")
+AFTER_KEYS = ("reserve", "heat", "store")
 
 
 def workings_part(state: ItemState, keys: Sequence[str]) -> list[dict[str, Any]]:
@@ -55,7 +56,7 @@ def _rows(run: Run, says: Sequence[str], state: ItemState) -> dict[str, Any]:
 
 def _name(finding: Finding) -> str:
     name = quantity_name(finding.quantity)
-    return name if finding.subject in (ITEM, PLAN, STORE) else f"{name}: {finding.subject}"
+    return name if finding.subject in SUBJECTS else f"{name}: {finding.subject}"
 
 
 def _value(finding: Finding, run: Run, state: ItemState) -> Shown:
@@ -69,7 +70,7 @@ def _options(run: Run, state: ItemState) -> dict[str, Any]:
     """The baths beside each other, a row each."""
     rows: dict[str, list[Any]] = {}
     for one in run.findings:
-        if one.subject not in (ITEM, PLAN):
+        if one.subject not in ("item", PLAN):
             rows.setdefault(one.subject, [one.subject]).append(_value(one, run, state))
     return {
         "head": ["Bath", "pH", "One leaves, as chalk", "Baths"],

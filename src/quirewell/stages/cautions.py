@@ -128,6 +128,21 @@ _ROWS = (
         "while warm, no solvents in the room.",
     ),
     Caution(
+        "flash-steam", "person",
+        "Damp paper or boards above 100 C give steam at once: it scalds and lifts what lies on it. "
+        "Switch off before you open, let it vent away from the face.", "from memory",
+    ),
+    Caution(
+        "dummy-first", "object",
+        "What heat does to this paper, its inks and cover shows only on paper: press a dummy of "
+        "like paper and thickness first. No probe goes into the item: it prints itself there.",
+    ),
+    Caution(
+        "fresh-mends", "object",
+        "Fresh cellulose-ether mends and mended spines stick in damp heat, coated covers take "
+        "gloss: a day to dry, and release sheet over each.", "from memory",
+    ),
+    Caution(
         "dry-slow", "object",
         "Paper starts to distort at about 0.6 g of water per gram: restrain it between blotters "
         "before that, not after.", "published", "sugarman1992",
@@ -169,6 +184,9 @@ _ROWS = (
 
 CAUTIONS: Mapping[str, Caution] = {row.id: row for row in _ROWS}
 
+HEAT = (
+    "heat-damp", "dummy-first", "fresh-mends", "coated", "brittle-fold", "hot-press", "flash-steam",
+)  # fmt: skip
 LIME_BATH = (
     "ink-first", "blue-alkali", "groundwood-alkali", "staples-out", "wet-weak", "coated",
     "lime-eyes", "lime-dust", "no-quicklime", "no-aluminium",

@@ -33,6 +33,8 @@ _MODULES = (
     "treating_heat",
     "pressing",
     "ironing",
+    "damping",
+    "drying",
 )
 
 

@@ -25,10 +25,6 @@ LATER = {
         "Here you will put the wraps back in order and match the old staple holes, with the "
         "misfit of each hole in millimetres."
     ),
-    "finish": (
-        "Here the pressing and the last drying will be planned and timed, with cautions before "
-        "anything is warmed or weighted."
-    ),
     "send": (
         "Here packing, weight and a record for the parcel will be prepared when the item goes "
         "back to its owner."
@@ -169,6 +165,7 @@ def progress(state: ItemState) -> tuple[Progress, ...]:
         "examine": _examine_says(state),
         "decide": _decide_says(state),
         "treat": _treat_says(state),
+        "finish": _finish_says(state),
         "prove": _prove_says(state),
     }
     return tuple(
@@ -193,6 +190,11 @@ def _examine_says(state: ItemState) -> str:
 def _decide_says(state: ItemState) -> str:
     planned = [run for run in state.runs.values() if run.subject == "plan"]
     return count_words(len(planned), "option") + " worked out" if planned else "nothing weighed yet"
+
+
+def _finish_says(state: ItemState) -> str:
+    planned = [run for run in state.runs.values() if run.subject == "finish"]
+    return count_words(len(planned), "plan") if planned else "nothing planned yet"
 
 
 def _treat_says(state: ItemState) -> str:

@@ -257,7 +257,9 @@ def _drawing(found: Band, pressing: Pressing) -> dict[str, str]:
     picked = np.unique(
         np.concatenate([
             np.linspace(0, found.middle.heating_ends, 31).astype(int),
-            np.linspace(found.middle.heating_ends, len(found.t_s) - 1, _DRAWN - 30).astype(int),
+            np.linspace(
+                min(found.middle.heating_ends, len(found.t_s) - 1), len(found.t_s) - 1, _DRAWN - 30
+            ).astype(int),
         ])
     )  # fmt: skip
     series = {

@@ -6,6 +6,7 @@ Fahrenheit, decimal commas and units are read the same everywhere; limits are th
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -18,23 +19,31 @@ from quirewell.record.nouns import ItemState
 from quirewell.science.paper.adhesive import GRADES_MPAS
 from quirewell.stages import (
     adhesives,
+    damping,
     dosing,
+    drying,
+    ironing,
     ledgering,
     outlooking,
+    press_entry,
+    pressing,
     reserving,
     treating_heat,
     typed,
     watering,
 )
 from quirewell.stages.asking import Asked, ask_all
-from quirewell.stages.cautions import LIME_BATH, plain
+from quirewell.stages.cautions import HEAT, LIME_BATH, plain
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import sheet_words
 from quirewell.stages.outlook_entry import KINDS, usual_ph
 from quirewell.stages.refusal import Problem, Refusal
 
 Parser = Callable[[str], Decimal]
-PLAN, ITEM, STORE = "plan", "item", "store"
+PLAN, ITEM, STORE, FINISH = "plan", "item", "store", "finish"
+
+
+SUBJECTS = (PLAN, ITEM, STORE, FINISH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +169,102 @@ _ROWS = (
         "Work out the batch",
     ),
     Working(
+        "dry", drying.METHOD, ITEM, "Drying a washed wrap",
+        "How long before it must be under restraint, blotters and when to change them, the rack.",
+        (
+            Box("wet_g_g", "Water in it, g a gram", "(wet - dry) / dry", usual="1.9",
+                parse=typed.number),
+            Box("sheet_g_m2", "Its weight, g/m2", usual="52.7", parse=typed.number),
+            Box("temperature_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c),
+            Box("rh_pct", "Its humidity, %", usual="50", parse=typed.number),
+            Box("fan", "Air", kind="choice", options=(("", "still"), ("yes", "a fan over it"))),
+            Box("faces", "Faces that dry", kind="choice",
+                options=(("2", "both, on a rack"), ("1", "one, on a support")), narrows=True),
+            Box("blotter_g_m2", "A blotter's weight, g/m2", usual="300", parse=typed.number,
+                narrows=True),
+            Box("width_mm", "Page width, mm", usual="184", parse=typed.number, narrows=True),
+            Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
+        ),
+        "Work out the drying", ("dry-slow", "wet-weak", "tidelines"), says=("dry.says",),
+    ),
+    Working(
+        "chamber", damping.METHOD, FINISH, "Humidity chamber",
+        "Hours until it is damp through, open, fanned or closed; the water that takes; what to "
+        "watch.",
+        (
+            Box("rh_pct", "Humidity held, %", usual="95", parse=typed.number),
+            Box("temperature_c", "Temperature", "C, or 68 F", usual="20",
+                parse=typed.temperature_c),
+            Box("start_rh_pct", "Paper begins at, %", "the room's, after a week in it", usual="50",
+                parse=typed.number),
+            Box("wraps", "Wraps", usual="14", parse=typed.number),
+            Box("wet_m2", "Wet area in it, m2", "a tray of 20 x 30 cm is 0.06", usual="0.06",
+                parse=typed.number),
+            Box("litres", "Its volume, L", usual="60", parse=typed.number),
+            Box("leaf_g_m2", "A leaf, g/m2", usual="52.7", parse=typed.number, narrows=True),
+            Box("width_mm", "Page width, mm", usual="184", parse=typed.number, narrows=True),
+            Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
+            Box("room_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c,
+                narrows=True),
+            Box("room_rh_pct", "The room's humidity, %", usual="50", parse=typed.number,
+                narrows=True),
+        ),
+        "Work out the chamber", ("over-humid", "coated", "brittle-fold", "mould"),
+        says=("chamber.says",),
+    ),
+    Working(
+        "press", pressing.METHOD, FINISH, "Inside the press",
+        "Heat and moisture in the closed pamphlet, leaf by leaf, before anything is warmed.",
+        (
+            Box("above", "Above it, top to bottom", "a line each, millimetres if you know them",
+                kind="lines", usual=press_entry.ABOVE),
+            Box("below", "Below it, top to bottom", "blotter, card, thin board, wood, felt, "
+                "release sheet, film, aluminium, granite", kind="lines", usual=press_entry.BELOW),
+            Box("heat", "Heated from", kind="choice",
+                options=(("above", "above"), ("below", "below"), ("both", "both sides"),
+                         ("none", "not heated"))),
+            Box("platen_c", "Platen", "C, or 149 F; at most 65 C for damp paper", usual="65",
+                parse=typed.temperature_c),
+            Box("minutes", "Minutes", usual="15", parse=typed.minutes),
+            Box("start_rh_pct", "Paper begins at, %", "80 from the chamber, 50 rested", usual="65",
+                parse=typed.number),
+            Box("centre", "In the centrefold", "thin board 0.5, or none", usual="thin board 0.5"),
+            Box("wraps", "Wraps", usual="14", parse=typed.number),
+            Box("cooling", "Then it cools", kind="choice",
+                options=(("in place", "in the press, heat off"),
+                         ("cold plates", "between cold plates"))),
+            Box("mends", "Fresh mends", kind="choice",
+                options=(("", "none"), ("yes", "yes, methyl cellulose")), narrows=True),
+            Box("coated", "Coated cover", kind="choice", options=(("", "no"), ("yes", "yes")),
+                narrows=True),
+            Box("cover_mm", "Cover, mm", "0 for none", usual="0.12", parse=typed.number,
+                narrows=True),
+            Box("leaf_mm", "A leaf, mm", usual="0.085", parse=typed.number, narrows=True),
+            Box("leaf_g_m2", "A leaf, g/m2", usual="52.7", parse=typed.number, narrows=True),
+            Box("room_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c,
+                narrows=True),
+            Box("room_rh_pct", "The room's humidity, %", usual="50", parse=typed.number,
+                narrows=True),
+            Box("layers", "Your own materials, a line each",
+                "old felt: 180 kg/m3, 0.045 W/mK, 3 times air, 4 mm", kind="lines", narrows=True),
+        ),
+        "Look inside", HEAT, says=("press.says",),
+    ),
+    Working(
+        "iron", ironing.METHOD, FINISH, "A hand iron over the fold",
+        "How hot the fold gets, and what that costs. Dry paper only above 100 C.",
+        (
+            Box("iron_c", "The iron", "C, or 250 F", usual="65", parse=typed.temperature_c),
+            Box("seconds", "Seconds in one place", usual="5", parse=typed.number),
+            Box("passes", "Passes", usual="3", parse=typed.number),
+            Box("release_mm", "Release sheet, mm", "0 for none", usual="0.5", parse=typed.number),
+            Box("leaves", "Leaves under it", usual="2", parse=typed.number),
+            Box("rh_pct", "Paper's humidity, %", usual="50", parse=typed.number),
+            Box("leaf_mm", "A leaf, mm", usual="0.085", parse=typed.number, narrows=True),
+        ),
+        "Work out the iron", HEAT, says=("iron.says",),
+    ),
+    Working(
         "reserve", reserving.METHOD, ITEM, "What is in the paper: pH and reserve",
         "Every pH that was read of the paper as one estimate, kept apart by how it was read; and "
         "the reserve of a scrap by back-titration.",
@@ -226,11 +331,11 @@ def working_view(state: ItemState, key: str) -> WorkingView:
     values |= begun
     if run is not None:
         values |= {name: text for name, text in run.params.items() if name in values}
-        for box in working.boxes:
-            if box.kind == "lines":
-                values[box.name] = "\n".join(
-                    part.strip() for part in values[box.name].split(";") if part.strip()
-                )
+    for box in working.boxes:
+        if box.kind == "lines":
+            values[box.name] = "\n".join(
+                part.strip() for part in re.split(r"[;\n]", values[box.name]) if part.strip()
+            )
     return WorkingView(
         working, values, tuple(plain(working.cautions)), said(run, working),
         _asked(run, working, state), () if run is None else run.warnings, run, note,
@@ -258,9 +363,7 @@ def _asked(run: Run | None, working: Working, state: ItemState) -> tuple[Asked, 
     ]  # fmt: skip
     named = replace(run, findings=tuple(shown))
     return tuple(
-        one
-        if one.subject in (ITEM, PLAN, STORE)
-        else replace(one, name=f"{one.name}: {one.subject}")
+        one if one.subject in SUBJECTS else replace(one, name=f"{one.name}: {one.subject}")
         for one in ask_all([named], state)
     )
 
@@ -282,6 +385,8 @@ def begins(state: ItemState, key: str) -> tuple[dict[str, str], str]:
         out["ph_before"] = usual_ph(state, "before")
     if key == "reserve":
         out["ph"] = "\n".join(_ph_lines(state))
+    if key in ("press", "chamber") and state.gathering is not None:
+        out["wraps"] = str(state.gathering.wraps)
     if key == "heat":
         sheet, out["stays"] = treating_heat.stays_of(state)
         if sheet:

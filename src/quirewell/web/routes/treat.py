@@ -30,7 +30,7 @@ from quirewell.web.page import render_item
 from quirewell.web.saving import Again, Command, saver
 from quirewell.web.workings import routes_of, views
 
-WORKED = ("paste",)
+WORKED = ("dry", "paste")
 
 
 def page(request: Request) -> Response:

@@ -1,0 +1,195 @@
+"""A humidity chamber as a registered method: hours by how open the item lies, water, what to watch.
+
+Parameters are text: ``rh_pct`` or ``salt``, ``temperature_c``, ``start_rh_pct``, ``wraps``,
+``leaf_g_m2``, ``leaf_mm``, ``cover_mm`` (0 for none), ``width_mm``, ``height_mm``, ``litres``,
+``wet_m2``, ``room_c``, ``room_rh_pct``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from quirewell.record.finding import Finding, Run
+from quirewell.science.press.chamber import WAYS, Chamber, Damping, Watch, damping, watch
+from quirewell.science.press.salts import SALTS, salt_rh
+from quirewell.science.press.stack import Pamphlet
+from quirewell.stages import typed
+from quirewell.stages.methods import Outcome, method
+
+METHOD = "chamber.plan"
+SOURCES = ("tryding2022", "heikkila1993", "ashrae2017")
+_KNOWN = {
+    "rh_pct", "salt", "temperature_c", "start_rh_pct", "wraps", "leaf_g_m2", "leaf_mm", "cover_mm",
+    "width_mm", "height_mm", "litres", "wet_m2", "room_c", "room_rh_pct",
+}  # fmt: skip
+ASSUMES = (
+    "Still air; a fan halves the hours of open leaves and hardly those of a closed item. The band "
+    "holds both curves of sorption and leaves three times as open and as tight.",
+    "What goes in by the edges of a closed item takes a month: it does not count.",
+    "Mould by a model for the most sensitive boards; old paper may carry living spores. Look, and "
+    "smell.",
+)
+NARROWS = "What would narrow it most: a hygrometer in the chamber, checked over damp table salt."
+SLURRY = (
+    "Salts hold damp air poorly where paper draws water: the top of the slurry thins. Heap the "
+    "solid, and give it a wide tray."
+)
+_NAMES = {"open leaf": "open leaf, both faces", "fanned": "fanned", "closed": "closed"}
+
+
+@method(METHOD, 1, "exact")
+def chamber_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
+    """Hours and grams for an item in a humidity chamber, and what goes wrong meanwhile."""
+    pamphlet, chamber, width, height = _read(params)
+    ways = [damping(pamphlet, way, chamber, width, height) for way in WAYS]
+    seen = watch(chamber)
+    warnings = [*_warnings(ways, seen, chamber), *ASSUMES, NARROWS]
+    if params.get("salt"):
+        warnings.insert(0, SLURRY)
+        mind = SALTS[params["salt"]].mind
+        if mind:
+            warnings.insert(0, f"{SALTS[params['salt']].name}: {mind}.")
+    return Outcome(
+        (
+            *(finding for way in ways for finding in _hours(way)),
+            _one("chamber.water_g", ways[0].water_g, 0.15 * ways[0].water_g, "g",
+                 "into the paper, nine tenths of it by then"),
+            _one("chamber.supply_h", _finite(ways[0].supply_h), 0.5 * _finite(ways[0].supply_h),
+                 "h", f"what {chamber.wet_m2:g} m2 of wet area needs to give it"),
+            _one("chamber.rh_pct", 100 * chamber.rh, 3.0, "%", "held in the chamber"),
+            _one("chamber.mould_h", _finite(seen.mould_h), 0.5 * _finite(seen.mould_h), "h",
+                 "until the index comes to 1, too little to see"),
+            _one("chamber.margin_k", seen.margin_k, 0.5, "K",
+                 "a wall cooler than the air by this drips"),
+            _one("chamber.lid_min", _finite(seen.lid_min), 0.3 * _finite(seen.lid_min), "min",
+                 "of supply, to make up for the lid opened once"),
+            Finding("", "chamber.says", "item", text=_sentence(ways, seen, chamber),
+                    standing="from memory", sources=SOURCES),
+        ),
+        tuple(warnings),
+    )  # fmt: skip
+
+
+def _read(params: Mapping[str, str]) -> tuple[Pamphlet, Chamber, float, float]:
+    unknown = sorted(set(params) - _KNOWN)
+    if unknown:
+        raise ValueError(f"{METHOD} knows no parameter {unknown[0]!r}")
+    warm = _celsius(params, "temperature_c", 20.0)
+    if params.get("salt") and params.get("rh_pct"):
+        raise ValueError("give the humidity or the salt that holds it, not both")
+    rh = salt_rh(params["salt"], warm) / 100 if params.get("salt") else _share(
+        params, "rh_pct", 95.0)  # fmt: skip
+    cover = _number(params, "cover_mm", 0.12)
+    pamphlet = Pamphlet(
+        int(_number(params, "wraps", 14)), _number(params, "leaf_mm", 0.085),
+        _number(params, "leaf_g_m2", 52.7), cover > 0, cover or 0.12, warm,
+        _share(params, "start_rh_pct", 50.0),
+    )  # fmt: skip
+    chamber = Chamber(
+        warm, min(rh, 0.985), _number(params, "litres", 60.0), _number(params, "wet_m2", 0.1),
+        _celsius(params, "room_c", 20.0), _share(params, "room_rh_pct", 50.0),
+    )  # fmt: skip
+    return (
+        pamphlet, chamber, _number(params, "width_mm", 184.0), _number(params, "height_mm", 260.0),
+    )  # fmt: skip
+
+
+def _number(params: Mapping[str, str], name: str, usual: float) -> float:
+    text = params.get(name, "").strip()
+    return float(typed.number(text)) if text else usual
+
+
+def _celsius(params: Mapping[str, str], name: str, usual: float) -> float:
+    text = params.get(name, "").strip()
+    return float(typed.temperature_c(text)) if text else usual
+
+
+def _share(params: Mapping[str, str], name: str, usual: float) -> float:
+    value = _number(params, name, usual)
+    if 0 < value <= 1:
+        raise ValueError(f"humidity is per cent here: was {value:g} meant as {100 * value:g} %?")
+    return value / 100
+
+
+def _finite(value: float) -> float:
+    return min(value, 1e5)
+
+
+def _hours(one: Damping) -> list[Finding]:
+    return [
+        Finding(
+            "", f"chamber.{key}", _NAMES[one.way], three[1], (three[2] - three[0]) / 3.29, "h",
+            low90=three[0], high90=three[2], standing="from memory", sources=SOURCES, note=note,
+        )
+        for key, three, note in (
+            ("half_h", one.half_h, "half of the water it will take up"),
+            ("most_h", one.most_h, "nine tenths of it; the paper alone, if the tray can follow"),
+        )
+    ]  # fmt: skip
+
+
+def _one(quantity: str, value: float, u: float, unit: str, note: str) -> Finding:
+    return Finding(
+        "", quantity, "item", value, u, unit, standing="from memory", sources=SOURCES, note=note
+    )
+
+
+def _time(hours: float) -> str:
+    if hours < 1.5:
+        return f"{60 * hours:.0f} minutes"
+    return f"{hours:.0f} hours" if hours < 60 else f"{hours / 24:.0f} days"
+
+
+def _sentence(ways: list[Damping], seen: Watch, chamber: Chamber) -> str:
+    leaf, fan, closed = ways
+    slow = leaf.limited_by == "supply" or leaf.supply_h > closed.most_h[1]
+    says = (
+        f"At {100 * chamber.rh:.0f} % open leaves are damp in about {_time(leaf.most_h[1])}, "
+        f"fanned ones in {_time(fan.most_h[1])}, the closed item in {_time(closed.most_h[1])}. "
+        f"It takes up about {leaf.water_g:.0f} g"
+    )
+    if slow:
+        says += (
+            f", and the wet area needs {_time(leaf.supply_h)} to give that: the supply is slower "
+            "than open paper. Line the walls with wet blotter"
+        )
+    return (
+        f"{says}. Flat or fanned first, then gently folded; look before {_time(seen.unseen_h)} are "
+        "over."
+    )
+
+
+def _warnings(ways: list[Damping], seen: Watch, chamber: Chamber) -> list[str]:
+    out = []
+    if seen.margin_k < 1.5:
+        out.append(
+            f"A wall or lid cooler than the air by {seen.margin_k:.1f} K drips: keep the chamber "
+            "from windows and cold floors, and a tilted film under the lid."
+        )
+    if ways[2].most_h[1] > seen.unseen_h:
+        out.append(
+            "The closed item takes longer than the cap without looking: fan it, or look in between."
+        )
+    return out
+
+
+def as_json(run: Run) -> dict[str, Any]:
+    """A plan as the command line's JSON."""
+    by_name = {one.quantity: one for one in run.findings if one.subject == "item"}
+    ways: dict[str, dict[str, Any]] = {}
+    for one in run.findings:
+        if one.subject in _NAMES.values():
+            key = one.quantity.removeprefix("chamber.")
+            ways.setdefault(one.subject, {})[key] = one.measured().as_json()
+    return {
+        "says": by_name["chamber.says"].text,
+        "ways": [{"way": way, **row} for way, row in ways.items()],
+        **{
+            key: by_name[f"chamber.{key}"].measured().as_json()
+            for key in ("water_g", "supply_h", "rh_pct", "mould_h", "margin_k", "lid_min")
+        },
+        "warnings": list(run.warnings),
+        "method": f"{run.method}@{run.version}",
+    }
