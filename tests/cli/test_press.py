@@ -1,0 +1,74 @@
+"""``quirewell press``, ``iron``, ``chamber``, ``dry`` through their public faces."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from quirewell.cli.damp import chamber, dry
+from quirewell.cli.press import iron, press
+
+STACKS = Path(__file__).resolve().parents[2] / "examples" / "stacks"
+
+
+def call(command, *arguments: str) -> Result:
+    return CliRunner().invoke(command, list(arguments))
+
+
+def test_a_stack_file_gives_the_promised_keys():
+    out = json.loads(call(press, str(STACKS / "case-c.toml"), "--json").stdout)
+    for three in (
+        out["centre"]["t50_s"], out["centre"]["temperature_c_at_end"], out["water"]["lost_g_m2"],
+        out["water"]["lost_pct"], out["cold_face"]["moisture_kg_kg"], out["rh"]["max"],
+        out["cool_to_25c_s"], out["dose"]["days"],
+    ):  # fmt: skip
+        assert three["low"] <= three["mid"] <= three["high"]
+        assert {"value", "u", "low90", "high90", "unit"} <= set(three)
+    assert out["cold_face"]["u"] == out["cold_face"]["moisture_kg_kg"]
+    assert {"level", "code", "time", "layer"} == set(out["alarms"][0])
+    assert abs(out["balance_error_rel"]) < 1e-9
+
+
+def test_in_words_it_says_what_to_change():
+    said = call(press, str(STACKS / "practice.toml")).stdout
+    assert "What helps most" in said and "(90 %)" in said
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in STACKS.glob("*.toml")))
+def test_each_example_says_what_it_is_and_that_it_is_no_preset(name):
+    text = (STACKS / f"{name}.toml").read_text("utf-8")
+    assert text.startswith("# ") and "preset" in text
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("above = [", "no stack file"), ("platen_c = 121", "15 to 95 C"), ("x = 1", "knows no 'x'")],
+)
+def test_a_bad_stack_file_is_a_sentence(tmp_path, text, says):
+    (tmp_path / "mine.toml").write_text(text)
+    result = call(press, str(tmp_path / "mine.toml"), "--json")
+    assert result.exit_code == 2 and says in json.loads(result.stdout)["error"]
+    assert call(press, str(tmp_path / "none.toml")).exit_code == 2
+
+
+def test_iron_chamber_and_dry_answer_on_nothing_but_defaults():
+    for command, key in ((iron, "peak_c"), (chamber, "water_g"), (dry, "restrain_min")):
+        out = json.loads(call(command, "--json").stdout)
+        assert {"value", "low90", "high90", "unit"} <= set(out[key]) and out["says"]
+        assert "In a sentence" in call(command).stdout
+
+
+@pytest.mark.parametrize(
+    ("command", "arguments", "says"),
+    [
+        (iron, ("--iron-c", "121", "--rh-pct", "80"), "steam"),
+        (chamber, ("--rh-pct", "0.95"), "per cent"),
+        (dry, ("--wet-g-g", "lots"), "lots"),
+    ],
+)
+def test_faults_are_sentences(command, arguments, says):
+    result = call(command, *arguments)
+    assert result.exit_code == 2 and says in result.stderr
