@@ -22,6 +22,7 @@ from quirewell.stages import survey, treat
 from quirewell.stages.noting import note_defect
 from quirewell.stages.overview import open_item
 from quirewell.stages.taking_in import folder_sources, take_in
+from quirewell.stages.working import keep
 from quirewell.studio.studio import Studio
 from quirewell.web.app import create_app
 
@@ -78,6 +79,8 @@ def _fill(folder: Path, scans: Path) -> None:
                     "method": "strip on the paper",
                 },
             ),
+            (keep("dose"), {"litres": "4"}),
+            (keep("press"), {"above": "aluminium; card", "below": "release sheet; wood 12"}),
         ):
             state = studio.state(ITEM)
             studio.append(ITEM, state.version, command(state, form))

@@ -20,7 +20,8 @@ AXE = Path(__file__).parents[2] / "node_modules" / "axe-core" / "axe.min.js"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 PAGES = [
     "/", "/new", "/item/{}", "/item/{}?show=change", "/item/{}/intake", "/item/{}/examine",
-    "/item/{}/examine/w01", "/item/{}/decide", "/item/{}/treat", "/item/{}/prove",
+    "/item/{}/examine/w01", "/item/{}/decide", "/item/{}/treat", "/item/{}/finish",
+    "/item/{}/prove",
     f"/item/{{}}/prove/{PLACE}", "/nowhere", "/item/{}{look}", "/item/{}{look}/correct",
 ]  # fmt: skip
 
