@@ -7,30 +7,17 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON, PlainFirst, ask, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.stages.ironing import METHOD as IRON
 from quirewell.stages.ironing import as_json as iron_json
-from quirewell.stages.methods import run_method
 from quirewell.stages.press_entry import params_of
 from quirewell.stages.pressing import METHOD, as_json
 
-_JSON = click.option(
-    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
-)
 _MOST_BYTES = 100_000
 
 
-class _PlainFirst(click.Group):
-    """A group whose plain form is its sub-verb ``run``."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Put the default sub-verb first where none is named."""
-        if args and args[0] not in self.commands and args[0] not in ("--help", "-h"):
-            args = ["run", *args]
-        return super().parse_args(ctx, args)
-
-
-@click.group(cls=_PlainFirst)
+@click.group(cls=PlainFirst, plain="run")
 def press() -> None:
     """Temperature and moisture inside a pressed pamphlet, leaf by leaf, before anything is warmed.
 
@@ -50,12 +37,12 @@ def stack_params(stack: Path, wants_json: bool) -> dict[str, str]:
     except (OSError, UnicodeDecodeError) as error:
         fail(f"{stack.name} cannot be read as a stack file: {error}.", wants_json)
     except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
+        fail(sentence(error), wants_json)
 
 
 @press.command("run")
 @click.argument("stack", type=click.Path(path_type=Path, dir_okay=False), metavar="STACK.toml")
-@_JSON
+@JSON
 def run_stack(stack: Path, wants_json: bool) -> None:
     """What happens in a stack from heat on to cool, as a band over what is not known.
 
@@ -68,11 +55,7 @@ def run_stack(stack: Path, wants_json: bool) -> None:
     iron is computed by itself (quirewell iron).
     """
     params = stack_params(stack, wants_json)
-    try:
-        run = run_method(METHOD, "plan", {}, params=params)
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = as_json(run)
+    out = as_json(ask(METHOD, "plan", params, wants_json))
     if wants_json:
         print_json(out)
         return
@@ -116,15 +99,9 @@ _IRON = (
 )
 
 
-def _options(command: Any) -> Any:
-    for name, metavar, says in reversed(_IRON):
-        command = click.option(name, default="", metavar=metavar, help=says)(command)
-    return command
-
-
 @click.command()
-@_options
-@_JSON
+@text_options(_IRON)
+@JSON
 def iron(wants_json: bool, **numbers: str) -> None:
     """How hot the fold gets under a hand iron, and what that costs. Dry paper only above 100 C.
 
@@ -133,12 +110,7 @@ def iron(wants_json: bool, **numbers: str) -> None:
       quirewell iron
       quirewell iron --iron-c 121 --seconds 5 --release-mm 0.5 --passes 3 --json
     """
-    params = {name: text for name, text in numbers.items() if text}
-    try:
-        run = run_method(IRON, "plan", {}, params=params)
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = iron_json(run)
+    out = iron_json(ask(IRON, "plan", numbers, wants_json))
     if wants_json:
         print_json(out)
         return

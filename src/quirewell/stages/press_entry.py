@@ -16,6 +16,15 @@ from quirewell.science.press.course import Cooling, Heat, Pressing
 from quirewell.science.press.materials import MATERIALS, Material
 from quirewell.science.press.stack import Layer, Pamphlet, Room, Stack
 from quirewell.stages import typed
+from quirewell.stages.typed_params import (
+    celsius,
+    humidity,
+    minutes,
+    number,
+    one_of,
+    refuse_unknown,
+    whole,
+)
 
 KNOWN = (
     "name", "heat", "platen_c", "minutes", "above", "below", "centre", "wraps", "leaf_mm",
@@ -47,23 +56,21 @@ def read_pressing(params: Mapping[str, str]) -> Pressing:
     Raises:
         ValueError: with a sentence; limits of the stack are the science's own.
     """
-    unknown = sorted(set(params) - set(KNOWN))
-    if unknown:
-        raise ValueError(f"a stack knows no {unknown[0]!r}; it knows {', '.join(KNOWN)}")
+    refuse_unknown(params, KNOWN, "a stack knows no")
     table = own_materials(params.get("layers", ""))
-    heat = _one_of(params, "heat", HEATS, "above")
-    cooling = _one_of(params, "cooling", COOLINGS, "in place")
+    heat = one_of(params, "heat", HEATS, "above")
+    cooling = one_of(params, "cooling", COOLINGS, "in place")
     centre_text = params.get("centre", "thin board 0.5").strip()
     centre = None
     if centre_text and centre_text != "none":
         centre = read_layer(centre_text, table)
-    cover_mm = _number(params, "cover_mm", 0.12)
+    cover_mm = number(params, "cover_mm", 0.12)
     pamphlet = Pamphlet(
-        _whole(params, "wraps", 14), _number(params, "leaf_mm", 0.085),
-        _number(params, "leaf_g_m2", 52.7), cover_mm > 0, cover_mm or 0.12,
-        _celsius(params, "start_c", 20.0), _share(params, "start_rh_pct", 60.0), centre,
+        whole(params, "wraps", 14), number(params, "leaf_mm", 0.085),
+        number(params, "leaf_g_m2", 52.7), cover_mm > 0, cover_mm or 0.12,
+        celsius(params, "start_c", 20.0), humidity(params, "start_rh_pct", 60.0), centre,
     )  # fmt: skip
-    room = Room(_celsius(params, "room_c", 20.0), _share(params, "room_rh_pct", 50.0))
+    room = Room(celsius(params, "room_c", 20.0), humidity(params, "room_rh_pct", 50.0))
     stack = Stack(
         read_layers(params.get("above", ABOVE), table), pamphlet,
         read_layers(params.get("below", BELOW), table), room,
@@ -71,8 +78,8 @@ def read_pressing(params: Mapping[str, str]) -> Pressing:
     return Pressing(
         stack,
         heat,
-        _celsius(params, "platen_c", 65.0),
-        _minutes(params, "minutes", 15.0),
+        celsius(params, "platen_c", 65.0),
+        minutes(params, "minutes", 15.0),
         cooling,
     )
 
@@ -152,11 +159,8 @@ def params_of(toml: str, name: str) -> dict[str, str]:
         read = tomllib.loads(toml)
     except tomllib.TOMLDecodeError as error:
         raise ValueError(f"{name} is no stack file: {error}") from error
-    out: dict[str, str] = {}
-    for key, value in read.items():
-        if key not in KNOWN:
-            raise ValueError(f"{name}: a stack knows no {key!r}; it knows {', '.join(KNOWN)}")
-        out[key] = _text(value)
+    out = {key: _text(value) for key, value in read.items()}
+    refuse_unknown(out, KNOWN, f"{name}: a stack knows no")
     return out
 
 
@@ -166,39 +170,3 @@ def _text(value: Any) -> str:
     if isinstance(value, list):
         return "; ".join(str(one) for one in value)
     return str(value)
-
-
-def _one_of(params: Mapping[str, str], name: str, known: tuple[Any, ...], usual: Any) -> Any:
-    text = params.get(name, "") or usual
-    if text not in known:
-        raise ValueError(f"{name} is one of {', '.join(known)}, got {text!r}")
-    return text
-
-
-def _number(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.number(text)) if text else usual
-
-
-def _whole(params: Mapping[str, str], name: str, usual: int) -> int:
-    value = _number(params, name, usual)
-    if value != int(value):
-        raise ValueError(f"{name} are whole, got {value:g}")
-    return int(value)
-
-
-def _celsius(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.temperature_c(text)) if text else usual
-
-
-def _minutes(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.minutes(text)) if text else usual
-
-
-def _share(params: Mapping[str, str], name: str, usual: float) -> float:
-    value = _number(params, name, usual)
-    if 0 < value <= 1:
-        raise ValueError(f"humidity is per cent here: was {value:g} meant as {100 * value:g} %?")
-    return value / 100

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from quirewell.record.finding import Run
+from quirewell.science.press.course import Pressing
 from quirewell.stages.ledger_view import Panel, panel_of, scale
 from quirewell.stages.press_entry import read_pressing
 
@@ -88,8 +89,8 @@ def press_view(run: Run) -> PressView:
             ("cool_u", "Water in the cover away from it, g/g", 0.0),
         )
     )
-    blocks, bars, start, ticks, tall = _stack(run)
     pressing = read_pressing(run.params)
+    blocks, bars, start, ticks, tall = _stack(run, pressing)
     level = drawing.get("alarm", "none|").split("|")[0]
     heat_says = {
         "above": "heat from above", "below": "heat from below", "both": "heat from both sides",
@@ -115,11 +116,10 @@ def _minutes(last: float) -> list[int]:
     return list(range(0, int(last) + 1, step))
 
 
-def _stack(run: Run) -> tuple[
+def _stack(run: Run, pressing: Pressing) -> tuple[
     tuple[Block, ...], tuple[SheetBar, ...], float, tuple[tuple[float, str], ...], float
 ]:  # fmt: skip
     drawing = run.drawing
-    pressing = read_pressing(run.params)
     low, middle, high = ([float(v) for v in row.split()] for row in drawing["end_u"].split(";"))
     peak = [float(v) for v in drawing["peak_rh"].split(";")[1].split()]
     names = drawing["sheets"].split(";")

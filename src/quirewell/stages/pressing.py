@@ -53,7 +53,7 @@ def press_run(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     pressing = read_pressing(params)
     found = band(pressing)
     changes = side_by_side(pressing)
-    numbers, left, dry = swap_worth(pressing)
+    numbers, left, dry = swap_worth(changes[0])
     return Outcome(
         (
             *_numbers(found, pressing), *_words(found, pressing, changes, numbers, left - dry),

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from quirewell.science.paper.sorption import CURVES
-from quirewell.science.press.course import Answers, Pressing, Rules, answers, follow
+from quirewell.science.press.course import Course, Pressing, Rules, answers, follow
 from quirewell.science.press.materials import MATERIALS
 from quirewell.science.press.stack import Knobs, Layer, Stack
 
@@ -22,7 +22,8 @@ _WORTH_G_M2 = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """A pressing with one thing changed, and what both curves of sorption say of it, midway."""
+    """A pressing with one thing changed, and what both curves of sorption say of it, midway;
+    ``took_g_m2``: what each layer took up while hot, by the first of them."""
 
     name: str
     why: str
@@ -35,6 +36,7 @@ class Changed:
     centre_c: float
     cool_s: float | None
     end_g_m2: float
+    took_g_m2: dict[int, float]
 
 
 def open_side(stack: Stack, lower: bool) -> tuple[bool, str, float]:
@@ -73,12 +75,8 @@ def _rank(one: Changed) -> tuple[float, float, float]:
 
 
 def _followed(name: str, why: str, pressing: Pressing, rules: Rules | None) -> Changed:
-    both: list[Answers] = []
-    ends = []
-    for curve in CURVES:
-        course = follow(pressing, Knobs(curve=curve))
-        both.append(answers(course, rules))
-        ends.append(float(course.pamphlet_g_m2[-1]))
+    courses = _both(pressing)
+    both = [answers(course, rules) for course in courses]
 
     def mean(key: str) -> float:
         return sum(float(getattr(one, key)) for one in both) / len(both)
@@ -87,8 +85,16 @@ def _followed(name: str, why: str, pressing: Pressing, rules: Rules | None) -> C
     return Changed(
         name, why, pressing, mean("red_s"), mean("amber_s"), mean("rh_max"), mean("cool_u"),
         mean("lost_g_m2"), mean("centre_c"), sum(cool) / len(cool) if cool else None,
-        sum(ends) / len(ends),
+        _end(courses), courses[0].gained_g_m2,
     )  # fmt: skip
+
+
+def _both(pressing: Pressing) -> list[Course]:
+    return [follow(pressing, Knobs(curve=curve)) for curve in CURVES]
+
+
+def _end(courses: list[Course]) -> float:
+    return sum(float(course.pamphlet_g_m2[-1]) for course in courses) / len(courses)
 
 
 def _changes(pressing: Pressing) -> Iterator[tuple[str, str, Pressing]]:
@@ -149,17 +155,12 @@ def _side(layers: tuple[Layer, ...], lower: bool) -> dict[str, tuple[Layer, ...]
     return {"below": layers} if lower else {"above": tuple(reversed(layers))}
 
 
-def swap_worth(pressing: Pressing) -> tuple[tuple[int, ...], float, float]:
+def swap_worth(as_is: Changed) -> tuple[tuple[int, ...], float, float]:
     """Boards that took up most (numbers), and the pamphlet's water at the end of cooling [g/m2]
-    with those boards left and changed for dry ones, both curves midway."""
-    left, changed = [], []
-    numbers: tuple[int, ...] = ()
-    for curve in CURVES:
-        course = follow(replace(pressing, swaps=()), Knobs(curve=curve))
-        if not numbers:
-            took = sorted(course.gained_g_m2.items(), key=lambda row: -row[1])
-            numbers = tuple(n for n, grams in took if grams > _WORTH_G_M2)[:3]
-        left.append(float(course.pamphlet_g_m2[-1]))
-        dry = follow(replace(pressing, swaps=numbers), Knobs(curve=curve))
-        changed.append(float(dry.pamphlet_g_m2[-1]))
-    return numbers, sum(left) / 2, sum(changed) / 2
+    with those boards left and changed for dry ones, both curves midway; of a pressing as it is, no
+    board changed."""
+    took = sorted(as_is.took_g_m2.items(), key=lambda row: -row[1])
+    numbers = tuple(n for n, grams in took if grams > _WORTH_G_M2)[:3]
+    if not numbers:
+        return (), as_is.end_g_m2, as_is.end_g_m2
+    return numbers, as_is.end_g_m2, _end(_both(replace(as_is.pressing, swaps=numbers)))

@@ -24,7 +24,8 @@ KIND, DX, RHO, HEAT, LAMBDA, LAMBDA_WET, MU, JOINT = range(8)
 CELL = 8
 MODE, FACE_C, FACE_H, FACE_BETA, FACE_P, FACE_CAPILLARY = range(6)
 FACE = 6
-FILM, PRESCRIBED = 0.0, 1.0
+# A face meets air or a platen through a film (mode 0), or is held at a state.
+PRESCRIBED = 1.0
 # Kinds of storage: paper by either curve, none to speak of, and the standard's material.
 PAPER_TRYDING, PAPER_HEIKKILA, TIGHT, STANDARD = range(4)
 # Storage of a layer that takes up nothing [kg/m3 for each unit of humidity].

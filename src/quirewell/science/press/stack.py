@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -263,6 +263,3 @@ def _problems(stack: Stack) -> Sequence[str]:
     if len(stack.above) > 20 or len(stack.below) > 20:
         found.append("at most 20 layers lie above or below")
     return found
-
-
-USUAL: Mapping[str, float] = {key: row.usual_mm for key, row in MATERIALS.items()}

@@ -1,0 +1,66 @@
+"""What verbs that ask a method share: options from rows, ``--json``, a plain form, the asking."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+from quirewell.cli.output import fail
+from quirewell.record.finding import Input, Run
+from quirewell.stages.methods import run_method
+
+JSON = click.option(
+    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
+)
+# An option: its names (a parameter's own name last, where it is another), what stands for its
+# value, what it is; its usual text, where the command line gives one.
+Row = tuple[str, str, str] | tuple[str, str, str, str]
+
+
+def text_options(rows: tuple[Row, ...]) -> Callable[[Any], Any]:
+    """Options that take text, a row each."""
+
+    def add(command: Any) -> Any:
+        for names, metavar, says, *usual in reversed(rows):
+            default = "".join(usual)
+            command = click.option(
+                *names.split(), default=default, show_default=bool(default), metavar=metavar,
+                help=says,
+            )(command)  # fmt: skip
+        return command
+
+    return add
+
+
+class PlainFirst(click.Group):
+    """A group whose plain form is one of its sub-verbs, ``plain``."""
+
+    def __init__(self, *arguments: Any, plain: str, **named: Any) -> None:
+        super().__init__(*arguments, **named)
+        self.plain = plain
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the plain sub-verb first where none is named."""
+        if args and args[0] not in self.commands and args[0] not in ("--help", "-h"):
+            args = [self.plain, *args]
+        return super().parse_args(ctx, args)
+
+
+def sentence(error: Exception) -> str:
+    """What an error says, with one full stop."""
+    return f"{error}".rstrip(".") + "."
+
+
+def ask(
+    method: str, subject: str, params: Mapping[str, str], wants_json: bool,
+    files: Mapping[str, Path] | None = None, inputs: tuple[Input, ...] = (),
+) -> Run:  # fmt: skip
+    """Run a method on what was given (empty texts left out), or end with its sentence."""
+    given = {name: text for name, text in params.items() if text}
+    try:
+        return run_method(method, subject, files or {}, inputs, given)
+    except ValueError as error:
+        fail(sentence(error), wants_json)
