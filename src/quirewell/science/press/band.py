@@ -12,32 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
-from quirewell.science.paper.sorption import CURVES
 from quirewell.science.press.course import Answers, Course, Pressing, Rules, answers, follow
-from quirewell.science.press.materials import CONTACT_BOUNDS, Contacts
-from quirewell.science.press.stack import Knobs
+from quirewell.science.press.known import Bounds, Known, draws_of, knobs_of
 
 Array = NDArray[np.float64]
 DRAWS = 64
 LOW, HIGH = 5.0, 95.0
 Progress = Callable[[int, int], None]
-
-
-@dataclass(frozen=True, slots=True)
-class Bounds:
-    """What a calibration may narrow: (low, high) of contacts [W/(m2 K)] and of factors."""
-
-    paper: tuple[float, float] = CONTACT_BOUNDS["paper"]
-    hard: tuple[float, float] = CONTACT_BOUNDS["hard"]
-    platen: tuple[float, float] = CONTACT_BOUNDS["platen"]
-    leaf_mu: tuple[float, float] = (3 / 8, 30 / 8)
-    other_mu: tuple[float, float] = (0.4, 3.0)
-    conducts: tuple[float, float] = (0.85, 1.2)
-
-
-NAMES = ("paper", "hard", "platen", "leaf_mu", "other_mu", "conducts")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,32 +67,12 @@ class Band:
         return self.middle.balance_error_rel
 
 
-def knobs_of(bounds: Bounds, draws: int = DRAWS) -> list[Knobs]:
-    """So many settings of what is unknown, the two curves in turn; always the same ones."""
-    shares = qmc.Sobol(len(NAMES), scramble=True, rng=np.random.default_rng(1936)).random(draws)
-    out = []
-    for number, row in enumerate(shares):
-        value = {
-            name: math.exp(
-                math.log(getattr(bounds, name)[0])
-                + share * math.log(getattr(bounds, name)[1] / getattr(bounds, name)[0])
-            )
-            for name, share in zip(NAMES, row, strict=True)
-        }
-        out.append(
-            Knobs(
-                CURVES[number % 2], Contacts(value["paper"], value["hard"], value["platen"]),
-                value["leaf_mu"], value["other_mu"], value["conducts"],
-            )
-        )  # fmt: skip
-    return out
-
-
 def band(
     pressing: Pressing, rules: Rules | None = None, bounds: Bounds | None = None,
-    draws: int = DRAWS, progress: Progress = lambda done, of: None,
+    draws: int = DRAWS, progress: Progress = lambda done, of: None, known: Known | None = None,
 ) -> Band:  # fmt: skip
-    """Follow a pressing over ``draws`` settings (2 to 512) of what is unknown.
+    """Follow a pressing over ``draws`` settings (2 to 512) of what is unknown, or of what a
+    calibration (``known``) of the press leaves unknown within the bounds.
 
     Raises
     ------
@@ -119,7 +81,8 @@ def band(
     """
     if not 2 <= draws <= 512:
         raise ValueError(f"a band takes 2 to 512 runs, got {draws}")
-    settings = knobs_of(Bounds() if bounds is None else bounds, draws)
+    bounds = Bounds() if bounds is None else bounds
+    settings = knobs_of(bounds, draws) if known is None else draws_of(known, draws, bounds)
     courses = []
     for number, knobs in enumerate(settings):
         courses.append(follow(pressing, knobs))
@@ -128,7 +91,7 @@ def band(
     longest = max(courses, key=lambda course: course.t_s[-1])
     # As far as every run goes: beyond that some have long been cool.
     times = longest.t_s[longest.t_s <= min(float(course.t_s[-1]) for course in courses)]
-    middle = follow(pressing)
+    middle = follow(pressing, None if known is None else known.best)
 
     def over(values: Callable[[Course], Array]) -> Array:
         rows = [np.interp(times, course.t_s, values(course)) for course in courses]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from quirewell.science.paper.heat_dose import HeatDose, dose_over
 from quirewell.science.paper.sorption import CURVES
-from quirewell.science.press.kernel import DX, RHO, humidity_and_heat
+from quirewell.science.press.kernel import DX, FACE_C, RHO, humidity_and_heat
 from quirewell.science.press.march import march
 from quirewell.science.press.stack import HOTTEST_C, Cells, Knobs, Side, Stack, cut, faces_of
 
@@ -43,7 +43,8 @@ class Rules:
 @dataclass(frozen=True, slots=True)
 class Pressing:
     """What is done to a stack: heat from a side [C, min], boards changed (layer numbers as
-    :class:`.stack.Cells` counts them), how it cools."""
+    :class:`.stack.Cells` counts them), how it cools. ``schedule``: (min, C) of a platen that does
+    not stay at ``platen_c``, straight lines between and level beyond."""
 
     stack: Stack
     heat: Heat = "above"
@@ -51,6 +52,12 @@ class Pressing:
     minutes: float = 15.0
     cooling: Cooling = "in place"
     swaps: tuple[int, ...] = ()
+    schedule: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def hottest_c(self) -> float:
+        """The platen at its hottest [C]."""
+        return max((celsius for _, celsius in self.schedule), default=self.platen_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +119,9 @@ def follow(pressing: Pressing, knobs: Knobs | None = None) -> Course:
     bottom = hot if pressing.heat in ("below", "both") else air
     steps = np.linspace(0, 60 * pressing.minutes, _HEAT_STEPS + 1)
     faces = faces_of(stack, top, bottom, knobs)
-    found = march(cells.cells, faces, cells.start_c, cells.start_w, steps)
+    found = march(
+        cells.cells, faces, cells.start_c, cells.start_w, steps, platen=_platen(pressing, faces)
+    )
     begun = float(found.water_kg_m3[0] @ dx)
     off = abs(float(found.water_kg_m3[-1] @ dx + found.water_out[-1].sum()) / begun - 1)
     times, warm, water = [steps], [found.temperature_c], [found.water_kg_m3]
@@ -132,6 +141,17 @@ def follow(pressing: Pressing, knobs: Knobs | None = None) -> Course:
         pressing, knobs, cells, t_s, celsius[:, sheets], u, rh,
         1000 * held[:, sheets] @ dx[sheets], gained, len(steps) - 1, off,
     )  # fmt: skip
+
+
+def _platen(pressing: Pressing, faces: Array) -> Array | None:
+    """The faces' temperatures over time, as :func:`.march.march` takes them."""
+    if not pressing.schedule or pressing.heat == "none":
+        return None
+    rows = np.array([(60 * minute, celsius, celsius) for minute, celsius in pressing.schedule])
+    for side, unheated in ((1, "below"), (2, "above")):
+        if pressing.heat == unheated:
+            rows[:, side] = faces[side - 1, FACE_C]
+    return rows
 
 
 def _cool(
@@ -177,16 +197,19 @@ def _humid(u: Array, celsius: Array, curve: int) -> Array:
 
 
 def _check(pressing: Pressing) -> None:
-    if pressing.heat != "none" and not 15 <= pressing.platen_c <= HOTTEST_C:
-        hint = (
-            "; above that water boils out in bulk and nothing here holds. A hand iron is computed "
-            "by itself"
-            if pressing.platen_c > HOTTEST_C
-            else ""
-        )
-        raise ValueError(
-            f"a platen is 15 to {HOTTEST_C:g} C here, got {pressing.platen_c:g} C{hint}"
-        )
+    platens = [celsius for _, celsius in pressing.schedule] or [pressing.platen_c]
+    for celsius in platens if pressing.heat != "none" else ():
+        if not 5 <= celsius <= HOTTEST_C or (not pressing.schedule and celsius < 15):
+            hint = (
+                "; above that water boils out in bulk and nothing here holds. A hand iron is "
+                "computed by itself"
+                if celsius > HOTTEST_C
+                else ""
+            )
+            raise ValueError(f"a platen is 15 to {HOTTEST_C:g} C here, got {celsius:g} C{hint}")
+    minutes = [minute for minute, _ in pressing.schedule]
+    if any(later <= earlier for earlier, later in pairwise(minutes)):
+        raise ValueError("a platen's schedule goes forward in time: 0 min 20 C; 5 min 65 C")
     if not 0.5 <= pressing.minutes <= 24 * 60:
         raise ValueError(f"pressing lasts half a minute to a day here, got {pressing.minutes:g}")
     layers = len(pressing.stack.above) + len(pressing.stack.below)
@@ -230,7 +253,7 @@ def answers(course: Course, rules: Rules | None = None) -> Answers:
     end = course.heating_ends
     heated = slice(0, end + 1)
     centre = course.centre_c
-    half = (centre[0] + course.pressing.platen_c) / 2
+    half = (centre[0] + course.pressing.hottest_c) / 2
     t50 = _first_over(course.t_s[heated], centre[heated], half)
     lost = float(course.pamphlet_g_m2[0] - course.pamphlet_g_m2[end])
     red, red_from = _seconds(course, rules.hot_c, rules.red_rh)

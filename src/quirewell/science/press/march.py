@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import ODEintWarning, odeint
 
-from quirewell.science.press.kernel import CELL, FACE, rates
+from quirewell.science.press.kernel import CELL, FACE, FACE_C, rates
 
 Array = NDArray[np.float64]
 RELATIVE, KELVINS, KG_M3 = 1e-6, 1e-5, 1e-6
@@ -39,9 +39,12 @@ class March:
 
 def march(
     cells: Array, faces: Array, start_c: Array, start_w: Array, t_s: Array,
-    relative: float = RELATIVE,
+    relative: float = RELATIVE, platen: Array | None = None,
 ) -> March:  # fmt: skip
     """March ``cells`` (n, 8) between ``faces`` (2, 6) from a start (n,) over times [s].
+
+    ``platen`` (k, 3): times [s], and the temperature [C] of the upper and the lower face at them,
+    straight lines between; None where the faces stay as they are.
 
     Raises
     ------
@@ -55,10 +58,13 @@ def march(
         raise ValueError("cells are (n, 8), faces (2, 6) and a start n values")
     y = np.zeros(2 * count + 4)
     y[2:-2:2], y[3:-2:2] = start_c, start_w
-    cells, faces = np.ascontiguousarray(cells), np.ascontiguousarray(faces)
+    cells, faces = np.ascontiguousarray(cells), np.array(faces, dtype=np.float64, order="C")
 
     def change(time: float, state: Array) -> Array:
         out = np.empty(len(state))
+        if platen is not None:
+            for side in (0, 1):
+                faces[side, FACE_C] = np.interp(time, platen[:, 0], platen[:, side + 1])
         rates(state, cells, faces, out)
         return out
 
