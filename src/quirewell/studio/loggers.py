@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -55,7 +55,9 @@ class LoggerLog:
 
 
 @dataclass(slots=True)
-class _Table:
+class Table:
+    """Rows of readings as text under their header, and what was odd about them."""
+
     header: list[str]
     rows: list[list[str]]
     comma: bool
@@ -94,7 +96,7 @@ def parse_log(
     """:func:`read_log` on bytes."""
     if unit and unit.upper() not in ("C", "F"):
         raise LogError(f"the unit is C or F, got {unit[:10]!r}")
-    table = _table(_text(data, name), name)
+    table = _table(_text(data, name), name, _is_reading)
     when, warm, damp = _columns(table, columns, name)
     stamps, good = _times(table, when, day_first, name)
     t = _numbers(table, warm)
@@ -113,7 +115,33 @@ def _text(data: bytes, name: str) -> str:
         return data.decode("latin-1")
 
 
-def _table(text: str, name: str) -> _Table:
+def read_table(data: bytes, name: str, is_reading: Callable[[Sequence[str]], bool]) -> Table:
+    """The rows of a text file in which ``is_reading`` sees readings, under their header.
+
+    Raises
+    ------
+    LogError
+        For no text, no columns, no readings.
+    """
+    return _table(_text(data, name), name, is_reading)
+
+
+def numbers_of(table: Table, column: int) -> Array:
+    """A column's numbers; NaN where there is none."""
+    return _numbers(table, column)
+
+
+def stamps_of(table: Table, when: tuple[int, ...], name: str) -> Array | None:
+    """Seconds since the first row by the dates in columns; None where they hold no dates."""
+    if not any(_DAY.search(row[when[0]]) for row in table.rows[:50]):
+        return None
+    stamps, good = _times(table, when, "yes", name)
+    seconds = np.full(len(stamps), np.nan)
+    seconds[good] = (stamps[good] - stamps[good].min()).astype(np.float64)
+    return seconds
+
+
+def _table(text: str, name: str, is_reading: Callable[[Sequence[str]], bool]) -> Table:
     lines = text.splitlines()
     if len(lines) > MOST_ROWS:
         raise LogError(f"{name} holds {len(lines)} lines; up to {MOST_ROWS} are read")
@@ -122,19 +150,19 @@ def _table(text: str, name: str) -> _Table:
         raise LogError(f"{name} holds no rows of readings")
     delimiter = max(_DELIMITERS, key=lambda sign: _steadiness(sample, sign))
     if _steadiness(sample, delimiter) <= 0:
-        raise LogError(f"{name} has no columns: it needs a time, a temperature and a humidity")
+        raise LogError(f"{name} has no columns: it needs a time and what was read at it")
     width = len(_cells(sample[-1], delimiter))
     rows = [
         [cell.strip() for cell in row]
         for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter)
     ]
     rows = [row for row in rows if len(row) >= width and any(row)]
-    first = next((n for n, row in enumerate(rows) if _is_reading(row)), None)
+    first = next((n for n, row in enumerate(rows) if is_reading(row)), None)
     if first is None:
         raise LogError(f"{name} holds no row with a time and two numbers")
     header = rows[first - 1] if first else [f"column {n + 1}" for n in range(width)]
-    body = [row for row in rows[first:] if _is_reading(row)]
-    table = _Table(header, body, delimiter != ",")
+    body = [row for row in rows[first:] if is_reading(row)]
+    table = Table(header, body, delimiter != ",")
     left = len(rows) - first - len(body)
     if left:
         table.notes.append(f"{left} rows held no readings and were passed over")
@@ -156,7 +184,7 @@ def _is_reading(row: Sequence[str]) -> bool:
     return numbers >= 2 and any(_DAY.search(cell) for cell in row)
 
 
-def _columns(table: _Table, wanted: str, name: str) -> tuple[tuple[int, ...], int, int]:
+def _columns(table: Table, wanted: str, name: str) -> tuple[tuple[int, ...], int, int]:
     if wanted:
         return _named(table, wanted, name)
     sample = table.rows[:: max(1, len(table.rows) // 200)]
@@ -192,7 +220,7 @@ def _columns(table: _Table, wanted: str, name: str) -> tuple[tuple[int, ...], in
     return when, warm[0], damp[0]
 
 
-def _named(table: _Table, wanted: str, name: str) -> tuple[tuple[int, ...], int, int]:
+def _named(table: Table, wanted: str, name: str) -> tuple[tuple[int, ...], int, int]:
     parts = [part.strip() for part in wanted.split(",")]
     if len(parts) != 3:
         raise LogError("give three columns: time, temperature, humidity")
@@ -214,7 +242,7 @@ def _mostly_numbers(sample: Sequence[Sequence[str]], column: int) -> bool:
 
 
 def _times(
-    table: _Table, when: tuple[int, ...], day_first: str, name: str
+    table: Table, when: tuple[int, ...], day_first: str, name: str
 ) -> tuple[NDArray[np.datetime64], NDArray[np.bool_]]:
     texts = [" ".join(row[c] for c in when) for row in table.rows]
     parts = [_DAY.search(text) for text in texts]
@@ -266,7 +294,7 @@ def _stamp(match: re.Match[str], order: str) -> datetime | None:
         return None
 
 
-def _numbers(table: _Table, column: int) -> Array:
+def _numbers(table: Table, column: int) -> Array:
     out = np.full(len(table.rows), np.nan)
     for n, row in enumerate(table.rows):
         cell = row[column] if column < len(row) else ""
@@ -276,7 +304,7 @@ def _numbers(table: _Table, column: int) -> Array:
 
 
 def _checked(
-    table: _Table, stamps: NDArray[np.datetime64], good: NDArray[np.bool_], t: Array, h: Array,
+    table: Table, stamps: NDArray[np.datetime64], good: NDArray[np.bool_], t: Array, h: Array,
     named: str, unit: str, name: str,
 ) -> LoggerLog:  # fmt: skip
     notes = list(table.notes)
