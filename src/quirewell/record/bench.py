@@ -1,4 +1,4 @@
-"""What belongs to the bench, not to an item: the printed strip, its greys, the scanner.
+"""What belongs to the bench, not to an item: strip, greys, scanner, press, stacks, materials.
 
 These values live in the studio's own stream of the journal. They are measured once and used
 for every item from then on; a newer value of the same kind takes the older one's place.
@@ -6,6 +6,7 @@ for every item from then on; a newer value of the same kind takes the older one'
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
@@ -129,6 +130,49 @@ class FittedTarget:
 
 
 @dataclass(frozen=True, slots=True)
+class PressCalibration:
+    """A press held against a dummy's log and weights, with the run that did it.
+
+    ``press`` is a name its owner will know. ``use`` is what ``press.run`` takes as known; empty
+    where the readings contradicted the model, so that nothing is narrowed by it.
+    """
+
+    id: str
+    press: str
+    run: Run
+    use: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.press.strip():
+            raise ValueError("a calibration needs the press's name; any name you will know")
+
+
+@dataclass(frozen=True, slots=True)
+class StackRecipe:
+    """A pressing kept by name: the text parameters of ``press.run`` that lay it out."""
+
+    id: str
+    name: str
+    params: Mapping[str, str]
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.name.strip():
+            raise ValueError("a recipe needs a name")
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMaterials:
+    """The bench's own materials for a press, a line each as ``press.run`` reads them; a line that
+    names one of the table takes its place."""
+
+    id: str
+    lines: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class BenchState:
     """Everything true of the bench, newest last, at ``version`` of the studio's stream."""
 
@@ -138,6 +182,9 @@ class BenchState:
     calibrations: dict[str, ScannerCalibration] = field(default_factory=dict)
     cards: dict[str, ToneCard] = field(default_factory=dict)
     targets: dict[str, FittedTarget] = field(default_factory=dict)
+    presses: dict[str, PressCalibration] = field(default_factory=dict)
+    stacks: dict[str, StackRecipe] = field(default_factory=dict)
+    materials: dict[str, OwnMaterials] = field(default_factory=dict)
 
     @property
     def strip(self) -> str:
@@ -172,6 +219,28 @@ class BenchState:
         mine = [one for one in self.targets.values() if one.scanner == scanner]
         return mine[-1] if mine else None
 
+    def press(self, name: str) -> PressCalibration | None:
+        """The newest calibration of a press by its name."""
+        mine = [one for one in self.presses.values() if one.press == name]
+        return mine[-1] if mine else None
+
+    def known_presses(self) -> tuple[PressCalibration, ...]:
+        """The newest calibration of each press, contradicted ones left out."""
+        newest = {one.press: one for one in self.presses.values()}
+        return tuple(one for one in newest.values() if one.use)
+
+    def recipes(self) -> tuple[StackRecipe, ...]:
+        """The newest recipe by each name."""
+        return tuple({one.name: one for one in self.stacks.values()}.values())
+
+    def own_materials(self) -> str:
+        """The bench's own lines of the table of materials; empty where there are none."""
+        newest = next(reversed(self.materials.values()), None)
+        return newest.lines if newest else ""
+
 
 EMPTY_BENCH = BenchState()
-BENCH_COLLECTIONS = ("strip_readings", "strip_greys", "calibrations", "cards", "targets")
+BENCH_COLLECTIONS = (
+    "strip_readings", "strip_greys", "calibrations", "cards", "targets", "presses", "stacks",
+    "materials",
+)  # fmt: skip
