@@ -35,6 +35,31 @@ def test_a_stack_file_gives_the_promised_keys():
 def test_in_words_it_says_what_to_change():
     said = call(press, str(STACKS / "practice.toml")).stdout
     assert "What helps most" in said and "(90 %)" in said
+    assert "no band" in said and "g/m2 taken up" in said
+
+
+@pytest.mark.parametrize(
+    ("command", "arguments", "danger"),
+    [
+        (press, (str(STACKS / "case-a.toml"),), "burns"),
+        (iron, (), "burns"),
+    ],
+)
+def test_dangers_come_before_any_number(command, arguments, danger):
+    said = call(command, *arguments).stdout
+    told, then = said.split("Before you begin")[1].split("\n\n", 1)
+    assert danger in told and " 90 %" not in told and "90 %" in then
+    cautions = json.loads(call(command, *arguments, "--json").stdout)["cautions"]
+    assert cautions and all(isinstance(one, str) and one.endswith(".") for one in cautions)
+    assert any(danger in one for one in cautions)
+
+
+def test_water_taken_up_has_a_row_of_its_own_name(tmp_path):
+    (tmp_path / "dry.toml").write_text('start_rh_pct = 20\nheat = "none"\nminutes = 60\n')
+    said = call(press, str(tmp_path / "dry.toml")).stdout
+    (row,) = [line for line in said.splitlines() if "water taken up, g/m2" in line]
+    low, middle, high = (float(one) for one in row.split("g/m2")[1].split())
+    assert 0 < low <= middle <= high
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in STACKS.glob("*.toml")))

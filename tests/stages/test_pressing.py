@@ -11,7 +11,7 @@ from quirewell.science.press.materials import MATERIALS
 from quirewell.stages import damping, drying, ironing, pressing
 from quirewell.stages.methods import run_method
 from quirewell.stages.press_entry import params_of, read_layer, read_pressing
-from quirewell.stages.press_view import press_view
+from quirewell.stages.press_view import changes_of, press_view
 
 STACKS = Path(__file__).resolve().parents[2] / "examples" / "stacks"
 
@@ -98,6 +98,34 @@ def test_the_picture_has_every_sheet_and_the_alarm_s_colour(practice):
     assert view.hot_above and not view.hot_below
 
 
+def test_every_number_says_what_its_band_holds_and_the_books_claim_none(case_a):
+    for one in case_a.findings:
+        if one.value is not None and one.quantity != "press.balance_error_rel":
+            (term,) = one.terms
+            assert term.name.startswith("what nobody knows of the stack")
+            assert term.basis.startswith("64 runs over the bounds") and term.u == one.u
+            assert one.standing == "from memory"
+    (books,) = [one for one in case_a.findings if one.quantity == "press.balance_error_rel"]
+    assert books.u is None
+
+
+def test_the_limits_of_the_alarms_are_told_as_our_own(case_a):
+    assert any("our own rule" in one and "no standard" in one for one in case_a.warnings)
+
+
+def test_water_taken_up_is_never_called_water_out(case_a, practice):
+    rows = {row.name: row.out for row in changes_of(practice)}
+    assert rows["the pamphlet let come to 50 % before"].endswith("g/m2 taken up")
+    assert rows["as it is"].endswith("g/m2 out") and "-" not in "".join(rows.values())
+    assert "no band" in press_view(case_a).changes_say
+
+
+def test_a_short_pressing_is_said_in_the_singular():
+    run = run_method(pressing.METHOD, "finish", {}, (), params("case-a", minutes="1"))
+    says = pressing.as_json(run)["says"]
+    assert says.startswith("After 1 minute the centre") and "1 minutes" not in says
+
+
 def test_what_is_above_the_presets_is_told(practice):
     told = " ".join(practice.warnings)
     assert "above the preset of 65 C for damp paper" in told and "dummy" in told
@@ -172,6 +200,17 @@ def test_an_iron_over_release_sheet_stays_far_below_its_own_temperature():
     bare, over = iron(iron_c="121", release_mm="0"), iron(iron_c="121", release_mm="0.5")
     assert over["peak_c"]["high"] < bare["peak_c"]["high"] < 121
     assert bare["dose"]["days"]["mid"] > over["dose"]["days"]["mid"]
+
+
+@pytest.mark.parametrize("name", ["passes", "leaves"])
+def test_what_is_counted_under_an_iron_is_whole(name):
+    with pytest.raises(ValueError, match=f"{name} are whole, got 2.7"):
+        iron(**{name: "2.7"})
+
+
+def test_an_iron_s_temperatures_stand_from_memory():
+    run = run_method(ironing.METHOD, "finish", {}, (), {})
+    assert {one.standing for one in run.findings} == {"from memory"}
 
 
 def test_more_passes_cost_more_days():

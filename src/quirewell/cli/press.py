@@ -9,10 +9,12 @@ import click
 
 from quirewell.cli.options import JSON, PlainFirst, ask, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
+from quirewell.record.finding import Run
 from quirewell.stages.ironing import METHOD as IRON
 from quirewell.stages.ironing import as_json as iron_json
 from quirewell.stages.press_entry import params_of
-from quirewell.stages.pressing import METHOD, as_json
+from quirewell.stages.press_view import changes_of
+from quirewell.stages.pressing import METHOD, MIDWAY, as_json
 
 _MOST_BYTES = 100_000
 
@@ -55,15 +57,17 @@ def run_stack(stack: Path, wants_json: bool) -> None:
     iron is computed by itself (quirewell iron).
     """
     params = stack_params(stack, wants_json)
-    out = as_json(ask(METHOD, "plan", params, wants_json))
+    run = ask(METHOD, "plan", params, wants_json)
+    out = as_json(run)
     if wants_json:
         print_json(out)
         return
     title = params.get("name", stack.stem).upper()
-    lines = [f"PRESS: {title}", ""]
+    lines = [f"PRESS: {title}", *paragraphs("Before you begin", out["cautions"]), ""]
     for key in ("says", "alarm_says", "change", "swap"):
         lines += paragraphs("", [out[key]])[1:]
-    lines += ["", *_table(out)]
+    lines += ["", *_table(out), "", "What else could be done, one change at a time",
+              f"  ({MIDWAY})", *_changes(run)]  # fmt: skip
     click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))
 
 
@@ -71,8 +75,10 @@ def _table(out: dict[str, Any]) -> list[str]:
     rows = (
         ("centre half-way, min", out["centre"]["t50_s"], 1 / 60),
         ("centre at the end, C", out["centre"]["temperature_c_at_end"], 1),
-        ("water out, g/m2", out["water"]["lost_g_m2"], 1),
-        ("water out, %", out["water"]["lost_pct"], 1),
+        *(
+            (_water(out["water"][key], unit), out["water"][key], _sign(out["water"][key]))
+            for key, unit in (("lost_g_m2", "g/m2"), ("lost_pct", "%"))
+        ),
         ("cool cover, g/g", out["cold_face"]["u"], 1),
         ("greatest humidity, %", out["rh"]["max"], 100),
         ("cool to 25 C, min", out["cool_to_25c_s"], 1 / 60),
@@ -83,8 +89,30 @@ def _table(out: dict[str, Any]) -> list[str]:
         if one is None:
             lines.append(f"  {name:<30} {'not in this course':>26}")
         else:
-            low, mid, high = (factor * one[key] for key in ("low", "mid", "high"))
+            low, mid, high = sorted(factor * one[key] for key in ("low", "mid", "high"))
             lines.append(f"  {name:<30} {low:>8.3g} {mid:>8.3g} {high:>8.3g}")
+    return lines
+
+
+def _sign(one: dict[str, Any]) -> int:
+    return -1 if one["high"] < 0 else 1
+
+
+def _water(one: dict[str, Any], unit: str) -> str:
+    """What a row of water given off is called where some or all of it is taken up."""
+    if one["high"] < 0:
+        return f"water taken up, {unit}"
+    return f"water out{' (below 0: taken up)' if one['low'] < 0 else ''}, {unit}"
+
+
+def _changes(run: Run) -> list[str]:
+    lines = []
+    for row in changes_of(run):
+        lines.append(f"  {row.name}{' (helps)' if row.helps else ''}")
+        lines.append(
+            f"      hot and damp {row.hot_and_damp}, dampest {row.greatest}, cool side "
+            f"{row.cool_side}, {row.out}, centre {row.centre}, cool in {row.cools}"
+        )
     return lines
 
 
@@ -114,7 +142,8 @@ def iron(wants_json: bool, **numbers: str) -> None:
     if wants_json:
         print_json(out)
         return
-    lines = ["IRON", "", *paragraphs("In a sentence", [out["says"]])[1:], ""]
+    lines = ["IRON", *paragraphs("Before you begin", out["cautions"]), ""]
+    lines += [*paragraphs("In a sentence", [out["says"]])[1:], ""]
     for key, name in (("peak_c", "top leaf, C"), ("under_c", "lowest leaf, C")):
         one = out[key]
         lines.append(f"  {name:<16} {one['low']:.0f} to {one['high']:.0f} (90 %)")

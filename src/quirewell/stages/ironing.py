@@ -13,16 +13,18 @@ from typing import Any
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.iron import DRY_RH, Ironed, Pass, both_ways
-from quirewell.stages import typed
+from quirewell.stages.cautions import HEAT, plain
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.naming import amount_words
+from quirewell.stages.typed_params import celsius, humidity, number, refuse_unknown, whole
 
 METHOD = "press.iron"
 SOURCES = ("asme1992", "michalski2002", "strlic2015")
-_KNOWN = {
+_KNOWN = (
     "iron_c", "seconds", "release_mm", "leaves", "leaf_mm", "rh_pct", "passes", "start_c",
-}  # fmt: skip
-_Z90 = 1.6448536269514722
+)  # fmt: skip
 ASSUMES = (
     "Dry conduction only, through release sheet and leaves into a board; the iron keeps its "
     "temperature. Its contact with paper is 97 to 452 W/m2K (measured on dry paper under metal).",
@@ -35,7 +37,7 @@ PRACTICE = (
 )
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def press_iron(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Temperature reached at a fold under a hand iron, and its heat as equivalent days."""
     one = read_pass(params)
@@ -67,40 +69,28 @@ def read_pass(params: Mapping[str, str]) -> Pass:
     Raises:
         ValueError: with a sentence.
     """
-    unknown = sorted(set(params) - _KNOWN)
-    if unknown:
-        raise ValueError(f"{METHOD} knows no parameter {unknown[0]!r}")
-
-    def number(name: str, usual: float) -> float:
-        text = params.get(name, "").strip()
-        return float(typed.number(text)) if text else usual
-
-    warm = params.get("iron_c", "").strip()
-    start = params.get("start_c", "").strip()
-    rh = number("rh_pct", 50.0)
-    if 0 < rh <= 1:
-        raise ValueError(f"humidity is per cent here: was {rh:g} meant as {100 * rh:g} %?")
+    refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
     return Pass(
-        float(typed.temperature_c(warm)) if warm else 65.0, number("seconds", 5.0),
-        number("release_mm", 0.5), int(number("leaves", 2)), number("leaf_mm", 0.085),
-        float(typed.temperature_c(start)) if start else 20.0, rh / 100,
-        int(number("passes", 1)),
+        celsius(params, "iron_c", 65.0), number(params, "seconds", 5.0),
+        number(params, "release_mm", 0.5), whole(params, "leaves", 2),
+        number(params, "leaf_mm", 0.085), celsius(params, "start_c", 20.0),
+        humidity(params, "rh_pct", 50.0), whole(params, "passes", 1),
     )  # fmt: skip
 
 
 def _spread(quantity: str, low: float, middle: float, high: float, note: str) -> Finding:
     return Finding(
-        "", quantity, "item", middle, (high - low) / (2 * _Z90), "C", low90=low, high90=high,
-        terms=(Term("contact of the iron", (high - low) / (2 * _Z90), "97 to 452 W/m2K"),),
-        standing="published", sources=("asme1992",), note=note,
+        "", quantity, "item", middle, (high - low) / (2 * Z90), "C", low90=low, high90=high,
+        terms=(Term("contact of the iron", (high - low) / (2 * Z90), "97 to 452 W/m2K"),),
+        standing="from memory", sources=("asme1992",), note=note,
     )  # fmt: skip
 
 
 def _days(poor: Ironed, usual: Ironed, good: Ironed) -> Finding:
     middle = usual.dose.days
-    contact = math.log(max(good.dose.days, 1e-12) / max(poor.dose.days, 1e-12)) / (2 * _Z90)
+    contact = math.log(max(good.dose.days, 1e-12) / max(poor.dose.days, 1e-12)) / (2 * Z90)
     log_u = math.hypot(usual.dose.log_u, contact)
-    spread = math.exp(_Z90 * log_u)
+    spread = math.exp(Z90 * log_u)
     return Finding(
         "", "iron.dose_days", "item", middle, middle * log_u, "d", low90=middle / spread,
         high90=middle * spread,
@@ -116,7 +106,7 @@ def _sentence(one: Pass, poor: Ironed, usual: Ironed, good: Ironed) -> str:
     over = f" over {one.release_mm:g} mm of release sheet" if one.release_mm else ""
     many = "one pass" if one.passes == 1 else f"{one.passes} passes"
     days = usual.dose.days
-    cost = "less than an hour" if days < 1 / 24 else f"about {days:.1g} days"
+    cost = "less than an hour" if days < 1 / 24 else f"about {amount_words(days, 'day', '.1g')}"
     return (
         f"In {many} of {one.seconds:g} s at {one.iron_c:g} C{over} the leaf under it comes to "
         f"{poor.peak_c:.0f} to {good.peak_c:.0f} C; that counts as {cost} on the shelf."
@@ -137,6 +127,7 @@ def as_json(run: Run) -> dict[str, Any]:
         "peak_c": three("iron.peak_c"),
         "under_c": three("iron.under_c"),
         "dose": {"days": three("iron.dose_days")},
+        "cautions": [row["says"] for row in plain(HEAT)],
         "warnings": list(run.warnings),
         "method": f"{run.method}@{run.version}",
     }

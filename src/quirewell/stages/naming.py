@@ -42,6 +42,18 @@ def time_words(minutes: Decimal) -> str:
     return f"{minutes} min" if minutes <= 180 else f"{(minutes / 60).normalize():f} h"
 
 
+def amount_words(value: float, noun: str, form: str = ".0f") -> str:
+    """An amount with its noun, rounded as ``form`` says.
+
+    >>> amount_words(1.2, "minute"), amount_words(0.3, "minute"), amount_words(2.5, "day", "g")
+    ('1 minute', 'less than 1 minute', '2.5 days')
+    """
+    said = f"{value:{form}}"
+    if said == "0" and value > 0:
+        return f"less than 1 {noun}"
+    return f"{said} {noun}{'' if said == '1' else 's'}"
+
+
 def sheet_words(sheet: str) -> str:
     """Sheet in words: "w03" -> "Wrap 3", "c" -> "Cover"."""
     return "Cover" if sheet == "c" else f"Wrap {int(sheet[1:])}"

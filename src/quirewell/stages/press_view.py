@@ -8,6 +8,7 @@ from quirewell.record.finding import Run
 from quirewell.science.press.course import Pressing
 from quirewell.stages.ledger_view import Panel, panel_of, scale
 from quirewell.stages.press_entry import read_pressing
+from quirewell.stages.pressing import MIDWAY, out_words
 
 # How tall a layer and a sheet are drawn.
 _LAYER, _SHEET = 5.0, 1.6
@@ -73,6 +74,7 @@ class PressView:
     hot_below: bool
     heat_says: str
     changes: tuple[ChangeRow, ...]
+    changes_say: str
 
 
 def press_view(run: Run) -> PressView:
@@ -102,7 +104,7 @@ def press_view(run: Run) -> PressView:
         (across(float(drawing["ends_s"]) / 60),), blocks, bars, start, ticks, tall,
         pressing.heat in ("above", "both"), pressing.heat in ("below", "both"),
         f"{heat_says}, {pressing.platen_c:g} C" if pressing.heat != "none" else heat_says,
-        tuple(_change(line) for line in drawing["changes"].splitlines()),
+        changes_of(run), MIDWAY,
     )  # fmt: skip
 
 
@@ -160,10 +162,15 @@ def _named(name: str, mm: float) -> str:
     return f"{name}, {mm:g} mm"
 
 
+def changes_of(run: Run) -> tuple[ChangeRow, ...]:
+    """What else was tried, as words, the pressing as it is first."""
+    return tuple(_change(line) for line in run.drawing["changes"].splitlines())
+
+
 def _change(line: str) -> ChangeRow:
     name, why, red, _amber, rh, cool, lost, centre, cools, helps = line.split("|")
     return ChangeRow(
         name, why, f"{float(red) / 60:.0f} min", f"{100 * float(rh):.0f} %",
-        f"{float(cool):.2f} g/g", f"{float(lost):.0f} g/m2", f"{float(centre):.0f} C",
+        f"{float(cool):.2f} g/g", out_words(float(lost)), f"{float(centre):.0f} C",
         f"{float(cools) / 60:.0f} min" if cools else "over a day", helps == "yes",
     )  # fmt: skip

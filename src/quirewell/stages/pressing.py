@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 
 from quirewell.record.finding import Finding, Run
+from quirewell.record.measured import Term
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.band import DRAWS, Band, band
 from quirewell.science.press.changes import (
     DAMP_C,
@@ -26,7 +28,9 @@ from quirewell.science.press.changes import (
     swap_worth,
 )
 from quirewell.science.press.course import Pressing, layer_names
+from quirewell.stages.cautions import HEAT, plain
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.naming import amount_words
 from quirewell.stages.press_entry import read_pressing
 
 METHOD = "press.run"
@@ -37,17 +41,23 @@ ASSUMES = (
     "until your own press is measured on a dummy.",
     "One dimension, through the thickness: what leaves by the edges in such a time is about a "
     "hundredth (computed).",
+    "Red (above 45 C and 95 % for more than a minute) and amber (above 45 C and 85 %) are our own "
+    "rule, from memory, and no standard's.",
     "Presets of at most 65 C for damp and 80 C for dry paper are from memory.",
 )
+MIDWAY = "midway between two curves of sorption, with no band"
 NARROWS = (
     "What would narrow it most: a kitchen scale to 0.1 g; weigh the item before and after one "
     "pressing."
 )
 DUMMY = "A trial on a dummy of like paper and thickness first; never a probe in the item itself."
 _DRAWN = 61
+# What a band holds, and its basis.
+STACK = ("what nobody knows of the stack", f"{DRAWS} runs over the bounds")
+_AGEING = (f"{STACK[0]}, and of ageing", f"{STACK[1]}, and the spread of the laws of ageing")
 
 
-@method(METHOD, 1, "seeded")
+@method(METHOD, 2, "seeded")
 def press_run(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Temperature and moisture of a pamphlet in a press, leaf by leaf, as a band."""
     pressing = read_pressing(params)
@@ -65,14 +75,15 @@ def press_run(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
 
 def _found(
     quantity: str, three: tuple[float, float, float] | None, unit: str, note: str = "",
-    subject: str = "item",
+    subject: str = "item", of: tuple[str, str] = STACK,
 ) -> Finding:  # fmt: skip
     if three is None:
         return Finding("", quantity, subject, unit=unit, text="not in this course", note=note)
     low, middle, high = three
+    u = (high - low) / (2 * Z90)
     return Finding(
-        "", quantity, subject, middle, (high - low) / 3.29, unit, low90=low, high90=high,
-        standing="from memory", sources=SOURCES, note=note,
+        "", quantity, subject, middle, u, unit, low90=low, high90=high,
+        terms=(Term(of[0], u, of[1]),), standing="from memory", sources=SOURCES, note=note,
     )  # fmt: skip
 
 
@@ -92,9 +103,10 @@ def _numbers(found: Band, pressing: Pressing) -> list[Finding]:
         _found("press.amber_s", found.three("amber_s"), "s", "above 45 C and 85 %, worst sheet"),
         _found("press.cool_s", found.three("cool_s"), "s", "until every sheet is below 25 C"),
         _found("press.back_g_m2", found.three("back_g_m2"), "g/m2", "while it cools"),
-        _found("press.dose_days", days, "d", "the sheet that got most, warm hours only"),
+        _found("press.dose_days", days, "d", "the sheet that got most, warm hours only",
+               of=_AGEING),
         Finding(
-            "", "press.balance_error_rel", "item", found.balance_error_rel, 0.0, "1",
+            "", "press.balance_error_rel", "item", found.balance_error_rel, None, "1",
             note="water gone astray by all water, in the middle course",
         ),
     ]  # fmt: skip
@@ -160,14 +172,21 @@ def _sentence(found: Band, pressing: Pressing) -> str:
     cool, start = found.three("cool_u"), found.three("start_u")
     assert centre and lost and percent and cool and start
     warm = f"{centre[0]:.0f} to {centre[2]:.0f} C"
-    says = f"After {pressing.minutes:g} minutes the centre is at {warm}"
+    says = f"After {amount_words(pressing.minutes, 'minute', 'g')} the centre is at {warm}"
     t50 = found.three("t50_s")
     if pressing.heat != "none":
         says += (
-            f", half-way there after {t50[1] / 60:.0f} minutes" if t50 else ", not half-way there"
+            f", half-way there after {amount_words(t50[1] / 60, 'minute')}"
+            if t50
+            else ", not half-way there"
         )
     if lost[2] < 0:
         says += f"; it takes up {-lost[2]:.0f} to {-lost[0]:.0f} g/m2 from what lies around it"
+    elif lost[0] <= -0.5:
+        says += (
+            f"; from {-lost[0]:.0f} g/m2 of water taken up to {lost[2]:.0f} g/m2 given off: which, "
+            "is not known here"
+        )
     else:
         says += (
             f"; {max(0.0, lost[0]):.0f} to {lost[2]:.0f} g/m2 of water leave it "
@@ -179,6 +198,11 @@ def _sentence(found: Band, pressing: Pressing) -> str:
     elif moves < -0.01:
         says += f", and its cool side is drier than before ({cool[1]:.2f} from {start[1]:.2f} g/g)"
     return says + "."
+
+
+def out_words(grams: float) -> str:
+    """Water that leaves the pamphlet [g/m2], or is taken up, in words."""
+    return f"{abs(grams):.0f} g/m2 {'taken up' if round(grams) < 0 else 'out'}"
 
 
 def _proposal(changes: tuple[Changed, ...]) -> str:
@@ -202,8 +226,8 @@ def _proposal(changes: tuple[Changed, ...]) -> str:
     says += f", since {best.why}" if best.why else ""
     return (
         f"{says}. Hot and damp {as_is.red_s / 60:.0f} to {best.red_s / 60:.0f} minutes, greatest "
-        f"humidity {100 * as_is.rh_max:.0f} to {100 * best.rh_max:.0f} %, water out "
-        f"{as_is.lost_g_m2:.0f} to {best.lost_g_m2:.0f} g/m2."
+        f"humidity {100 * as_is.rh_max:.0f} to {100 * best.rh_max:.0f} %, water "
+        f"{out_words(as_is.lost_g_m2)} to {out_words(best.lost_g_m2)}: {MIDWAY}."
     )
 
 
@@ -287,7 +311,7 @@ def _rows(changes: tuple[Changed, ...]) -> str:
     return "\n".join(
         "|".join((
             one.name, one.why, f"{one.red_s:.0f}", f"{one.amber_s:.0f}", f"{one.rh_max:.3f}",
-            f"{one.cool_u:.3f}", f"{one.lost_g_m2:.1f}", f"{one.centre_c:.1f}",
+            f"{one.cool_u:.3f}", f"{one.lost_g_m2:.3f}", f"{one.centre_c:.1f}",
             "" if one.cool_s is None else f"{one.cool_s:.0f}", "yes" if helps(as_is, one) else "",
         ))
         for one in changes
@@ -325,6 +349,7 @@ def as_json(run: Run) -> dict[str, Any]:
         "change": by_name["press.change"].text,
         "swap": by_name["press.swap"].text,
         "balance_error_rel": by_name["press.balance_error_rel"].value,
+        "cautions": [row["says"] for row in plain(HEAT)],
         "warnings": list(run.warnings),
         "standing": "computed; the pamphlet is not validated",
         "method": f"{run.method}@{run.version}",
