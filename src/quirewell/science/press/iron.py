@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.limits import beyond
 from quirewell.science.paper.heat_dose import HeatDose, dose_over
 from quirewell.science.press.kernel import (
     CELL,
@@ -104,20 +105,16 @@ def iron(one: Pass, contact: float = CONTACT) -> Ironed:
 
 
 def _check(one: Pass) -> None:
-    problems = [
-        f"{name} must lie between {low:g} and {high:g}{unit}, got {value:g}"
-        for name, value, low, high, unit in (
-            ("an iron", one.iron_c, 30, HOTTEST_C, " C"),
-            ("contact", one.seconds, 0.2, 120, " s"),
-            ("a release sheet", one.release_mm, 0, 2, " mm"),
-            ("leaves under it", one.leaves, 1, 60, ""),
-            ("a leaf's thickness", one.leaf_mm, 0.03, 0.5, " mm"),
-            ("the paper's start", one.start_c, 0, 60, " C"),
-            ("the paper's humidity", 100 * one.rh, 2, 100, " %"),
-            ("passes", one.passes, 1, 50, ""),
-        )
-        if not low <= value <= high
-    ]
+    problems = beyond((
+        ("an iron", one.iron_c, 30, HOTTEST_C, "C"),
+        ("contact", one.seconds, 0.2, 120, "s"),
+        ("a release sheet", one.release_mm, 0, 2, "mm"),
+        ("leaves under it", one.leaves, 1, 60, ""),
+        ("a leaf's thickness", one.leaf_mm, 0.03, 0.5, "mm"),
+        ("the paper's start", one.start_c, 0, 60, "C"),
+        ("the paper's humidity", 100 * one.rh, 2, 100, "%"),
+        ("passes", one.passes, 1, 50, ""),
+    ))  # fmt: skip
     if one.iron_c > STEAM_C and one.rh > DRY_RH:
         problems.append(
             f"damp paper ({100 * one.rh:.0f} %) under an iron at {one.iron_c:g} C flashes into "

@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.limits import beyond
 from quirewell.science.paper.air import film_beta
 from quirewell.science.paper.sorption import CURVES, Curve, water_at
 from quirewell.science.press.kernel import (
@@ -237,24 +238,21 @@ def _joint(
 
 
 def _problems(stack: Stack) -> Sequence[str]:
-    found = []
     pamphlet = stack.pamphlet
-    for name, value, low, high, unit in (
+    found = beyond((
         ("wraps", pamphlet.wraps, 1, 60, ""),
-        ("a leaf's thickness", pamphlet.leaf_mm, 0.03, 0.5, " mm"),
-        ("a leaf's mass", pamphlet.leaf_g_m2, 20, 250, " g/m2"),
-        ("the cover's thickness", pamphlet.cover_mm, 0.03, 1.0, " mm"),
-        ("the pamphlet's start", pamphlet.start_c, 0, 60, " C"),
-        ("the pamphlet's humidity", 100 * pamphlet.start_rh, 5, 98, " %"),
-        ("the room", stack.room.temperature_c, 5, 40, " C"),
-        ("the room's humidity", 100 * stack.room.rh, 5, 95, " %"),
+        ("a leaf's thickness", pamphlet.leaf_mm, 0.03, 0.5, "mm"),
+        ("a leaf's mass", pamphlet.leaf_g_m2, 20, 250, "g/m2"),
+        ("the cover's thickness", pamphlet.cover_mm, 0.03, 1.0, "mm"),
+        ("the pamphlet's start", pamphlet.start_c, 0, 60, "C"),
+        ("the pamphlet's humidity", 100 * pamphlet.start_rh, 5, 98, "%"),
+        ("the room", stack.room.temperature_c, 5, 40, "C"),
+        ("the room's humidity", 100 * stack.room.rh, 5, 95, "%"),
         *(
-            (f"{layer.material.name}'s thickness", layer.mm, 0.01, 60, " mm")
+            (f"{layer.material.name}'s thickness", layer.mm, 0.01, 60, "mm")
             for layer in (*stack.above, *stack.below)
         ),
-    ):
-        if not low <= value <= high:
-            found.append(f"{name} must lie between {low:g} and {high:g}{unit}, got {value:g}")
+    ))  # fmt: skip
     if pamphlet.leaf_g_m2 / pamphlet.leaf_mm > 1400:
         found.append(
             f"a leaf of {pamphlet.leaf_g_m2:g} g/m2 cannot be {pamphlet.leaf_mm:g} mm thin: that "
