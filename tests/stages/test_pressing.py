@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from quirewell.science.press.course import Pressing, answers, follow
+from quirewell.science.press.evaporation import evaporation
 from quirewell.science.press.materials import MATERIALS
 from quirewell.stages import damping, drying, ironing, pressing
 from quirewell.stages.methods import run_method
@@ -251,6 +252,21 @@ def test_a_salt_stands_for_its_humidity():
     )
 
 
+def test_the_tray_gives_what_a_wet_face_gives_into_air_so_damp():
+    out = chamber(rh_pct="90", temperature_c="22", wet_m2="0.2")
+    by_hand = out["water_g"]["value"] / (0.2 * evaporation(22.0, 0.90).g_m2_h)
+    assert out["supply_h"]["value"] == pytest.approx(by_hand)
+
+
+def test_a_chamber_says_whose_mould_and_whose_salt_it_goes_by():
+    run = run_method(damping.METHOD, "finish", {}, (), {"salt": "KCl"})
+    cites = {one.quantity: one.sources for one in run.findings}
+    assert cites["chamber.mould_h"] == ("hukka1999",)
+    assert cites["chamber.rh_pct"] == ("wexler_crc",)
+    typed = run_method(damping.METHOD, "finish", {}, (), {"rh_pct": "85"})
+    assert {one.quantity: one.sources for one in typed.findings}["chamber.rh_pct"] == ()
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -259,6 +275,8 @@ def test_a_salt_stands_for_its_humidity():
         ({"salt": "NaCl", "rh_pct": "75"}, "not both"),
         ({"salt": "sugar"}, "the salt is one of"),
         ({"temperature_c": "70"}, "70"),
+        ({"wraps": "12.5"}, "wraps are whole, got 12.5"),
+        ({"colour": "red"}, "knows no parameter 'colour'"),
     ],
 )
 def test_a_chamber_that_cannot_be_is_refused(text, says):
@@ -287,7 +305,15 @@ def test_blotters_share_the_water_by_mass():
     assert first == pytest.approx(100 * (1.5 * 52 + 0.07 * 600) / 652, abs=0.1)
 
 
-@pytest.mark.parametrize("text", [{"wet_g_g": "0.1"}, {"rh_pct": "0.5"}, {"blotter_g_g": "0.2"}])
+def test_the_window_stands_from_memory_for_its_rate_does():
+    run = run_method(drying.METHOD, "item", {}, (), {})
+    (window,) = [one for one in run.findings if one.quantity == "dry.restrain_min"]
+    assert window.standing == "from memory" and "sugarman1992" in window.sources
+
+
+@pytest.mark.parametrize(
+    "text", [{"wet_g_g": "0.1"}, {"rh_pct": "0.5"}, {"blotter_g_g": "0.2"}, {"faces": "1.5"}]
+)
 def test_a_drying_that_cannot_be_is_refused(text):
-    with pytest.raises(ValueError, match=r"wet sheet|per cent|cannot dry"):
+    with pytest.raises(ValueError, match=r"wet sheet|per cent|cannot dry|faces are whole"):
         dry(**text)

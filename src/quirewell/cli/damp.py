@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import click
 
-from quirewell.cli.output import fail, paragraphs, print_json
-from quirewell.record.finding import Run
+from quirewell.cli.options import JSON, ask, text_options
+from quirewell.cli.output import paragraphs, print_json
 from quirewell.stages import damping, drying
-from quirewell.stages.methods import run_method
 
 _CHAMBER = (
     ("--rh-pct", "%", "Humidity it is held at (95)."),
@@ -40,32 +38,6 @@ _DRY = (
     ("--width-mm", "MM", "A page's width (184)."),
     ("--height-mm", "MM", "A page's height (260)."),
 )
-_JSON = click.option(
-    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
-)
-
-
-def _options(rows: tuple[tuple[str, str, str], ...]) -> Callable[[Any], Any]:
-    def add(command: Any) -> Any:
-        for name, metavar, says in reversed(rows):
-            command = click.option(name, default="", metavar=metavar, help=says)(command)
-        return command
-
-    return add
-
-
-def _run(
-    method: str, texts: dict[str, str], wants_json: bool, json_of: Callable[[Run], dict[str, Any]]
-) -> dict[str, Any] | None:
-    try:
-        run = run_method(method, "plan", {}, params={k: v for k, v in texts.items() if v})
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = json_of(run)
-    if wants_json:
-        print_json(out)
-        return None
-    return out
 
 
 def _line(name: str, one: dict[str, Any]) -> str:
@@ -76,8 +48,8 @@ def _line(name: str, one: dict[str, Any]) -> str:
 
 
 @click.command()
-@_options(_CHAMBER)
-@_JSON
+@text_options(_CHAMBER)
+@JSON
 def chamber(wants_json: bool, **texts: str) -> None:
     """Hours and grams for an item in a humidity chamber, open, fanned or closed.
 
@@ -86,10 +58,12 @@ def chamber(wants_json: bool, **texts: str) -> None:
       quirewell chamber
       quirewell chamber --salt NaCl --temperature-c 21 --start-rh-pct 45 --json
     """
-    out = _run(damping.METHOD, texts, wants_json, damping.as_json)
-    if out is None:
+    out = damping.as_json(ask(damping.METHOD, "plan", texts, wants_json))
+    if wants_json:
+        print_json(out)
         return
-    lines = ["CHAMBER", "", *paragraphs("In a sentence", [out["says"]])[1:], ""]
+    lines = ["CHAMBER", *paragraphs("Before you begin", out["cautions"]), ""]
+    lines += [*paragraphs("In a sentence", [out["says"]])[1:], ""]
     for row in out["ways"]:
         lines.append(_line(f"{row['way']}: half the way", row["half_h"]))
         lines.append(_line(f"{row['way']}: nine tenths", row["most_h"]))
@@ -103,8 +77,8 @@ def chamber(wants_json: bool, **texts: str) -> None:
 
 
 @click.command()
-@_options(_DRY)
-@_JSON
+@text_options(_DRY)
+@JSON
 def dry(wants_json: bool, **texts: str) -> None:
     """A washed wrap: minutes until it must be under restraint, blotters to change, hours to dry.
 
@@ -113,10 +87,12 @@ def dry(wants_json: bool, **texts: str) -> None:
       quirewell dry
       quirewell dry --wet-g-g 2.1 --rh-pct 62 --fan yes --json
     """
-    out = _run(drying.METHOD, texts, wants_json, drying.as_json)
-    if out is None:
+    out = drying.as_json(ask(drying.METHOD, "plan", texts, wants_json))
+    if wants_json:
+        print_json(out)
         return
-    lines = ["DRY", "", *paragraphs("In a sentence", [out["says"]])[1:], ""]
+    lines = ["DRY", *paragraphs("Before you begin", out["cautions"]), ""]
+    lines += [*paragraphs("In a sentence", [out["says"]])[1:], ""]
     for key, name in (
         ("restrain_min", "under restraint within"), ("rack_min", "dry on the rack"),
         ("rate_g_m2_h", "drying from each face"), ("surface_c", "its surface"),

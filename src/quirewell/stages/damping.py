@@ -12,18 +12,22 @@ from pathlib import Path
 from typing import Any
 
 from quirewell.record.finding import Finding, Run
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.chamber import WAYS, Chamber, Damping, Watch, damping, watch
 from quirewell.science.press.salts import SALTS, salt_rh
 from quirewell.science.press.stack import Pamphlet
-from quirewell.stages import typed
+from quirewell.stages.cautions import plain
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.naming import amount_words
+from quirewell.stages.typed_params import celsius, humidity, number, refuse_unknown, whole
 
 METHOD = "chamber.plan"
 SOURCES = ("tryding2022", "heikkila1993", "ashrae2017")
-_KNOWN = {
+CAUTIONS = ("over-humid", "coated", "brittle-fold", "mould")
+_KNOWN = (
     "rh_pct", "salt", "temperature_c", "start_rh_pct", "wraps", "leaf_g_m2", "leaf_mm", "cover_mm",
     "width_mm", "height_mm", "litres", "wet_m2", "room_c", "room_rh_pct",
-}  # fmt: skip
+)  # fmt: skip
 ASSUMES = (
     "Still air; a fan halves the hours of open leaves and hardly those of a closed item. The band "
     "holds both curves of sorption and leaves three times as open and as tight.",
@@ -39,7 +43,7 @@ SLURRY = (
 _NAMES = {"open leaf": "open leaf, both faces", "fanned": "fanned", "closed": "closed"}
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def chamber_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Hours and grams for an item in a humidity chamber, and what goes wrong meanwhile."""
     pamphlet, chamber, width, height = _read(params)
@@ -58,9 +62,10 @@ def chamber_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcom
                  "into the paper, nine tenths of it by then"),
             _one("chamber.supply_h", _finite(ways[0].supply_h), 0.5 * _finite(ways[0].supply_h),
                  "h", f"what {chamber.wet_m2:g} m2 of wet area needs to give it"),
-            _one("chamber.rh_pct", 100 * chamber.rh, 3.0, "%", "held in the chamber"),
+            _one("chamber.rh_pct", 100 * chamber.rh, 3.0, "%", "held in the chamber",
+                 ("wexler_crc",) if params.get("salt") else ()),
             _one("chamber.mould_h", _finite(seen.mould_h), 0.5 * _finite(seen.mould_h), "h",
-                 "until the index comes to 1, too little to see"),
+                 "until the index comes to 1, too little to see", ("hukka1999",)),
             _one("chamber.margin_k", seen.margin_k, 0.5, "K",
                  "a wall cooler than the air by this drips"),
             _one("chamber.lid_min", _finite(seen.lid_min), 0.3 * _finite(seen.lid_min), "min",
@@ -73,44 +78,25 @@ def chamber_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcom
 
 
 def _read(params: Mapping[str, str]) -> tuple[Pamphlet, Chamber, float, float]:
-    unknown = sorted(set(params) - _KNOWN)
-    if unknown:
-        raise ValueError(f"{METHOD} knows no parameter {unknown[0]!r}")
-    warm = _celsius(params, "temperature_c", 20.0)
+    refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
+    warm = celsius(params, "temperature_c", 20.0)
     if params.get("salt") and params.get("rh_pct"):
         raise ValueError("give the humidity or the salt that holds it, not both")
-    rh = salt_rh(params["salt"], warm) / 100 if params.get("salt") else _share(
+    rh = salt_rh(params["salt"], warm) / 100 if params.get("salt") else humidity(
         params, "rh_pct", 95.0)  # fmt: skip
-    cover = _number(params, "cover_mm", 0.12)
+    cover = number(params, "cover_mm", 0.12)
     pamphlet = Pamphlet(
-        int(_number(params, "wraps", 14)), _number(params, "leaf_mm", 0.085),
-        _number(params, "leaf_g_m2", 52.7), cover > 0, cover or 0.12, warm,
-        _share(params, "start_rh_pct", 50.0),
+        whole(params, "wraps", 14), number(params, "leaf_mm", 0.085),
+        number(params, "leaf_g_m2", 52.7), cover > 0, cover or 0.12, warm,
+        humidity(params, "start_rh_pct", 50.0),
     )  # fmt: skip
     chamber = Chamber(
-        warm, min(rh, 0.985), _number(params, "litres", 60.0), _number(params, "wet_m2", 0.1),
-        _celsius(params, "room_c", 20.0), _share(params, "room_rh_pct", 50.0),
+        warm, min(rh, 0.985), number(params, "litres", 60.0), number(params, "wet_m2", 0.1),
+        celsius(params, "room_c", 20.0), humidity(params, "room_rh_pct", 50.0),
     )  # fmt: skip
     return (
-        pamphlet, chamber, _number(params, "width_mm", 184.0), _number(params, "height_mm", 260.0),
+        pamphlet, chamber, number(params, "width_mm", 184.0), number(params, "height_mm", 260.0),
     )  # fmt: skip
-
-
-def _number(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.number(text)) if text else usual
-
-
-def _celsius(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.temperature_c(text)) if text else usual
-
-
-def _share(params: Mapping[str, str], name: str, usual: float) -> float:
-    value = _number(params, name, usual)
-    if 0 < value <= 1:
-        raise ValueError(f"humidity is per cent here: was {value:g} meant as {100 * value:g} %?")
-    return value / 100
 
 
 def _finite(value: float) -> float:
@@ -120,7 +106,7 @@ def _finite(value: float) -> float:
 def _hours(one: Damping) -> list[Finding]:
     return [
         Finding(
-            "", f"chamber.{key}", _NAMES[one.way], three[1], (three[2] - three[0]) / 3.29, "h",
+            "", f"chamber.{key}", _NAMES[one.way], three[1], (three[2] - three[0]) / (2 * Z90), "h",
             low90=three[0], high90=three[2], standing="from memory", sources=SOURCES, note=note,
         )
         for key, three, note in (
@@ -130,16 +116,18 @@ def _hours(one: Damping) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _one(quantity: str, value: float, u: float, unit: str, note: str) -> Finding:
+def _one(
+    quantity: str, value: float, u: float, unit: str, note: str, sources: tuple[str, ...] = SOURCES
+) -> Finding:
     return Finding(
-        "", quantity, "item", value, u, unit, standing="from memory", sources=SOURCES, note=note
+        "", quantity, "item", value, u, unit, standing="from memory", sources=sources, note=note
     )
 
 
 def _time(hours: float) -> str:
     if hours < 1.5:
-        return f"{60 * hours:.0f} minutes"
-    return f"{hours:.0f} hours" if hours < 60 else f"{hours / 24:.0f} days"
+        return amount_words(60 * hours, "minute")
+    return amount_words(hours, "hour") if hours < 60 else amount_words(hours / 24, "day")
 
 
 def _sentence(ways: list[Damping], seen: Watch, chamber: Chamber) -> str:
@@ -190,6 +178,7 @@ def as_json(run: Run) -> dict[str, Any]:
             key: by_name[f"chamber.{key}"].measured().as_json()
             for key in ("water_g", "supply_h", "rh_pct", "mould_h", "margin_k", "lid_min")
         },
+        "cautions": [row["says"] for row in plain(CAUTIONS)],
         "warnings": list(run.warnings),
         "method": f"{run.method}@{run.version}",
     }

@@ -11,17 +11,21 @@ from pathlib import Path
 from typing import Any
 
 from quirewell.record.finding import Finding, Run
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.drying import Change, Window, blotters, window
 from quirewell.science.press.evaporation import FAN, STILL
-from quirewell.stages import typed
+from quirewell.stages.cautions import plain
 from quirewell.stages.methods import Outcome, method
+from quirewell.stages.naming import amount_words
+from quirewell.stages.typed_params import celsius, humidity, number, refuse_unknown, whole
 
 METHOD = "dry.plan"
 SOURCES = ("sugarman1992", "ashrae2017")
-_KNOWN = {
+CAUTIONS = ("dry-slow", "wet-weak", "tidelines")
+_KNOWN = (
     "wet_g_g", "sheet_g_m2", "temperature_c", "rh_pct", "faces", "fan", "blotter_g_m2",
     "blotter_g_g", "width_mm", "height_mm",
-}  # fmt: skip
+)  # fmt: skip
 # What stays after drying [%], across and along the grain: under restraint and free (from memory).
 STAYS = {"under restraint": ((0.0, 0.5), (0.0, 0.15)), "free": ((-0.5, -0.2), (-0.1, 0.0))}
 ASSUMES = (
@@ -37,22 +41,18 @@ RESTRAIN = (
 )
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def dry_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Minutes until a washed sheet must be under restraint, blotters to change, hours to dry."""
-    unknown = sorted(set(params) - _KNOWN)
-    if unknown:
-        raise ValueError(f"{METHOD} knows no parameter {unknown[0]!r}")
-    wet, sheet = _number(params, "wet_g_g", 1.9), _number(params, "sheet_g_m2", 52.7)
-    warm = params.get("temperature_c", "").strip()
-    celsius = float(typed.temperature_c(warm)) if warm else 20.0
-    rh = _number(params, "rh_pct", 50.0)
-    if 0 < rh <= 1:
-        raise ValueError(f"humidity is per cent here: was {rh:g} meant as {100 * rh:g} %?")
+    refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
+    wet, sheet = number(params, "wet_g_g", 1.9), number(params, "sheet_g_m2", 52.7)
     fan = FAN if params.get("fan") == "yes" else STILL
-    one = window(wet, sheet, celsius, rh / 100, int(_number(params, "faces", 2)), fan)
+    one = window(
+        wet, sheet, celsius(params, "temperature_c", 20.0), humidity(params, "rh_pct", 50.0),
+        whole(params, "faces", 2), fan,
+    )  # fmt: skip
     changes = blotters(
-        wet, sheet, _number(params, "blotter_g_m2", 300.0), _number(params, "blotter_g_g", 0.07)
+        wet, sheet, number(params, "blotter_g_m2", 300.0), number(params, "blotter_g_g", 0.07)
     )
     return Outcome(
         (
@@ -63,16 +63,11 @@ def dry_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
             _one("dry.changes", float(len(changes)), 0.5, "1", "sets of dry blotters, to 9 %"),
             *(_change(number, change) for number, change in enumerate(changes, 1)),
             *_size(params),
-            Finding("", "dry.says", "item", text=_sentence(one, changes), standing="published",
+            Finding("", "dry.says", "item", text=_sentence(one, changes), standing="from memory",
                     sources=SOURCES),
         ),
         (RESTRAIN, *ASSUMES, NARROWS),
     )  # fmt: skip
-
-
-def _number(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.number(text)) if text else usual
 
 
 def _window(one: Window) -> Finding:
@@ -80,8 +75,8 @@ def _window(one: Window) -> Finding:
     # Solids at the onset and the rate of drying, both.
     low, high = middle / (1 + 0.33) - (middle - early), middle * (1 + 0.33) + (late - middle)
     return Finding(
-        "", "dry.restrain_min", "item", middle, (high - low) / 3.29, "min",
-        low90=max(0.0, low), high90=high, standing="published", sources=SOURCES,
+        "", "dry.restrain_min", "item", middle, (high - low) / (2 * Z90), "min",
+        low90=max(0.0, low), high90=high, standing="from memory", sources=SOURCES,
         note="until 63 % solids, where every paper tried began to distort",
     )  # fmt: skip
 
@@ -108,7 +103,7 @@ def _size(params: Mapping[str, str]) -> list[Finding]:
         for key, usual, (low, high) in (
             ("width_mm", 184.0, across), ("height_mm", 260.0, along),
         ):  # fmt: skip
-            size = _number(params, key, usual)
+            size = number(params, key, usual)
             middle = size * (low + high) / 200
             half = size * (high - low) / 200
             out.append(
@@ -117,7 +112,7 @@ def _size(params: Mapping[str, str]) -> list[Finding]:
                     f"dry.{key.removesuffix('_mm')}_change_mm",
                     name,
                     middle,
-                    half / 1.645,
+                    half / Z90,
                     "mm",
                     low90=middle - half,
                     high90=middle + half,
@@ -133,8 +128,8 @@ def _sentence(one: Window, changes: tuple[Change, ...]) -> str:
     sets = "one set" if len(changes) == 1 else f"{len(changes)} sets"
     low = max(0.0, early / 1.33)
     return (
-        f"Get it under restraint within {low:.0f} minutes; {sets} of dry blotters take it to 9 %, "
-        f"or about {one.dry_min / 60:.1f} hours on the rack."
+        f"Get it under restraint within {amount_words(low, 'minute')}; {sets} of dry blotters "
+        f"take it to 9 %, or about {one.dry_min / 60:.1f} hours on the rack."
     )
 
 
@@ -158,6 +153,7 @@ def as_json(run: Run) -> dict[str, Any]:
             for one in run.findings
             if one.quantity.endswith("_change_mm")
         ],
+        "cautions": [row["says"] for row in plain(CAUTIONS)],
         "warnings": list(run.warnings),
         "method": f"{run.method}@{run.version}",
     }  # fmt: skip

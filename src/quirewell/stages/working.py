@@ -185,7 +185,7 @@ _ROWS = (
             Box("width_mm", "Page width, mm", usual="184", parse=typed.number, narrows=True),
             Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
         ),
-        "Work out the drying", ("dry-slow", "wet-weak", "tidelines"), says=("dry.says",),
+        "Work out the drying", drying.CAUTIONS, says=("dry.says",),
     ),
     Working(
         "chamber", damping.METHOD, FINISH, "Humidity chamber",
@@ -209,8 +209,7 @@ _ROWS = (
             Box("room_rh_pct", "The room's humidity, %", usual="50", parse=typed.number,
                 narrows=True),
         ),
-        "Work out the chamber", ("over-humid", "coated", "brittle-fold", "mould"),
-        says=("chamber.says",),
+        "Work out the chamber", damping.CAUTIONS, says=("chamber.says",),
     ),
     Working(
         "press", pressing.METHOD, FINISH, "Inside the press",

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.limits import beyond
 from quirewell.science.paper.air import dew_point, mixing_ratio
 from quirewell.science.paper.mould import days_until
 from quirewell.science.paper.sorption import CURVES, Curve, water_at
@@ -134,10 +135,8 @@ def _times(pamphlet: Pamphlet, way: Open, chamber: Chamber, knobs: Knobs) -> tup
 
 
 def _supply(grams: float, chamber: Chamber) -> float:
-    """Hours until the wet area has given so much, at the mean humidity on the way."""
-    full = evaporation(chamber.temperature_c, 0.0).g_m2_h
-    drier = 1 - chamber.rh
-    rate = full * drier * chamber.wet_m2
+    """Hours until the wet area has given so much into air as damp as it is held."""
+    rate = evaporation(chamber.temperature_c, chamber.rh).g_m2_h * chamber.wet_m2
     return math.inf if rate <= 0 else grams / rate
 
 
@@ -168,29 +167,23 @@ def watch(chamber: Chamber) -> Watch:
     outside = mixing_ratio(chamber.room_c, chamber.room_rh)
     air_g = 1.2 * chamber.litres
     lid = max(0.0, inside - outside) * air_g
-    rate = evaporation(chamber.temperature_c, 0.0).g_m2_h * (1 - chamber.rh) * chamber.wet_m2
     margin = chamber.temperature_c - dew_point(chamber.temperature_c, chamber.rh)
     return Watch(
-        24 * days, min(MOST_HOURS_UNSEEN, 24 * days / 2), margin, lid,
-        math.inf if rate <= 0 else 60 * lid / rate,
+        24 * days, min(MOST_HOURS_UNSEEN, 24 * days / 2), margin, lid, 60 * _supply(lid, chamber),
     )  # fmt: skip
 
 
 def _check(pamphlet: Pamphlet, chamber: Chamber, width_mm: float, height_mm: float) -> None:
-    problems = [
-        f"{name} must lie between {low:g} and {high:g}{unit}, got {value:g}"
-        for name, value, low, high, unit in (
-            ("the chamber", chamber.temperature_c, 5, 40, " C"),
-            ("its humidity", 100 * chamber.rh, 30, 98.9, " %"),
-            ("its volume", chamber.litres, 1, 2000, " L"),
-            ("its wet area", chamber.wet_m2, 0.001, 5, " m2"),
-            ("the room", chamber.room_c, 5, 40, " C"),
-            ("the room's humidity", 100 * chamber.room_rh, 5, 95, " %"),
-            ("the width", width_mm, 30, 1000, " mm"),
-            ("the height", height_mm, 30, 1000, " mm"),
-        )
-        if not low <= value <= high
-    ]
+    problems = beyond((
+        ("the chamber", chamber.temperature_c, 5, 40, "C"),
+        ("its humidity", 100 * chamber.rh, 30, 98.9, "%"),
+        ("its volume", chamber.litres, 1, 2000, "L"),
+        ("its wet area", chamber.wet_m2, 0.001, 5, "m2"),
+        ("the room", chamber.room_c, 5, 40, "C"),
+        ("the room's humidity", 100 * chamber.room_rh, 5, 95, "%"),
+        ("the width", width_mm, 30, 1000, "mm"),
+        ("the height", height_mm, 30, 1000, "mm"),
+    ))  # fmt: skip
     if not problems and pamphlet.start_rh >= chamber.rh:
         problems.append(
             f"the paper at {100 * pamphlet.start_rh:.0f} % is no drier than the chamber at "

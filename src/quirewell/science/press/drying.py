@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.evaporation import STILL, evaporation
 
 # Solids at the onset of distortion, mean and its spread (``sugarman1992``).
@@ -62,7 +63,7 @@ def window(
     def minutes(water: float) -> float:
         return max(0.0, 60 * (wet_g_g - water) * sheet_g_m2 / rate)
 
-    marks = [onset_water(ONSET_SOLIDS + k * 1.645 * ONSET_U) for k in (-1, 0, 1)]
+    marks = [onset_water(ONSET_SOLIDS + k * Z90 * ONSET_U) for k in (-1, 0, 1)]
     times = [minutes(mark) for mark in marks]
     dry = TAIL * minutes(DRY)
     return Window((times[0], times[1], times[2]), dry, one.g_m2_h, one.surface_c)
