@@ -1,4 +1,4 @@
-"""A log of a pressing, whatever wrote it: places by name, times by clock or number, odd ones told."""
+"""A log of a pressing: places by name, times by clock or number, what is odd told."""
 
 from pathlib import Path
 

@@ -233,7 +233,8 @@ class Lot:
 @dataclass(frozen=True, slots=True)
 class Step:
     """A treatment step on some sheets. ``kind`` is a key of the step table of the treat stage;
-    ``way`` names the variant of it that was used, so that two ways can be compared later."""
+    ``way`` names the variant of it that was used, so that two ways can be compared later;
+    ``run`` the computed course it followed, where it followed one."""
 
     id: str
     kind: str
@@ -248,6 +249,7 @@ class Step:
     done_at: str = ""
     note: str = ""
     way: str = ""
+    run: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ _MODULES = (
     "outlooking",
     "adhesives",
     "treating_heat",
+    "press_calibrating",
     "pressing",
     "ironing",
     "damping",

@@ -12,8 +12,9 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any
 
-from quirewell.science.press.course import Cooling, Heat, Pressing
-from quirewell.science.press.materials import MATERIALS, Material
+from quirewell.science.press.course import Cooling, Heat, Pressing, Rules
+from quirewell.science.press.known import Bounds, Known, from_text
+from quirewell.science.press.materials import MATERIALS, Material, hard_contact
 from quirewell.science.press.stack import Layer, Pamphlet, Room, Stack
 from quirewell.stages import typed
 from quirewell.stages.typed_params import (
@@ -29,7 +30,8 @@ from quirewell.stages.typed_params import (
 KNOWN = (
     "name", "heat", "platen_c", "minutes", "above", "below", "centre", "wraps", "leaf_mm",
     "leaf_g_m2", "cover_mm", "start_c", "start_rh_pct", "room_c", "room_rh_pct", "cooling",
-    "mends", "coated", "layers",
+    "mends", "coated", "layers", "schedule", "weight_kg", "width_mm", "height_mm", "hot_c",
+    "red_rh_pct", "amber_rh_pct", "alarm_s", "known",
 )  # fmt: skip
 HEATS: tuple[Heat, ...] = ("above", "below", "both", "none")
 COOLINGS: tuple[Cooling, ...] = ("in place", "cold plates", "none")
@@ -37,6 +39,10 @@ ABOVE, BELOW = "aluminium 3.2; thin board 1.5; card", "blotter; blotter; thin bo
 _LAYER = re.compile(
     r"\s*(?P<name>[a-z][a-z \-]*?)\s*(?P<mm>\d[\d.,]*)?\s*(?:mm)?\s*"
     r"(?:at\s+(?P<warm>[\d.,]+\s*°?\s*[CcFf]?))?\s*",
+    re.IGNORECASE,
+)
+_SCHEDULE = re.compile(
+    r"(?P<at>[\d.,]+)\s*(?:min|minutes|m)?\s*[,:]?\s+(?P<warm>[\d.,]+\s*°?\s*[CcFf]?)",
     re.IGNORECASE,
 )
 _ALSO = {
@@ -81,7 +87,83 @@ def read_pressing(params: Mapping[str, str]) -> Pressing:
         celsius(params, "platen_c", 65.0),
         minutes(params, "minutes", 15.0),
         cooling,
+        schedule=read_schedule(params.get("schedule", "")),
     )
+
+
+def read_schedule(text: str) -> tuple[tuple[float, float], ...]:
+    """A platen over time: "0 min 20 C; 5 min 65 C", straight lines between.
+
+    Raises:
+        ValueError: for a part that is no time and temperature.
+
+    >>> read_schedule("0 min 20 C; 5 min 149 F")
+    ((0.0, 20.0), (5.0, 65.0))
+    """
+    out = []
+    for part in re.split(r"[;\n]", text):
+        if not part.strip():
+            continue
+        match = _SCHEDULE.fullmatch(part.strip())
+        if match is None:
+            raise ValueError(
+                f"{part.strip()[:40]!r} is no step of a platen; write minutes and temperature, as "
+                "in '0 min 20 C; 5 min 65 C'"
+            )
+        out.append((float(typed.number(match["at"])), float(typed.temperature_c(match["warm"]))))
+    if len(out) > 100:
+        raise ValueError(f"a platen's schedule has at most 100 steps, got {len(out)}")
+    return tuple(out)
+
+
+def read_rules(params: Mapping[str, str]) -> Rules:
+    """Limits of the alarms, the usual ones where none are typed.
+
+    Raises:
+        ValueError: for limits that make no alarm.
+    """
+    usual = Rules()
+    rules = Rules(
+        celsius(params, "hot_c", usual.hot_c), humidity(params, "red_rh_pct", 100 * usual.red_rh),
+        humidity(params, "amber_rh_pct", 100 * usual.amber_rh),
+        number(params, "alarm_s", usual.seconds),
+    )  # fmt: skip
+    if not (20 <= rules.hot_c <= 95 and 0.3 <= rules.amber_rh < rules.red_rh <= 1):
+        raise ValueError(
+            "alarms begin between 20 and 95 C, amber at 30 % or damper, and red above amber; got "
+            f"{rules.hot_c:g} C, {100 * rules.amber_rh:g} and {100 * rules.red_rh:g} %"
+        )
+    if not 0 <= rules.seconds <= 3600:
+        raise ValueError(f"an alarm waits up to an hour, got {rules.seconds:g} s")
+    return rules
+
+
+def read_bounds(params: Mapping[str, str]) -> Bounds:
+    """What is not known of the press; a weight on it narrows how boards touch metal and stone.
+
+    Raises:
+        ValueError: for a weight or a page that cannot be.
+    """
+    if not params.get("weight_kg", "").strip():
+        return Bounds()
+    kilograms = number(params, "weight_kg", 0.0)
+    width, height = number(params, "width_mm", 184.0), number(params, "height_mm", 260.0)
+    if not (0 < kilograms <= 5000 and 30 <= width <= 1000 and 30 <= height <= 1000):
+        raise ValueError(
+            f"a weight is above 0 and at most 5000 kg on a page of 30 to 1000 mm, got "
+            f"{kilograms:g} kg on {width:g} x {height:g} mm; was it in grams?"
+        )
+    return Bounds(hard=hard_contact(9.81 * kilograms / (width * height / 1e6) / 1000))
+
+
+def read_known(params: Mapping[str, str]) -> Known | None:
+    """A calibration of the press, where one is given.
+
+    Raises:
+        ValueError: for a text that is none.
+    """
+    text = params.get("known", "").strip()
+    return from_text(text) if text else None
 
 
 def read_layers(text: str, table: Mapping[str, Material]) -> tuple[Layer, ...]:

@@ -26,6 +26,7 @@ from quirewell.stages.reading_entry import correct_reading, record_reading
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.step_table import STEP_KINDS, StepKind
 from quirewell.stages.treat_view import view
+from quirewell.stages.treating_heat import with_total
 
 __all__ = [
     "correct_reading", "correct_step", "finish_step", "mix_bath", "plan_step",
@@ -80,7 +81,7 @@ def finish_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
         says = f"This step is {_said(step)}; only a step under way can be finished."
         raise _no(form, "id", says)
     done = replace(_edited(state, step, form), state="done", done_at=form.get("at", ""))
-    return (Draft(state.id, "step.done", to_body(done)),)
+    return (*with_total(state, done), Draft(state.id, "step.done", to_body(done)))
 
 
 def correct_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
@@ -101,7 +102,8 @@ def correct_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
         started_at=form.get("started_at", step.started_at),
         done_at=form.get("done_at", step.done_at),
     )
-    return (Draft(state.id, "step.corrected", to_body(corrected)),)
+    total = with_total(state, corrected) if corrected.state == "done" else ()
+    return (*total, Draft(state.id, "step.corrected", to_body(corrected)))
 
 
 def record_spot_test(state: ItemState, form: Form) -> tuple[Draft, ...]:

@@ -1,7 +1,9 @@
 """What the treatment's own heat and damp cost, as a registered method: equivalent days, summed.
 
 ``stays`` is a line or a part between ";" for each: "68 C, 50 %, 15 min: pressed"; the humidity is
-that in the paper and may be left out where nobody knows it.
+that in the paper and may be left out where nobody knows it. A stay whose course was computed says
+its days instead: "0.6 d (0.2 to 1.9): pressed". The sum is worked out anew by itself whenever a
+step of heat or damp is done (:func:`with_total`).
 """
 
 from __future__ import annotations
@@ -9,23 +11,25 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.record.nouns import ItemState, Step
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.paper.heat_dose import HeatDose, heat_dose
 from quirewell.stages import typed
 from quirewell.stages.gates import sheets_of
-from quirewell.stages.methods import Outcome, method
+from quirewell.stages.methods import Outcome, method, run_method
 from quirewell.stages.naming import time_words
 from quirewell.stages.step_table import STEP_KINDS
 
 METHOD = "outlook.treatment"
 SOURCES = ("michalski2002", "strlic2015")
-_Z90 = 1.6448536269514722
 _COMMA = r"\s*(?:,\s+|(?<!\d),|,(?!\d))\s*"  # not one between digits: that is a decimal comma
 _STAY = re.compile(
     rf"(?P<t>[^:%]+?){_COMMA}(?:(?P<h>[\d.,]+)\s*%{_COMMA})?(?P<m>[^:%]+?)\s*(?::\s*(?P<name>.*))?"
@@ -42,14 +46,27 @@ ASSUMES = (
 )
 
 
+_DOSE = re.compile(
+    r"(?P<mid>[\d.]+)\s*d\s*\((?P<low>[\d.]+)\s*to\s*(?P<high>[\d.]+)\)\s*(?::\s*(?P<name>.*))?"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """So many hours of paper at a temperature [C] and a humidity [0..1]; None where not known."""
+    """So many hours of paper at a temperature [C] and a humidity [0..1]; None where not known.
+
+    ``dose``: its days where a computed course gave them; then the rest is not used.
+    """
 
     name: str
     temperature_c: float
     rh: float | None
     hours: float
+    dose: HeatDose | None = None
+
+    def days(self) -> HeatDose:
+        """What it costs."""
+        return self.dose or heat_dose(self.hours, self.temperature_c, self.rh)
 
 
 def read_stay(text: str) -> Stay:
@@ -61,6 +78,9 @@ def read_stay(text: str) -> Stay:
     >>> read_stay("154 F, 15 min: pressed").hours
     0.25
     """
+    computed = _DOSE.fullmatch(text.strip())
+    if computed is not None:
+        return _computed(computed, text.strip())
     match = _STAY.fullmatch(text.strip())
     if match is None:
         raise ValueError(
@@ -81,6 +101,18 @@ def read_stay(text: str) -> Stay:
     return Stay((match["name"] or "").strip() or text.strip(), warm, rh, hours)
 
 
+def _computed(match: re.Match[str], text: str) -> Stay:
+    low, middle, high = (float(match[key]) for key in ("low", "mid", "high"))
+    if not 0 < low <= middle <= high < 1e6:
+        raise ValueError(
+            "computed days are a middle and its band, as in '0.6 d (0.2 to 1.9)'; got "
+            f"{text[:60]!r}"
+        )
+    log_u = math.log(high / low) / (2 * Z90)
+    dose = HeatDose(middle, low, high, log_u, {"its course and ageing": log_u})
+    return Stay((match["name"] or "").strip() or text, 0.0, None, 0.0, dose)
+
+
 @method(METHOD, 1, "exact")
 def treatment_heat(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Heat and damp of the treatment itself, as days at 20 C and 50 % RH."""
@@ -93,7 +125,7 @@ def treatment_heat(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
     if len(texts) > _MOST_STAYS:
         raise ValueError(f"at most {_MOST_STAYS} stays are summed, got {len(texts)}")
     stays = [read_stay(text) for text in texts]
-    doses = [heat_dose(stay.hours, stay.temperature_c, stay.rh) for stay in stays]
+    doses = [stay.days() for stay in stays]
     findings = [
         _found("heat.days", f"{number}. {stay.name}", dose, _note(stay))
         for number, (stay, dose) in enumerate(zip(stays, doses, strict=True), 1)
@@ -114,6 +146,8 @@ def treatment_heat(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
 
 
 def _note(stay: Stay) -> str:
+    if stay.dose is not None:
+        return "by the course computed for it"
     damp = "humidity not known, 40 to 90 %" if stay.rh is None else f"{100 * stay.rh:g} % RH"
     return f"{stay.hours * 60:g} min of paper at {stay.temperature_c:g} C, {damp}"
 
@@ -126,7 +160,7 @@ def _together(doses: list[HeatDose]) -> HeatDose:
         for name in {key: None for one in doses for key in one.parts}
     }
     log_u = math.hypot(*parts.values()) if parts else 0.0
-    spread = math.exp(_Z90 * log_u)
+    spread = math.exp(Z90 * log_u)
     return HeatDose(days, days / spread, days * spread, log_u, parts)
 
 
@@ -163,23 +197,46 @@ def stays_of(state: ItemState) -> tuple[str, str]:
                 sheets.setdefault(sheet, []).append(step)
     if not sheets:
         return "", ""
-    lines = {sheet: [_line(step) for step in steps] for sheet, steps in sheets.items()}
+    lines = {sheet: [_line(state, step) for step in steps] for sheet, steps in sheets.items()}
     dosed = {sheet: _whole(stays) for sheet, stays in lines.items()}
     most = max(lines, key=lambda sheet: dosed[sheet])
     return most, "\n".join(lines[most])
 
 
 def _whole(lines: list[str]) -> float:
-    stays = [read_stay(line) for line in lines]
-    return sum(heat_dose(one.hours, one.temperature_c, one.rh).days for one in stays)
+    return sum(read_stay(line).days().days for line in lines)
 
 
-def _line(step: Step) -> str:
+def _line(state: ItemState, step: Step) -> str:
     kind = STEP_KINDS[step.kind]
+    run = state.runs.get(step.run)
+    days = next((one for one in run.findings if one.quantity == "press.dose_days"), None) if (
+        run) else None  # fmt: skip
+    if days is not None and days.value and days.low90 and days.high90:
+        return f"{days.value:.3g} d ({days.low90:.3g} to {days.high90:.3g}): {kind.name}"
     warm = 21 if step.temperature_c is None else step.temperature_c
     air = f" {_CHAMBER_PCT} %," if kind.wets == "vapour" else ""
     assert step.minutes is not None  # as stays_of asks
     return f"{warm} C,{air} {time_words(step.minutes)}: {kind.name}"
+
+
+def with_total(state: ItemState, step: Step) -> tuple[Draft, ...]:
+    """The drafts that bring the item's heat and damp up to date once ``step`` stands; none where
+    it is neither warm nor damp, or nothing tells how long. Lines a person added stay."""
+    kind = STEP_KINDS.get(step.kind)
+    if kind is None or not (kind.heat or kind.wets == "vapour") or step.minutes is None:
+        return ()
+    _, before = stays_of(state)
+    _, after = stays_of(replace(state, steps={**state.steps, step.id: step}))
+    kept = state.newest_run(METHOD, "item")
+    typed_in = [] if kept is None else re.split(r"[;\n]", kept.params.get("stays", ""))
+    known = {line.strip() for line in before.splitlines()}
+    added = [line.strip() for line in typed_in if line.strip() and line.strip() not in known]
+    stays = "; ".join([*after.splitlines(), *added])
+    if not stays:
+        return ()
+    run = run_method(METHOD, "item", {}, params={"stays": stays})
+    return (Draft(state.id, "run.recorded", to_body(run)),)
 
 
 def as_json(run: Run) -> dict[str, Any]:

@@ -60,6 +60,10 @@ class Weighed:
     t_s: float | None = None
 
 
+# A signal's largest misfit: its name, in its own unit, in times of its u, when [s] (None: at last).
+Misfit = tuple[str, float, float, float | None]
+
+
 @dataclass(frozen=True, slots=True)
 class Fitted:
     """A calibration: what is known, how well it follows the readings, and what contradicts.
@@ -71,7 +75,7 @@ class Fitted:
     known: Known
     chi2: float
     counted: float
-    off: tuple[tuple[str, float, float, float], ...]
+    off: tuple[Misfit, ...]
     at_bounds: tuple[str, ...]
     against: tuple[str, ...]
 
@@ -125,7 +129,7 @@ class _Fit:
     covariance: Array
     score: float
     data: float
-    off: tuple[tuple[str, float, float, float], ...]
+    off: tuple[Misfit, ...]
 
 
 def _thinned(one: Marks) -> Marks:
@@ -173,13 +177,13 @@ def _fit(
     data = sum(float(_counted(row) @ _counted(row)) for row in rows)
     names = [f"{one.where} {one.kind}" for one in probes] + ["weight"] * (weighed is not None)
     spreads = [one.u for one in probes] + ([weighed.u] if weighed is not None else [])
-    times = [one.t_s for one in probes]
+    times: list[list[float | None]] = [list(one.t_s) for one in probes]
     if weighed is not None:
-        times.append(np.array([60 * pressing.minutes if weighed.t_s is None else weighed.t_s]))
+        times.append([weighed.t_s])
     off = []
-    for name, row, u, t_s in zip(names, rows, spreads, times, strict=True):
+    for name, row, u, when in zip(names, rows, spreads, times, strict=True):
         worst = int(np.argmax(np.abs(row)))
-        off.append((name, float(row[worst] * u), float(row[worst]), float(t_s[worst])))
+        off.append((name, float(row[worst] * u), float(row[worst]), when[worst]))
     covariance = np.linalg.inv(found.jac.T @ found.jac)
     return _Fit(z, covariance, 2 * float(found.cost), data, tuple(off))
 
@@ -226,7 +230,8 @@ def _against(best: _Fit, counted: float) -> tuple[str, ...]:
             size = f"{abs(by):.1f} C" if kind == "C" else f"{100 * abs(by):.0f} % of humidity"
             more = ("hotter" if by > 0 else "cooler") if kind == "C" else (
                 "damper" if by > 0 else "drier")  # fmt: skip
-            what = f"{_WORDS[where]} the log is {size} {more} at minute {when / 60:.0f}"
+            what = f"{_WORDS[where]} the log is {size} {more} at minute "
+            what += f"{(when or 0.0) / 60:.0f}"
         out.append(
             f"The model cannot follow what was read: nearest it comes, {what} "
             f"({abs(times):.0f} times what the reading is unsure by). Look whether the stack was "

@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from quirewell.science.paper.sorption import CURVES
-from quirewell.science.press.course import Course, Pressing, Rules, answers, follow
+from quirewell.science.press.course import ALARM_S, Course, Pressing, Rules, answers, follow
+from quirewell.science.press.known import Known
 from quirewell.science.press.materials import MATERIALS
 from quirewell.science.press.stack import Knobs, Layer, Stack
 
@@ -52,19 +53,22 @@ def open_side(stack: Stack, lower: bool) -> tuple[bool, str, float]:
     return True, "", room
 
 
-def side_by_side(pressing: Pressing, rules: Rules | None = None) -> tuple[Changed, ...]:
-    """The pressing as it is, then each change, the most helpful first."""
-    as_is = _followed("as it is", "", pressing, rules)
-    others = [_followed(*change, rules) for change in _changes(pressing)]
+def side_by_side(
+    pressing: Pressing, rules: Rules | None = None, known: Known | None = None
+) -> tuple[Changed, ...]:
+    """The pressing as it is, then each change, the most helpful first; by a calibrated press's own
+    middle where there is one."""
+    as_is = _followed("as it is", "", pressing, rules, known)
+    others = [_followed(*change, rules, known) for change in _changes(pressing)]
     others.sort(key=_rank)
     return as_is, *others
 
 
-def helps(before: Changed, after: Changed) -> bool:
-    """Whether a change is a gain beyond what the model can tell apart."""
-    if before.red_s > 60 >= after.red_s:
+def helps(before: Changed, after: Changed, seconds: float = ALARM_S) -> bool:
+    """Whether a change is a gain beyond what the model can tell apart; alarms wait ``seconds``."""
+    if before.red_s > seconds >= after.red_s:
         return True
-    if after.red_s > max(60.0, before.red_s):
+    if after.red_s > max(seconds, before.red_s):
         return False
     drier = before.cool_u - after.cool_u > 0.01 or before.rh_max - after.rh_max > 0.02
     return drier and after.amber_s <= before.amber_s + 60
@@ -74,8 +78,10 @@ def _rank(one: Changed) -> tuple[float, float, float]:
     return (round(max(0.0, one.red_s - 60) / 60), round(one.rh_max, 2), -one.lost_g_m2)
 
 
-def _followed(name: str, why: str, pressing: Pressing, rules: Rules | None) -> Changed:
-    courses = _both(pressing)
+def _followed(
+    name: str, why: str, pressing: Pressing, rules: Rules | None, known: Known | None
+) -> Changed:
+    courses = _both(pressing, known)
     both = [answers(course, rules) for course in courses]
 
     def mean(key: str) -> float:
@@ -89,8 +95,11 @@ def _followed(name: str, why: str, pressing: Pressing, rules: Rules | None) -> C
     )  # fmt: skip
 
 
-def _both(pressing: Pressing) -> list[Course]:
-    return [follow(pressing, Knobs(curve=curve)) for curve in CURVES]
+def _both(pressing: Pressing, known: Known | None) -> list[Course]:
+    return [
+        follow(pressing, Knobs(curve=curve) if known is None else known.middle(curve))
+        for curve in CURVES
+    ]
 
 
 def _end(courses: list[Course]) -> float:
@@ -114,6 +123,13 @@ def _changes(pressing: Pressing) -> Iterator[tuple[str, str, Pressing]]:
             "vapour needs a way out on the cool side",
             with_stack(**_side(swapped, lower)),
         )
+        hot = tuple(reversed(stack.above)) if lower else stack.below
+        if pressing.heat in ("above", "below") and hot and hot[0].material.open_to_vapour:
+            yield (
+                f"the {tight} on the hot side instead",
+                "it keeps from sticking there too, and leaves the cool side open",
+                with_stack(**_side(cool[1:], lower), **_side((cool[0], *hot), not lower)),
+            )
     else:
         yield (
             "two dry blotters against the cool cover",
@@ -155,7 +171,7 @@ def _side(layers: tuple[Layer, ...], lower: bool) -> dict[str, tuple[Layer, ...]
     return {"below": layers} if lower else {"above": tuple(reversed(layers))}
 
 
-def swap_worth(as_is: Changed) -> tuple[tuple[int, ...], float, float]:
+def swap_worth(as_is: Changed, known: Known | None = None) -> tuple[tuple[int, ...], float, float]:
     """Boards that took up most (numbers), and the pamphlet's water at the end of cooling [g/m2]
     with those boards left and changed for dry ones, both curves midway; of a pressing as it is, no
     board changed."""
@@ -163,4 +179,4 @@ def swap_worth(as_is: Changed) -> tuple[tuple[int, ...], float, float]:
     numbers = tuple(n for n, grams in took if grams > _WORTH_G_M2)[:3]
     if not numbers:
         return (), as_is.end_g_m2, as_is.end_g_m2
-    return numbers, as_is.end_g_m2, _end(_both(replace(as_is.pressing, swaps=numbers)))
+    return numbers, as_is.end_g_m2, _end(_both(replace(as_is.pressing, swaps=numbers), known))
