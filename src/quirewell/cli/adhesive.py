@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import click
 
-from quirewell.cli.output import fail, paragraphs, print_json
+from quirewell.cli.options import JSON, ask, text_options
+from quirewell.cli.output import paragraphs, print_json
 from quirewell.stages.adhesives import KINDS, METHOD, as_json
-from quirewell.stages.methods import run_method
 
 _OPTIONS = (
     ("--strength-pct", "PCT", "Strength in per cent (2.5; paste 12.5)."),
@@ -22,18 +20,12 @@ _OPTIONS = (
 )
 
 
-def _options(command: Any) -> Any:
-    for name, metavar, says in reversed(_OPTIONS):
-        command = click.option(name, default="", metavar=metavar, help=says)(command)
-    return command
-
-
 @click.command()
 @click.option("--kind", type=click.Choice(KINDS), default=KINDS[0], show_default=True)
 @click.option("--by", default="", metavar="w/w|w/v", help="Per cent of what: asked, never guessed.")
 @click.option("--grade", default="", metavar="MPAS", help="Its mPa s at 2 %, as the jar says.")
-@_options
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@text_options(_OPTIONS)
+@JSON
 def adhesive(kind: str, by: str, grade: str, wants_json: bool, **numbers: str) -> None:
     """Grams and water for a number of mends, and what the mends add to the leaf.
 
@@ -44,12 +36,8 @@ def adhesive(kind: str, by: str, grade: str, wants_json: bool, **numbers: str) -
       quirewell adhesive --kind "wheat starch paste" --by w/w --mends 12
     """
     given = {"kind": kind, "by": by, "grade": grade, **numbers}
-    params = {name: text.replace(",", ".") for name, text in given.items() if text}
-    try:
-        run = run_method(METHOD, "item", {}, params=params)
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = as_json(run)
+    params = {name: text.replace(",", ".") for name, text in given.items()}
+    out = as_json(ask(METHOD, "item", params, wants_json))
     if wants_json:
         print_json(out)
         return

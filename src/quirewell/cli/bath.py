@@ -8,7 +8,8 @@ from typing import Any
 
 import click
 
-from quirewell.cli.output import fail, paragraphs, print_json
+from quirewell.cli.options import JSON, ask, text_options
+from quirewell.cli.output import paragraphs, print_json
 from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
 from quirewell.stages.bathing import METHOD, as_json, reserve_digits
@@ -52,7 +53,7 @@ def bath() -> None:
     metavar="G/G",
     help="Pick-up you weighed: (wet - dry) / dry, in g/g. Narrows the reserve most.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def mix(
     temperature_c: str,
     strength: str,
@@ -88,30 +89,21 @@ def mix(
 
 
 _LEDGER = (
-    ("--litres", "litres", "4", "L", "Volume in litres."),
-    ("--strength", "strength", "0.5", "saturated|FRACTION", "Share of saturated lime water."),
-    ("--temperature-c", "temperature_c", "20", "T", "Bath temperature in C (0 to 40)."),
-    ("--wraps --leaves", "wraps", "10", "N", "How many wraps go through it, one after another."),
-    ("--wrap-mass-g --leaf-mass-g", "wrap_mass_g", "4.7", "G", "Dry mass of a wrap in grams."),
-    ("--minutes-per-wrap --minutes-per-leaf", "minutes_per_wrap", "15", "MIN", "Minutes each."),
-    ("--pickup", "pickup_g_per_g", "", "G/G", "Pick-up you weighed: (wet - dry) / dry, in g/g."),
-    ("--water-in", "water_in_g_per_g", "1.8", "G/G", "Water a wrap brings in; 0 goes in dry."),
-    ("--tray-area-m2", "tray_area_m2", "0.2", "M2", "Surface of the tray."),
-    ("--change-at", "change_at", "0.5", "SHARE", "Change at this share of the first reserve."),
+    ("--litres", "L", "Volume in litres.", "4"),
+    ("--strength", "saturated|FRACTION", "Share of saturated lime water.", "0.5"),
+    ("--temperature-c", "T", "Bath temperature in C (0 to 40).", "20"),
+    ("--wraps --leaves", "N", "How many wraps go through it, one after another.", "10"),
+    ("--wrap-mass-g --leaf-mass-g", "G", "Dry mass of a wrap in grams.", "4.7"),
+    ("--minutes-per-wrap --minutes-per-leaf", "MIN", "Minutes each.", "15"),
+    ("--pickup pickup_g_per_g", "G/G", "Pick-up you weighed: (wet - dry) / dry, in g/g."),
+    ("--water-in water_in_g_per_g", "G/G", "Water a wrap brings in; 0 goes in dry.", "1.8"),
+    ("--tray-area-m2", "M2", "Surface of the tray.", "0.2"),
+    ("--change-at", "SHARE", "Change at this share of the first reserve.", "0.5"),
 )
 
 
-def _options(command: Any) -> Any:
-    for names, param, usual, metavar, says in reversed(_LEDGER):
-        command = click.option(
-            *names.split(), param, default=usual, show_default=bool(usual), metavar=metavar,
-            help=says,
-        )(command)  # fmt: skip
-    return command
-
-
 @bath.command()
-@_options
+@text_options(_LEDGER)
 @click.option("--open/--covered", "open_air", default=False, help="Open tray, or under a lid.")
 @click.option(
     "--entries",
@@ -126,7 +118,7 @@ def _options(command: Any) -> Any:
     help="What the tray read: 'after 0: pH 12.4 @ 20; after 3: 10 mL took 4.3 mL of 0.05; after 1: "
     "dry 4.7 g wet 13.8 g; bath 2: 12 drops of 1.8; ..'.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def ledger(open_air: bool, entries: str, readings: str, wants_json: bool, **numbers: str) -> None:
     """A bath over a series of wraps: pH, alkali, reserve of each, and when to change it.
 
@@ -142,23 +134,15 @@ def ledger(open_air: bool, entries: str, readings: str, wants_json: bool, **numb
     The bath is judged on its alkali, for pH hides what is used up. Every row is a band: pick-up,
     the paper's acids and the air are not known until they are weighed and titrated.
     """
-    readers = {"temperature_c": typed.temperature_c, "strength": typed.strength}
-    params = {
-        name: _read(name.replace("_", "-"), text, readers.get(name, typed.number))
-        for name, text in numbers.items()
-        if text
-    }
+    params = _read_all(numbers)
     params |= {"open": "yes"} if open_air else {}
     params |= {"entries": entries} if entries.strip() else {}
     params |= {"readings": readings} if readings.strip() else {}
-    try:
-        run = run_method(LEDGER, "item", {}, params=params)
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = ledger_json(ask(LEDGER, "item", params, wants_json))
     if wants_json:
-        print_json(ledger_json(run))
+        print_json(out)
         return
-    click.echo("\n".join(_ledger_card(ledger_json(run))))
+    click.echo("\n".join(_ledger_card(out)))
 
 
 def _ledger_card(card: dict[str, Any]) -> list[str]:
@@ -200,21 +184,11 @@ def _bench(bench: dict[str, Any]) -> list[str]:
     show_default=True,
     help="Neutral plus a small reserve; or the 0.4 mol/kg of new permanent paper, with its harm.",
 )
-@click.option(
-    "--wanted",
-    "wanted_mol_per_kg",
-    default="",
-    metavar="MOL/KG",
-    help="Another reserve than the aim's, in mol acid/kg; above 0.1 only with permanent.",
-)
-@click.option(
-    "--temperature-c",
-    "temperature_c",
-    default="20",
-    show_default=True,
-    metavar="T",
-    help="Bath temperature in C (0 to 40).",
-)
+@text_options((
+    ("--wanted wanted_mol_per_kg", "MOL/KG",
+     "Another reserve than the aim's, in mol acid/kg; above 0.1 only with permanent."),
+    ("--temperature-c", "T", "Bath temperature in C (0 to 40).", "20"),
+))  # fmt: skip
 @click.option(
     "--leaf",
     type=click.Choice(["blotted", "drained"]),
@@ -222,40 +196,16 @@ def _bench(bench: dict[str, Any]) -> list[str]:
     show_default=True,
     help="How a wrap leaves the bath, where its pick-up was not weighed.",
 )
-@click.option("--pickup", "pickup_g_per_g", default="", metavar="G/G", help="Pick-up you weighed.")
-@click.option(
-    "--acid",
-    "acid_mol_per_kg",
-    default="",
-    metavar="MOL/KG",
-    help="Acid of the paper, if you titrated like paper; usually 0.12, from memory.",
-)
-@click.option("--litres", default="4", show_default=True, metavar="L", help="Each bath's volume.")
-@click.option(
-    "--wrap-mass-g",
-    "--leaf-mass-g",
-    "wrap_mass_g",
-    default="4.7",
-    show_default=True,
-    metavar="G",
-    help="Dry paper that goes in at once.",
-)
-@click.option(
-    "--water-in",
-    "water_in_g_per_g",
-    default="1.8",
-    show_default=True,
-    metavar="G/G",
-    help="Water the paper brings in; 0 goes in dry.",
-)
-@click.option(
-    "--minutes-per-wrap",
-    default="15",
-    show_default=True,
-    metavar="MIN",
-    help="Minutes each.",
-)
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@text_options((
+    ("--pickup pickup_g_per_g", "G/G", "Pick-up you weighed."),
+    ("--acid acid_mol_per_kg", "MOL/KG",
+     "Acid of the paper, if you titrated like paper; usually 0.12, from memory."),
+    ("--litres", "L", "Each bath's volume.", "4"),
+    ("--wrap-mass-g --leaf-mass-g", "G", "Dry paper that goes in at once.", "4.7"),
+    ("--water-in water_in_g_per_g", "G/G", "Water the paper brings in; 0 goes in dry.", "1.8"),
+    ("--minutes-per-wrap", "MIN", "Minutes each.", "15"),
+))  # fmt: skip
+@JSON
 def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
     """Which bath, and how many, for a reserve: lime water and hydrogen carbonates side by side.
 
@@ -266,17 +216,8 @@ def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
       quirewell bath dose --acid 0.15 --litres 2 --wrap-mass-g 18.8
       quirewell bath dose --aim permanent
     """
-    readers = {"temperature_c": typed.temperature_c}
-    params = {
-        name: _read(name.replace("_", "-"), text, readers.get(name, typed.number))
-        for name, text in numbers.items()
-        if text
-    }
-    try:
-        run = run_method(DOSE, "item", {}, params={**params, "aim": aim, "leaf": leaf})
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = dose_json(run)
+    params = _read_all(numbers)
+    out = dose_json(ask(DOSE, "item", {**params, "aim": aim, "leaf": leaf}, wants_json))
     if wants_json:
         print_json(out)
         return
@@ -293,28 +234,13 @@ def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
 
 
 @bath.command()
-@click.option(
-    "--temperature-c",
-    "temperature_c",
-    default="20",
-    show_default=True,
-    metavar="T",
-    help="Water temperature in C (0 to 40).",
-)
-@click.option(
-    "--gas",
-    default="air",
-    show_default=True,
-    metavar="air|none|ATM",
-    help="Carbon dioxide: room air, kept from air, or its pressure in atm (1 = under the gas).",
-)
-@click.option(
-    "--magnesium",
-    "mg_mol_per_kg",
-    default="",
-    metavar="MOL/KG",
-    help="Magnesium hydroxide dissolved, instead of chalk (0 to 0.2).",
-)
+@text_options((
+    ("--temperature-c", "T", "Water temperature in C (0 to 40).", "20"),
+    ("--gas", "air|none|ATM",
+     "Carbon dioxide: room air, kept from air, or its pressure in atm (1 = under the gas).", "air"),
+    ("--magnesium mg_mol_per_kg", "MOL/KG",
+     "Magnesium hydroxide dissolved, instead of chalk (0 to 0.2)."),
+))  # fmt: skip
 @click.option(
     "--leaf",
     type=click.Choice(["blotted", "drained"]),
@@ -322,8 +248,8 @@ def dose(aim: str, leaf: str, wants_json: bool, **numbers: str) -> None:
     show_default=True,
     help="How a wrap leaves the bath, where its pick-up was not weighed.",
 )
-@click.option("--pickup", "pickup_g_per_g", default="", metavar="G/G", help="Pick-up you weighed.")
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@text_options((("--pickup pickup_g_per_g", "G/G", "Pick-up you weighed."),))
+@JSON
 def water(gas: str, leaf: str, wants_json: bool, **numbers: str) -> None:
     """Wash water over chalk, and hydrogen carbonate of calcium or magnesium.
 
@@ -336,17 +262,9 @@ def water(gas: str, leaf: str, wants_json: bool, **numbers: str) -> None:
     Room air is taken as 420 ppm of carbon dioxide, 400 to 1200 with people in the room; the pH's
     band is mostly that.
     """
-    readers = {"temperature_c": typed.temperature_c}
-    params = {
-        name: _read(name.replace("_", "-"), text, readers.get(name, typed.number))
-        for name, text in numbers.items()
-        if text
-    }
+    params = _read_all(numbers)
     params["gas"] = gas if gas in ("air", "none") else _read("gas", gas, typed.number)
-    try:
-        out = water_json(run_method(WATER, "item", {}, params={**params, "leaf": leaf}))
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
+    out = water_json(ask(WATER, "item", {**params, "leaf": leaf}, wants_json))
     if wants_json:
         print_json(out)
         return
@@ -361,6 +279,17 @@ def water(gas: str, leaf: str, wants_json: bool, **numbers: str) -> None:
         if key in out:
             lines.append(_line(name, out[key], digits))
     click.echo("\n".join([*lines, "", f"  {out['effect']}."]))
+
+
+_READERS = {"temperature_c": typed.temperature_c, "strength": typed.strength}
+
+
+def _read_all(texts: dict[str, str]) -> dict[str, str]:
+    return {
+        name: _read(name.replace("_", "-"), text, _READERS.get(name, typed.number))
+        for name, text in texts.items()
+        if text
+    }
 
 
 def _read(option: str, text: str, parse: Any) -> str:

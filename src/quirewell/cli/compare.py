@@ -6,11 +6,11 @@ import hashlib
 import json
 import textwrap
 from pathlib import Path
-from typing import Any
 
 import click
 
 from quirewell.cli.measure import target_in
+from quirewell.cli.options import JSON, text_options
 from quirewell.record.finding import Input, Run
 from quirewell.science.imaging.register import NoRegistration
 from quirewell.stages.asking import CHANGES, K95, PLUS_MINUS_SAYS, quantity_name, say, signed
@@ -28,27 +28,20 @@ from quirewell.studio.images import ImageError, as_eight_bit
 
 _PICTURE = click.Path(path_type=Path, dir_okay=False)
 _NUMBERS = (
-    ("dpi", "DPI", "Resolution of both scans, where the files say it wrongly or not at all."),
-    ("dpi_before", "DPI", "Resolution of the first scan, where the two differ."),
-    ("dpi_after", "DPI", "Resolution of the second scan."),
-    ("strip_length_mm", "MM", "The bench strip as you measured it, first mark to last."),
-    ("rh_before_pct", "RH", "Humidity of the room at the first scan, in % RH."),
-    ("rh_after_pct", "RH", "Humidity of the room at the second scan, in % RH."),
-    ("margin_pct", "PCT", "Change you decided beforehand not to mind, in %."),
+    ("--dpi", "DPI", "Resolution of both scans, where the files say it wrongly or not at all."),
+    ("--dpi-before", "DPI", "Resolution of the first scan, where the two differ."),
+    ("--dpi-after", "DPI", "Resolution of the second scan."),
+    ("--strip-length-mm", "MM", "The bench strip as you measured it, first mark to last."),
+    ("--rh-before-pct", "RH", "Humidity of the room at the first scan, in % RH."),
+    ("--rh-after-pct", "RH", "Humidity of the room at the second scan, in % RH."),
+    ("--margin-pct", "PCT", "Change you decided beforehand not to mind, in %."),
 )
-
-
-def _numbers(command: Any) -> Any:
-    for name, shape, says in reversed(_NUMBERS):
-        option = "--" + name.replace("_", "-")
-        command = click.option(option, name, default="", metavar=shape, help=says)(command)
-    return command
 
 
 @click.command()
 @click.argument("before", type=_PICTURE)
 @click.argument("after", type=_PICTURE)
-@_numbers
+@text_options(_NUMBERS)
 @click.option(
     "--same-day", is_flag=True, help="Both scans on one day in one room: narrows the humidity term."
 )
@@ -96,7 +89,7 @@ def _numbers(command: Any) -> Any:
     metavar="L",
     help="Standard uncertainty of each of them.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def compare(
     before: Path,
     after: Path,

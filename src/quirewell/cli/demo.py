@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from quirewell.cli.options import JSON
 from quirewell.demo.build import DPI, SEED, build_demo, is_built, report_path, truth_path
 from quirewell.report.model import Untraceable
 from quirewell.report.typeset import ReportError
@@ -33,7 +34,7 @@ from quirewell.studio.faults import StudioError
     type=click.Path(path_type=Path, file_okay=False),
     help="Keep a copy of the drawn scans here, to try intake and measuring on.",
 )  # fmt: skip
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def demo(
     folder: Path, dpi: int, seed: int, sheets: str, keep: Path | None, wants_json: bool
 ) -> None:

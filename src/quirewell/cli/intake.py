@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON
 from quirewell.jobs.batch import Progress
 from quirewell.jobs.runner import Runner
 from quirewell.stages import overview
@@ -78,7 +79,7 @@ from quirewell.studio.studio import Studio
     type=click.IntRange(1, 16),
     help="Processes that decode and measure.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def intake(
     folder: Path,
     studio_folder: Path,

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON, text_options
 from quirewell.cli.output import PLUS_MINUS_SAYS, fail, nest, paragraphs, print_json, table
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Correction
@@ -26,15 +27,16 @@ from quirewell.studio.images import ImageError
 from quirewell.studio.studio import Studio
 
 _NUMBERS = (
-    ("dpi", "DPI", "Resolution of the scan, where the file says it wrongly or not at all."),
-    ("dpi_u_pct", "PCT", "How sure the resolution is: standard uncertainty in % (0.2)."),
-    ("known_length_mm", "MM", "A length you know in the picture; needs --points."),
-    ("known_length_u_mm", "MM", "Its standard uncertainty (0.1)."),
-    ("known_points", "X1,Y1,X2,Y2", "The two points it runs between, in pixels from upper left."),
-    ("strip_length_mm", "MM", "The bench strip as you measured it: left edge of the first mark to "
-     "left edge of the last (160 as drawn)."),
-    ("strip_length_u_mm", "MM", "Standard uncertainty of that (0.1 once measured)."),
-    ("scanner_u_um", "UM", "How true your scanner draws a length across the sheet: standard "
+    ("--dpi", "DPI", "Resolution of the scan, where the file says it wrongly or not at all."),
+    ("--dpi-u-pct", "PCT", "How sure the resolution is: standard uncertainty in % (0.2)."),
+    ("--known-length-mm", "MM", "A length you know in the picture; needs --points."),
+    ("--known-length-u-mm", "MM", "Its standard uncertainty (0.1)."),
+    ("--points known_points", "X1,Y1,X2,Y2",
+     "The two points it runs between, in pixels from upper left."),
+    ("--strip-length-mm", "MM", "The bench strip as you measured it: left edge of the first mark "
+     "to left edge of the last (160 as drawn)."),
+    ("--strip-length-u-mm", "MM", "Standard uncertainty of that (0.1 once measured)."),
+    ("--scanner-u-um", "UM", "How true your scanner draws a length across the sheet: standard "
      "uncertainty in um, where you checked it."),
 )  # fmt: skip
 _PROMISED = (
@@ -49,16 +51,9 @@ _SHOWN = (
 )  # fmt: skip
 
 
-def _numbers(command: Any) -> Any:
-    for name, shape, says in reversed(_NUMBERS):
-        option = "--points" if name == "known_points" else "--" + name.replace("_", "-")
-        command = click.option(option, name, default="", metavar=shape, help=says)(command)
-    return command
-
-
 @click.command()
 @click.argument("image", type=click.Path(path_type=Path))
-@_numbers
+@text_options(_NUMBERS)
 @click.option(
     "--panel",
     default="whole",
@@ -106,7 +101,7 @@ def _numbers(command: Any) -> Any:
     metavar="TITLE_OR_ID",
     help="The item, where the studio has the picture in more than one.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 @click.option(
     "--target",
     "target_file",

@@ -8,25 +8,15 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON, PlainFirst, ask
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Input
-from quirewell.stages.methods import run_method
 from quirewell.stages.outlooking import CLIMATE, METHOD, YEARS, climate_json, ratio_json
 from quirewell.stages.treating_heat import METHOD as HEAT
 from quirewell.stages.treating_heat import as_json as heat_json
 
 
-class _PlainFirst(click.Group):
-    """A group whose plain form is its sub-verb ``ratio``."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Put the default sub-verb first where none is named."""
-        if args and args[0] not in self.commands and args[0] not in ("--help", "-h"):
-            args = ["ratio", *args]
-        return super().parse_args(ctx, args)
-
-
-@click.group(cls=_PlainFirst)
+@click.group(cls=PlainFirst, plain="ratio")
 def outlook() -> None:
     """What a treatment or another store is worth: a ratio of lives with a band, never years.
 
@@ -44,7 +34,7 @@ def outlook() -> None:
 @click.option("--store-after", default="", metavar="'C, %'", help="Where it will be kept.")
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1936, show_default=True)
 @click.option("--years", is_flag=True, help="Asks for years, which are refused, with the reason.")
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def ratio(
     ph_before: str, ph_after: str, store_before: str, store_after: str, seed: int, years: bool,
     wants_json: bool,
@@ -65,11 +55,7 @@ def ratio(
         "ph_before": ph_before, "ph_after": ph_after, "store_before": store_before,
         "store_after": store_after, "seed": str(seed),
     }  # fmt: skip
-    try:
-        run = run_method(METHOD, "item", {}, params={k: v for k, v in given.items() if v})
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = ratio_json(run)
+    out = ratio_json(ask(METHOD, "item", given, wants_json))
     if wants_json:
         print_json(out)
         return
@@ -95,7 +81,7 @@ def ratio(
 @click.option(
     "--day-first/--month-first", "day_first", default=None, help="Where 3/4 could be either."
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def climate_verb(
     log: Path, unit: str, columns: str, day_first: bool | None, wants_json: bool
 ) -> None:
@@ -112,12 +98,9 @@ def climate_verb(
     try:
         digest = hashlib.sha256(log.read_bytes()).hexdigest()
         inputs = (Input("log", log.name, digest),)
-        kept = {k: v for k, v in params.items() if v}
-        run = run_method(CLIMATE, "store", {"log": log}, inputs, kept)
+        run = ask(CLIMATE, "store", params, wants_json, {"log": log}, inputs)
     except OSError as error:
         fail(f"{log}: {error.strerror or 'cannot be read'}.", wants_json)
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
     out = climate_json(run)
     if wants_json:
         print_json(out)
@@ -127,7 +110,7 @@ def climate_verb(
 
 @outlook.command("heat")
 @click.argument("stays", nargs=-1, required=True, metavar="'T, [%,] MIN' ..")
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def heat_verb(stays: tuple[str, ...], wants_json: bool) -> None:
     """What press, iron and chamber cost a wrap, as days at 20 C and 50 % RH: an order of magnitude.
 
@@ -138,11 +121,7 @@ def heat_verb(stays: tuple[str, ...], wants_json: bool) -> None:
 
     Leave the humidity out where nobody knows how damp the paper was (40 to 90 % is taken).
     """
-    try:
-        run = run_method(HEAT, "item", {}, params={"stays": "; ".join(stays)})
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
-    out = heat_json(run)
+    out = heat_json(ask(HEAT, "item", {"stays": "; ".join(stays)}, wants_json))
     if wants_json:
         print_json(out)
         return

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Input, Run
 from quirewell.stages.lamp_text import FIND
@@ -76,7 +77,7 @@ _MOST_BYTES = 50_000
     type=click.Choice(["before", "after"]),
     help="Whether it was lit before or after treatment.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def relief(
     images: tuple[Path, ...],
     lights: Path,

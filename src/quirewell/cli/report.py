@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
+from quirewell.cli.options import JSON
 from quirewell.record.nouns import ItemState
 from quirewell.report.condition import condition_sheet
 from quirewell.report.manifest import NoManifest
@@ -30,9 +31,6 @@ STUDIO = click.option(
     type=click.Path(path_type=Path, file_okay=False),
     help="The studio's folder, as made by `quirewell demo` or `quirewell intake`.",
 )  # fmt: skip
-JSON = click.option(
-    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
-)
 
 
 def _output(default: str) -> Callable[[F], F]:

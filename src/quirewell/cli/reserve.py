@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import click
 
-from quirewell.cli.output import PLUS_MINUS_SAYS, fail, paragraphs, print_json, table
+from quirewell.cli.options import JSON, ask
+from quirewell.cli.output import PLUS_MINUS_SAYS, paragraphs, print_json, table
 from quirewell.stages.asking import quantity_name
-from quirewell.stages.methods import run_method
 from quirewell.stages.reserving import METHOD, as_json
 
 
@@ -31,7 +31,7 @@ from quirewell.stages.reserving import METHOD, as_json
     metavar="'KIND [above|below] PH [@ C]'",
     help="A pH with what was read: surface strip, surface electrode, cold extract, bath.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def reserve(
     titres: tuple[str, ...], sample: str | None, phs: tuple[str, ...], wants_json: bool
 ) -> None:
@@ -48,10 +48,7 @@ def reserve(
     pH of the bath is kept apart: it says nothing of the paper.
     """
     params = {"titre": ";".join(titres), "sample": sample or "", "ph": ";".join(phs)}
-    try:
-        run = run_method(METHOD, "item", {}, params={k: v for k, v in params.items() if v})
-    except ValueError as error:
-        fail(f"{error}".rstrip(".") + ".", wants_json)
+    run = ask(METHOD, "item", params, wants_json)
     if wants_json:
         print_json(as_json(run))
         return

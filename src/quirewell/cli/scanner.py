@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON, text_options
 from quirewell.cli.output import fail, nest, paragraphs, print_json, table
 from quirewell.jobs.runner import Runner
 from quirewell.record.finding import Run
@@ -19,31 +19,21 @@ from quirewell.stages.refusal import Refusal
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import STUDIO, Studio
 
-_JSON = click.option(
-    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
-)
 _FOLDER = click.option(
     "--studio", "folder", required=True, metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False), help="The studio it is kept in.",
 )  # fmt: skip
 _TEXTS = (
-    ("strip_length_mm", "MM", "The strip as you measured it; else as the studio knows it."),
-    ("strip_length_u_mm", "MM", "Standard uncertainty of that (0.1 once measured)."),
-    ("board", "'7x10 20 mm'", "A chequered board was scanned: squares across x down, side of one."),
-    ("board_u_pct", "PCT", "Standard uncertainty of its squares in % (0.3, as printed)."),
-    ("rule_length_mm", "MM", "A rule was scanned: the length between two of its lines."),
-    ("rule_length_u_mm", "MM", "Standard uncertainty of that (0.1)."),
-    ("rule_points", "'X1,Y1,X2,Y2; ..'", "Those two lines in pixels, for each scan in order."),
-    ("dpi", "DPI", "Resolution of the scans, where the files do not say it."),
+    ("--strip-length-mm", "MM", "The strip as you measured it; else as the studio knows it."),
+    ("--strip-length-u-mm", "MM", "Standard uncertainty of that (0.1 once measured)."),
+    ("--board", "'7x10 20 mm'",
+     "A chequered board was scanned: squares across x down, side of one."),
+    ("--board-u-pct", "PCT", "Standard uncertainty of its squares in % (0.3, as printed)."),
+    ("--rule-length-mm", "MM", "A rule was scanned: the length between two of its lines."),
+    ("--rule-length-u-mm", "MM", "Standard uncertainty of that (0.1)."),
+    ("--rule-points", "'X1,Y1,X2,Y2; ..'", "Those two lines in pixels, for each scan in order."),
+    ("--dpi", "DPI", "Resolution of the scans, where the files do not say it."),
 )  # fmt: skip
-
-
-def _texts(command: Any) -> Any:
-    for name, shape, says in reversed(_TEXTS):
-        command = click.option(
-            "--" + name.replace("_", "-"), name, default="", metavar=shape, help=says
-        )(command)
-    return command
 
 
 @click.group()
@@ -65,8 +55,8 @@ def scanner() -> None:
 @click.option(
     "--untagged", is_flag=True, help="Scans that name no scanner come from this one as well."
 )
-@_texts
-@_JSON
+@text_options(_TEXTS)
+@JSON
 def calibrate(
     scans: tuple[Path, ...],
     folder: Path | None,
@@ -121,7 +111,7 @@ def _card(run: Run, kept: str) -> list[str]:
 @_FOLDER
 @click.option("--new-strip", is_flag=True, help="A newly printed strip: older readings go with it.")
 @click.option("--note", default="", metavar="WORDS", help="Which rule, who read it.")
-@_JSON
+@JSON
 def strip(length: str, folder: Path, new_strip: bool, note: str, wants_json: bool) -> None:
     """Enter a reading of the bench strip: left edge of its first mark to that of its last.
 
@@ -141,7 +131,7 @@ def strip(length: str, folder: Path, new_strip: bool, note: str, wants_json: boo
 @_FOLDER
 @click.option("--steps", default="", metavar="'L L L L L L'", help="Six L* by an instrument.")
 @click.option("--u", default="", metavar="L", help="Standard uncertainty of those (0.3).")
-@_JSON
+@JSON
 def greys(scan: Path | None, folder: Path, steps: str, u: str, wants_json: bool) -> None:
     """Enter the strip's greys: by an instrument, or as a first SCAN of it gives them.
 
@@ -162,7 +152,7 @@ def greys(scan: Path | None, folder: Path, steps: str, u: str, wants_json: bool)
 
 @scanner.command()
 @_FOLDER
-@_JSON
+@JSON
 def show(folder: Path, wants_json: bool) -> None:
     """Say what the bench knows of its strip and its scanners.
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON
 from quirewell.studio.backup import backup as write_backup
 from quirewell.studio.backup import restore as put_back
 from quirewell.studio.check import CheckResult
@@ -15,9 +16,6 @@ from quirewell.studio.check import check as look_over
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 
-_JSON = click.option(
-    "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
-)
 _FOLDER = click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 
 
@@ -38,7 +36,7 @@ def studio() -> None:
     metavar="NAME",
     help="What the bench is called; the folder's name if left out.",
 )
-@_JSON
+@JSON
 def new(folder: Path, name: str, wants_json: bool) -> None:
     """Make a new studio in DIR, which must be missing or empty.
 
@@ -67,7 +65,7 @@ def new(folder: Path, name: str, wants_json: bool) -> None:
     is_flag=True,
     help="Make the tables anew from the journal first (the journal is not touched).",
 )
-@_JSON
+@JSON
 @click.pass_context
 def check(context: click.Context, folder: Path, head: str, rebuild: bool, wants_json: bool) -> None:
     """Hash every original again, walk the journal's chain, compare the tables with it.
@@ -95,7 +93,7 @@ def check(context: click.Context, folder: Path, head: str, rebuild: bool, wants_
 @studio.command()
 @_FOLDER
 @click.argument("target", metavar="TARGET", type=click.Path(path_type=Path))
-@_JSON
+@JSON
 def backup(folder: Path, target: Path, wants_json: bool) -> None:
     """Copy the studio DIR to TARGET (a .zip, or a new folder), while it may be in use.
 
@@ -122,7 +120,7 @@ def backup(folder: Path, target: Path, wants_json: bool) -> None:
 @studio.command()
 @click.argument("archive", metavar="BACKUP", type=click.Path(path_type=Path))
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@_JSON
+@JSON
 def restore(archive: Path, folder: Path, wants_json: bool) -> None:
     """Put BACKUP back into DIR, which must be missing or empty, and check it whole.
 

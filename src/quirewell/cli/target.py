@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from quirewell.cli.measure import target_in
+from quirewell.cli.options import JSON
 from quirewell.cli.output import fail, nest, paragraphs, print_json
 from quirewell.record.finding import Run
 from quirewell.science.colour.cgats import BadColourFile
@@ -82,7 +83,7 @@ def target() -> None:
     metavar="X,Y,W,H;..",
     help="Where each of those papers lies in the picture, in the order of the file.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def fit(
     image: Path, chart: str, corners: str, flat: Path | None, paper: Path | None, paper_at: str,
     wants_json: bool,
@@ -178,7 +179,7 @@ def _card(image: Path, said: dict[str, Any]) -> list[str]:
     metavar="FILE.json",
     help="What quirewell measure --json said of the same paper: do both agree?",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def read(file: Path, against: Path | None, wants_json: bool) -> None:
     """Read an instrument's CGATS text: CIELAB, yellowness, and R457 from spectra.
 
@@ -219,7 +220,7 @@ def read(file: Path, against: Path | None, wants_json: bool) -> None:
     metavar="FILE.json",
     help="A colour target fitted for that scan.",
 )
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def card(source: Path, at: str, target_file: Path | None, wants_json: bool) -> None:
     """Measure your own ladder of paper tones once, from a scan or from readings.
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from quirewell.cli.options import JSON
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import K95
 from quirewell.stages.step_table import STEP_KINDS
@@ -22,7 +23,7 @@ def treat() -> None:
 
 @treat.command()
 @click.argument("kind", required=False, metavar="[KIND]")
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def kinds(kind: str | None, wants_json: bool) -> None:
     """The table of steps: how wet, how permanent, what each takes away, and its cautions.
 
@@ -48,7 +49,7 @@ def kinds(kind: str | None, wants_json: bool) -> None:
     "--studio", "folder", required=True, metavar="DIR",
     type=click.Path(path_type=Path, file_okay=False), help="The studio's folder.",
 )  # fmt: skip
-@click.option("--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else.")
+@JSON
 def show(item: str | None, folder: Path, wants_json: bool) -> None:
     """What was done to an item: steps, ink tests, readings, baths.
 
