@@ -16,6 +16,7 @@ from typing import Any
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.bath.paper_ph import PhReading
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.paper.climate import Climate, Spread, climate, monthly
 from quirewell.science.paper.outlook import Ph, Ratio, Store, outlook
 from quirewell.stages import typed
@@ -38,12 +39,11 @@ YEARS = (
 # A cheap logger's own error (from memory): the same at every reading, so no mean takes it away.
 U_LOGGER_C, U_LOGGER_PCT = 0.5, 3.0
 LOGGER_SAYS = "the error of a cheap logger, 0.5 C and 3 % RH, from memory"
-Z90 = 1.6448536269514722
 _STORE = re.compile(r"\s*(?P<t>[-+\d.,]+\s*°?\s*[CcFf]?)\s*[,;/ ]\s*(?P<h>[\d.,]+)\s*%?\s*")
 _BARE = re.compile(r"\s*[-+\d.,]+\s*(?:@.*)?")
 
 
-@method(METHOD, 2, "seeded")
+@method(METHOD, 3, "seeded")
 def ratio(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Life after relative to life before, by pH and by store, with a 90 % band."""
     known = {"ph_before", "ph_after", "store_before", "store_after", "seed"}
@@ -161,7 +161,7 @@ def _parts(found: Ratio) -> list[Finding]:
         return []
     return [
         Finding(
-            "", f"outlook.by_{name}", "item", middle, (high - low) / 3.29, "1", low90=low,
+            "", f"outlook.by_{name}", "item", middle, (high - low) / (2 * Z90), "1", low90=low,
             high90=high, standing="from memory", sources=SOURCES,
             note=f"life after by life before, had only the {says} changed",
         )

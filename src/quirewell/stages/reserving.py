@@ -22,12 +22,12 @@ from quirewell.science.bath.reserve import (
     as_one,
     back_titration,
 )
+from quirewell.science.evidence.normal import Z90
 from quirewell.stages import typed
 from quirewell.stages.methods import Outcome, method
 
 METHOD = "paper.reserve"
 SAMPLES = ("scrap", "like paper")
-_Z90 = 1.6448536269514722
 _KINDS = (*SPREAD, "bath")
 _READING = re.compile(
     r"\s*(?P<kind>[a-z ]+?)\s+(?:(?P<off>above|below)\s+)?(?P<value>[-+\d.,]+)"
@@ -134,8 +134,8 @@ def _reserve(one: OneReserve, titres: Sequence[ReserveEstimate]) -> list[Finding
         value, u = factor * one.mol_per_kg, factor * one.u
         out.append(
             Finding(
-                "", quantity, "item", value, u, unit, low90=value - _Z90 * u,
-                high90=value + _Z90 * u,
+                "", quantity, "item", value, u, unit, low90=value - Z90 * u,
+                high90=value + Z90 * u,
                 terms=tuple(Term(t.name, factor * t.u, t.basis) for t in terms),
                 standing="measured here", sources=("iso10716", "tappi553"), note=note,
             )

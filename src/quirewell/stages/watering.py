@@ -19,6 +19,7 @@ from quirewell.science.bath.carbonate import AIR_ATM, HardWater, magnesium, over
 from quirewell.science.bath.constants import CONSTANTS, MOLAR_MASS_CA, MOLAR_MASS_CACO3
 from quirewell.science.bath.lime_water import PickUp, pick_up
 from quirewell.science.bath.recipe import Recipe
+from quirewell.science.evidence.normal import Z90
 from quirewell.stages.bathing import CHEAP_TOOL
 from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.methods import Outcome, method
@@ -27,7 +28,6 @@ METHOD = "bath.water"
 SOURCES = ("plummer1982", "parkhurst2013")
 _KNOWN = {"gas", "mg_mol_per_kg", "temperature_c", "leaf", "pickup_g_per_g"}
 CAUTIONS = ("ink-first", "blue-alkali", "wet-weak", "staples-out", "coated", "plain-water")
-_Z90 = 1.6448536269514722
 # A room with people in it (from memory); a pressure that was set, within a tenth; a thermometer.
 ROOM_ATM = (400e-6, 1200e-6)
 _SET, _U_C = 0.10, 0.5
@@ -98,7 +98,7 @@ def _asked(params: Mapping[str, str]) -> _Asked:
             "was it typed in ppm or bar gauge?"
         )
     # A pressure's own tenth, never above what an open vessel can hold.
-    factor = math.exp(_Z90 * _SET)
+    factor = math.exp(Z90 * _SET)
     return _Asked(temperature_c, gas, max(gas / factor, 1e-5), min(gas * factor, 1.0), mg)
 
 
@@ -130,10 +130,10 @@ def _spread(
     )
     ends = sorted(read(asked.water(t, gas)) for gas in (asked.low, asked.high))
     rest = math.hypot(own, slope * _U_C)
-    low = value - math.hypot(max(value - ends[0], 0.0), _Z90 * rest)
-    high = value + math.hypot(max(ends[1] - value, 0.0), _Z90 * rest)
+    low = value - math.hypot(max(value - ends[0], 0.0), Z90 * rest)
+    high = value + math.hypot(max(ends[1] - value, 0.0), Z90 * rest)
     terms = (
-        Term("carbon dioxide", (ends[1] - ends[0]) / (2 * _Z90), _gas_basis(asked)),
+        Term("carbon dioxide", (ends[1] - ends[0]) / (2 * Z90), _gas_basis(asked)),
         Term("temperature", abs(slope) * _U_C, f"thermometer, {_U_C:g} C"),
         Term("constants", own, "solubility of chalk, from memory"),
     )
@@ -152,7 +152,7 @@ def _found(
 ) -> Finding:  # fmt: skip
     value, low, high, terms = spread
     return Finding(
-        "", quantity, "item", value, (high - low) / (2 * _Z90), unit, low90=low, high90=high,
+        "", quantity, "item", value, (high - low) / (2 * Z90), unit, low90=low, high90=high,
         terms=terms, standing=standing, sources=SOURCES, note=note,
     )  # fmt: skip
 
@@ -185,7 +185,7 @@ def _reserve(asked: _Asked, pick: PickUp, note: str) -> Finding:
         asked, lambda one: factor * one.alkalinity_mol_per_kg, own * factor * alkali
     )
     down, up = (abs(math.log(max(end, 1e-9) / value)) for end in (low, high))
-    sigma = _Z90 * pick.log_sigma
+    sigma = Z90 * pick.log_sigma
     band = (
         value, value * math.exp(-math.hypot(down, sigma)), value * math.exp(math.hypot(up, sigma)),
         (*terms, Term("pick-up", value * pick.log_sigma, f"{pick.kind} leaf")),

@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from quirewell.science.bath.lime_water import Z90, mix, pick_up
+from quirewell.science.bath.lime_water import mix, pick_up
 from quirewell.science.bath.recipe import Recipe, RecipeError
+from quirewell.science.evidence.normal import Z90
 
 
 def test_dilution_takes_capacity_not_ph():

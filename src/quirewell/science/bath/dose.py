@@ -25,6 +25,7 @@ from quirewell.science.bath.constants import (
     water_density_kg_per_l,
 )
 from quirewell.science.bath.ledger_band import Band
+from quirewell.science.evidence.normal import Z90
 
 Kind = Literal[
     "lime water",
@@ -39,7 +40,6 @@ MOST_BATHS, MOST_MINUTES = 3, 60.0
 THIN = "1:7"
 # Above this a bath darkens groundwood; washing is held to be safe to 8.5 (from memory).
 HARSH_PH, GENTLE_PH = 10.0, 8.5
-_Z90 = 1.6448536269514722
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def usual_acid() -> tuple[float, float]:
     """Acid of aged newsprint, groups and alum [mol/kg], and its logarithmic standard deviation."""
     rows = [CONSTANTS[name] for name in ("acid_groups", "strong_acid")]
     middle = sum(row.value for row in rows)
-    parts = [row.value / middle * math.log(row.high / row.low) / (2 * _Z90) for row in rows]
+    parts = [row.value / middle * math.log(row.high / row.low) / (2 * Z90) for row in rows]
     return middle, math.hypot(*parts)
 
 
@@ -213,7 +213,7 @@ def _first(alkali: float, paper: Paper, temperature_c: float) -> Band:
     water = paper.litres * water_density_kg_per_l(temperature_c)
     mass = paper.mass_g / 1000
     acid = paper.acid_mol_per_kg * mass
-    spread = math.exp(_Z90 * paper.acid_log_sigma)
+    spread = math.exp(Z90 * paper.acid_log_sigma)
     left = [
         max(alkali * water - part, 0.0) / (water + paper.water_in * mass)
         for part in (acid * spread, acid, acid / spread)
@@ -221,15 +221,15 @@ def _first(alkali: float, paper: Paper, temperature_c: float) -> Band:
     middle = paper.pickup * left[1]
     if middle <= 0:
         return Band(0.0, 0.0, paper.pickup * left[2])
-    below, above = (abs(math.log(max(one, 1e-12) / left[1])) / _Z90 for one in (left[0], left[2]))
-    low = math.exp(-_Z90 * math.hypot(paper.pickup_log_sigma, below))
-    high = math.exp(_Z90 * math.hypot(paper.pickup_log_sigma, above))
+    below, above = (abs(math.log(max(one, 1e-12) / left[1])) / Z90 for one in (left[0], left[2]))
+    low = math.exp(-Z90 * math.hypot(paper.pickup_log_sigma, below))
+    high = math.exp(Z90 * math.hypot(paper.pickup_log_sigma, above))
     return Band(middle, 0.0 if left[0] <= 0 else middle * low, middle * high)
 
 
 def _later(alkali: float, paper: Paper) -> Band:
     """What a bath leaves in paper whose acid was met [mol acid/kg]."""
-    middle, factor = paper.pickup * alkali, math.exp(_Z90 * paper.pickup_log_sigma)
+    middle, factor = paper.pickup * alkali, math.exp(Z90 * paper.pickup_log_sigma)
     return Band(middle, middle / factor, middle * factor)
 
 

@@ -23,13 +23,13 @@ from quirewell.science.bath.constants import (
 )
 from quirewell.science.bath.ledger import Entry, Ledger, Paper, Row, Tray, two_films
 from quirewell.science.bath.lime_curve import Curve, lime_curve
+from quirewell.science.evidence.normal import Z90
 
 Array = NDArray[np.float64]
 DRAWS = 600
 LONGEST = 400
 CHANGE_AT = 0.5
 NAMES = ("pickup", "acid_groups", "strong_acid", "uptake", "strength")
-_Z90 = 1.6448536269514722
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class Band:
     @property
     def u(self) -> float:
         """Standard uncertainty: the band's width as that of a normal one."""
-        return (self.high90 - self.low90) / (2 * _Z90)
+        return (self.high90 - self.low90) / (2 * Z90)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +92,9 @@ def spread_of(pickup_log_sigma: float, strength: float) -> Spread:
 
     def log_sigma(name: str) -> float:
         row = CONSTANTS[name]
-        return math.log(row.high / row.low) / (2 * _Z90)
+        return math.log(row.high / row.low) / (2 * Z90)
 
-    scatter = CONSTANTS["solubility_scatter"].high / _Z90
+    scatter = CONSTANTS["solubility_scatter"].high / Z90
     return Spread(
         pickup_log_sigma, log_sigma("acid_groups"), log_sigma("strong_acid"),
         log_sigma("air_uptake"), math.hypot(scatter, 0.03 if strength < 1 else 0.0),
@@ -266,8 +266,8 @@ def _banded(row: Row, ends: Sequence[Sequence[float]], ph_u: float) -> BandRow:
     return BandRow(
         row,
         Band(
-            row.ph, row.ph - math.hypot(middle - low, _Z90 * ph_u),
-            row.ph + math.hypot(high - middle, _Z90 * ph_u),
+            row.ph, row.ph - math.hypot(middle - low, Z90 * ph_u),
+            row.ph + math.hypot(high - middle, Z90 * ph_u),
         ),
         _about(row.alkalinity_mol_per_kg, alkali), _about(row.reserve_pct_caco3, reserve),
         _about(row.ca_mol_per_kg, calcium), _about(row.carbonate_mol, carbonate),

@@ -25,9 +25,9 @@ from quirewell.science.bath.constants import (
 )
 from quirewell.science.bath.recipe import Recipe
 from quirewell.science.bath.solution import HIGH_C, LOW_C, Solution
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.evidence.uncertainty import Budget, BudgetTerm
 
-Z90 = 1.6448536269514722
 MODEL_U_PH = 0.015
 DILUTION_BIAS_PH = 0.018
 SCALE_U_PICKUP = 0.10

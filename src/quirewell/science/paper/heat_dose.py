@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.paper.decay import A_WATER, GAS, KELVIN
 from quirewell.science.paper.isotherm import water_content
 
@@ -28,7 +29,6 @@ POWER, U_POWER = 1.3, 0.3
 U_KELVIN = 2.0
 # Paper whose own humidity nobody knows: 40 to 90 %, evenly.
 UNKNOWN_RH, U_LOG_UNKNOWN = 0.62, 0.235
-_Z90 = 1.6448536269514722
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def dose_over(
         "humidity of the paper": POWER * U_LOG_UNKNOWN if rh_unknown else 0.0,
     }
     log_u = math.hypot(*parts.values())
-    spread = math.exp(_Z90 * log_u)
+    spread = math.exp(Z90 * log_u)
     return HeatDose(middle, middle / spread, middle * spread, log_u, parts)
 
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.paper.decay import A_ACID, CAP_PH, LAWS, relative_rate
 
 Array = NDArray[np.float64]
@@ -60,7 +61,7 @@ class Ratio:
     @property
     def u(self) -> float:
         """Standard uncertainty, as that of a normal band of the same width."""
-        return (self.high90 - self.low90) / (2 * 1.6448536269514722)
+        return (self.high90 - self.low90) / (2 * Z90)
 
 
 def outlook(

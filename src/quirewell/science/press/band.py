@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.course import Answers, Course, Pressing, Rules, answers, follow
 from quirewell.science.press.known import Bounds, Known, draws_of, knobs_of
 
@@ -58,7 +59,7 @@ class Band:
             return 0.0, 0.0, 0.0
         course_u = float(np.std(np.log(np.maximum(days, 1e-9))))
         own = float(np.median([run.dose.log_u for run in self.runs]))
-        spread = math.exp(1.6448536269514722 * math.hypot(course_u, own))
+        spread = math.exp(Z90 * math.hypot(course_u, own))
         return middle / spread, middle, middle * spread
 
     @property
