@@ -10,6 +10,7 @@ from click.testing import CliRunner, Result
 
 from quirewell.cli.damp import chamber, dry
 from quirewell.cli.press import iron, press
+from quirewell.cli.studio import studio
 
 STACKS = Path(__file__).resolve().parents[2] / "examples" / "stacks"
 
@@ -99,3 +100,47 @@ def test_iron_chamber_and_dry_answer_on_nothing_but_defaults():
 def test_faults_are_sentences(command, arguments, says):
     result = call(command, *arguments)
     assert result.exit_code == 2 and says in result.stderr
+
+
+def test_a_press_is_calibrated_kept_and_used(tmp_path):
+    stack = tmp_path / "dummy.toml"
+    stack.write_text('wraps = 4\nstart_rh_pct = 70\nbelow = ["blotter", "thin board"]\n')
+    log = tmp_path / "log.csv"
+    centre = [20.0, 30.5, 38.6, 44.1, 47.9, 50.4, 52.0, 53.1, 53.9, 54.4, 54.8]
+    log.write_text("time_min,centre C\n" + "".join(f"{n},{v}\n" for n, v in enumerate(centre)))
+    folder = str(tmp_path / "studio")
+    assert call(studio, "new", folder).exit_code == 0
+    out = json.loads(
+        call(
+            press, "calibrate", str(stack), str(log), "--before-g", "40.0", "--after-g", "38.9",
+            "--weighed-min", "15", "--studio", folder, "--press", "book press", "--json",
+        ).stdout
+    )  # fmt: skip
+    assert out["kept"].startswith("press-")
+    assert set(out["factors"]) == {
+        "paper", "hard", "platen", "leaf_mu", "other_mu", "conducts",
+    }  # fmt: skip
+    plain = json.loads(call(press, str(stack), "--json").stdout)
+    mine = json.loads(
+        call(press, str(stack), "--studio", folder, "--press", "book press", "--json").stdout
+    )
+    spans = [
+        one["water"]["lost_g_m2"]["high"] - one["water"]["lost_g_m2"]["low"]
+        for one in (plain, mine)
+    ]
+    assert out["contradiction"] is None
+    assert spans[1] < 0.8 * spans[0]
+    refused = call(press, str(stack), "--studio", folder, "--press", "other")
+    assert refused.exit_code == 2
+    assert "No calibration of 'other'" in refused.stderr
+
+
+def test_calibrating_from_nothing_is_a_sentence(tmp_path):
+    stack = tmp_path / "dummy.toml"
+    stack.write_text("wraps = 4\n")
+    assert "nothing was read" in call(press, "calibrate", str(stack)).stderr
+    gone = call(press, "calibrate", str(stack), str(tmp_path / "gone.csv"), "--json")
+    assert gone.exit_code == 2
+    assert "cannot be opened" in json.loads(gone.stdout)["error"]
+    half = call(press, "calibrate", str(stack), "--before-g", "40")
+    assert "before and after" in half.stderr

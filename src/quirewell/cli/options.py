@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,9 @@ import click
 from quirewell.cli.output import fail
 from quirewell.record.finding import Input, Run
 from quirewell.stages.methods import run_method
+from quirewell.stages.refusal import Refusal
+from quirewell.studio.faults import StudioError
+from quirewell.studio.studio import Studio
 
 JSON = click.option(
     "--json", "wants_json", is_flag=True, help="JSON on standard output, nothing else."
@@ -63,4 +67,14 @@ def ask(
     try:
         return run_method(method, subject, files or {}, inputs, given)
     except ValueError as error:
+        fail(sentence(error), wants_json)
+
+
+@contextmanager
+def open_studio(folder: Path | str, wants_json: bool) -> Iterator[Studio]:
+    """A studio to work in; its refusals end the verb with their sentence."""
+    try:
+        with Studio.open(Path(folder)) as studio:
+            yield studio
+    except (Refusal, StudioError) as error:
         fail(sentence(error), wants_json)

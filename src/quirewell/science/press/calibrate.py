@@ -38,6 +38,9 @@ _PRIOR = 1.0
 # scipy steps by a share of the value; kept away from nought by this shift.
 _SHIFT, _STEP = 3.0, 0.02
 _ODDS = 0.999
+# The straight-line spread of a curved fit held planted presses in 85 of 100 of its 90 % bands:
+# widened so that it holds nine in ten (benchmarks/press_calibration.py).
+_WIDER = 1.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +187,7 @@ def _fit(
     for name, row, u, when in zip(names, rows, spreads, times, strict=True):
         worst = int(np.argmax(np.abs(row)))
         off.append((name, float(row[worst] * u), float(row[worst]), when[worst]))
-    covariance = np.linalg.inv(found.jac.T @ found.jac)
+    covariance = _WIDER * np.linalg.inv(found.jac.T @ found.jac)
     return _Fit(z, covariance, 2 * float(found.cost), data, tuple(off))
 
 
