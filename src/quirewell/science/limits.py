@@ -19,3 +19,8 @@ def beyond(rows: Iterable[Row]) -> list[str]:
         for name, value, low, high, unit in rows
         if not low <= value <= high
     ]
+
+
+def within(name: str, value: float, low: float, high: float, unit: str = "") -> str:
+    """The sentence for one value, or nothing where it lies within."""
+    return "".join(f"{says}." for says in beyond([(name, value, low, high, unit)]))

@@ -30,6 +30,7 @@ import numpy as np
 from quirewell.science.bath import engine
 from quirewell.science.bath.constants import MOLAR_MASS_CACO3, water_density_kg_per_l
 from quirewell.science.bath.recipe import HIGH_L, LOW_L
+from quirewell.science.limits import within
 
 MOST_ENTRIES = 2000
 # Film of still air, and of liquid (as if of air) at this much hydroxide; from memory.
@@ -140,38 +141,32 @@ class _Account:
 def check(tray: Tray, paper: Paper, entries: Sequence[Entry]) -> None:
     """Raise ValueError, all problems in one message, for a ledger that cannot be."""
     problems = [
-        _within("the bath", tray.litres, LOW_L, HIGH_L, "L"),
-        _within("its strength", tray.strength, 0.001, 1.0, "of saturation"),
-        _within("its temperature", tray.temperature_c, 0, 40, "C"),
-        _within("the tray's area", tray.area_m2, 0.001, 5, "m2"),
-        _within("uptake from the air", tray.uptake_mol_m2_h, 0, 1, "mol/m2/h"),
-        _within("pick-up", paper.pickup, 0.2, 6, "g/g"),
-        _within("acid groups of the paper", paper.acid_groups, 0, 1, "mol/kg"),
-        _within("strong acid of the paper", paper.strong_acid, 0, 1, "mol/kg"),
+        within("the bath", tray.litres, LOW_L, HIGH_L, "L"),
+        within("its strength", tray.strength, 0.001, 1.0, "of saturation"),
+        within("its temperature", tray.temperature_c, 0, 40, "C"),
+        within("the tray's area", tray.area_m2, 0.001, 5, "m2"),
+        within("uptake from the air", tray.uptake_mol_m2_h, 0, 1, "mol/m2/h"),
+        within("pick-up", paper.pickup, 0.2, 6, "g/g"),
+        within("acid groups of the paper", paper.acid_groups, 0, 1, "mol/kg"),
+        within("strong acid of the paper", paper.strong_acid, 0, 1, "mol/kg"),
     ]
     if not 1 <= len(entries) <= MOST_ENTRIES:
         problems.append(f"a ledger has 1 to {MOST_ENTRIES} entries, got {len(entries)}.")
     for number, entry in enumerate(entries[:MOST_ENTRIES], 1):
         if entry.kind == "wrap":
             problems += [
-                _within(f"mass of wrap {number}", entry.mass_g, 0.05, 500, "g"),
-                _within(f"water brought by wrap {number}", entry.water_in, 0, 6, "g/g"),
-                _within(f"minutes of wrap {number}", entry.minutes, 0, 24 * 60, "min"),
+                within(f"mass of wrap {number}", entry.mass_g, 0.05, 500, "g"),
+                within(f"water brought by wrap {number}", entry.water_in, 0, 6, "g/g"),
+                within(f"minutes of wrap {number}", entry.minutes, 0, 24 * 60, "min"),
             ]
         elif entry.kind == "top-up":
             problems += [
-                _within(f"top-up, entry {number}", entry.litres, 0.001, HIGH_L, "L"),
-                _within(f"its strength, entry {number}", entry.strength, 0, 1, "of saturation"),
+                within(f"top-up, entry {number}", entry.litres, 0.001, HIGH_L, "L"),
+                within(f"its strength, entry {number}", entry.strength, 0, 1, "of saturation"),
             ]
     said = [text for text in problems if text]
     if said:
         raise ValueError(" ".join(said[:8]))
-
-
-def _within(name: str, value: float, low: float, high: float, unit: str) -> str:
-    if math.isfinite(value) and low <= value <= high:
-        return ""
-    return f"{name} must lie between {low:g} and {high:g} {unit}, got {value:g}."
 
 
 def run(tray: Tray, paper: Paper, entries: Sequence[Entry]) -> Ledger:

@@ -18,6 +18,7 @@ from itertools import combinations
 
 from quirewell.science.bath.constants import MOLAR_MASS_CACO3
 from quirewell.science.evidence.uncertainty import Budget, BudgetTerm
+from quirewell.science.limits import within
 
 PCT_PER_MOL = MOLAR_MASS_CACO3 / 20
 # Usual standard uncertainties where none is stated (common practice, no source).
@@ -54,15 +55,15 @@ class BackTitration:
 
     def _problems(self) -> tuple[str, ...]:
         return (
-            _within("volume of acid", self.hcl_ml, 0.1, 500, "mL"),
-            _within("strength of the acid", self.hcl_mol_per_l, 1e-3, 2, "mol/L"),
-            _within("volume of alkali", self.naoh_ml, 0, 500, "mL"),
-            _within("strength of the alkali", self.naoh_mol_per_l, 1e-3, 2, "mol/L"),
-            _within("mass of the sample", self.mass_g, 0.01, 100, "g"),
-            _within("water in the sample", self.water_g_per_g, 0, 0.3, "g/g"),
-            _within("uncertainty of a volume", self.u_volume_ml, 1e-3, 5, "mL"),
-            _within("uncertainty of a strength", self.u_strength, 1e-4, 0.2, "(relative)"),
-            _within("uncertainty of the mass", self.u_mass_g, 1e-5, 5, "g"),
+            within("volume of acid", self.hcl_ml, 0.1, 500, "mL"),
+            within("strength of the acid", self.hcl_mol_per_l, 1e-3, 2, "mol/L"),
+            within("volume of alkali", self.naoh_ml, 0, 500, "mL"),
+            within("strength of the alkali", self.naoh_mol_per_l, 1e-3, 2, "mol/L"),
+            within("mass of the sample", self.mass_g, 0.01, 100, "g"),
+            within("water in the sample", self.water_g_per_g, 0, 0.3, "g/g"),
+            within("uncertainty of a volume", self.u_volume_ml, 1e-3, 5, "mL"),
+            within("uncertainty of a strength", self.u_strength, 1e-4, 0.2, "(relative)"),
+            within("uncertainty of the mass", self.u_mass_g, 1e-5, 5, "g"),
         )
 
 
@@ -92,12 +93,6 @@ class OneReserve:
     u: float
     widened: float
     apart: tuple[tuple[str, str, float], ...]
-
-
-def _within(name: str, value: float, low: float, high: float, unit: str) -> str:
-    if math.isfinite(value) and low <= value <= high:
-        return ""
-    return f"{name} must lie between {low:g} and {high:g} {unit}, got {value:g}."
 
 
 def back_titration(titre: BackTitration) -> ReserveEstimate:

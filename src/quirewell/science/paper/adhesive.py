@@ -11,9 +11,10 @@ brushed. Starch paste has no such number here.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
+
+from quirewell.science.limits import within
 
 By = Literal["w/w", "w/v"]
 Kind = Literal["methyl cellulose", "wheat starch paste"]
@@ -71,10 +72,10 @@ def batch(
     problems = [
         text
         for text in (
-            _within("strength", strength_pct, 0.1, 20, "%"),
-            _within("mends", mends, 1, 500, ""),
-            _within("paste a mend", ml_each, 0.01, 50, "mL"),
-            _within("spare share", spare, 0, 3, ""),
+            within("strength", strength_pct, 0.1, 20, "%"),
+            within("mends", mends, 1, 500, ""),
+            within("paste a mend", ml_each, 0.01, 50, "mL"),
+            within("spare share", spare, 0, 3, ""),
             "" if by in ("w/w", "w/v") else f"say whether per cent is w/w or w/v, got {by!r}.",
         )
         if text
@@ -160,11 +161,11 @@ def mend_load(
     problems = [
         text
         for text in (
-            _within("mends", mends, 1, 500, ""),
-            _within("length of a mend", length_cm, 0.1, 100, "cm"),
-            _within("width of a mend", width_mm, 0.5, 100, "mm"),
-            _within("tissue", tissue_g_m2, 1, 60, "g/m2"),
-            _within("mass of the leaf", leaf_g, 0.1, 500, "g"),
+            within("mends", mends, 1, 500, ""),
+            within("length of a mend", length_cm, 0.1, 100, "cm"),
+            within("width of a mend", width_mm, 0.5, 100, "mm"),
+            within("tissue", tissue_g_m2, 1, 60, "g/m2"),
+            within("mass of the leaf", leaf_g, 0.1, 500, "g"),
         )
         if text
     ]
@@ -175,9 +176,3 @@ def mend_load(
     tissue = area_m2 * tissue_g_m2
     water = width_mm / 1000 * 0.01 * wet_film_um * (1 - strength_pct / 100) * 1000
     return MendLoad(dry, tissue, 100 * (dry + tissue) / leaf_g, water)
-
-
-def _within(name: str, value: float, low: float, high: float, unit: str) -> str:
-    if math.isfinite(value) and low <= value <= high:
-        return ""
-    return f"{name} must lie between {low:g} and {high:g} {unit}".rstrip() + f", got {value:g}."
