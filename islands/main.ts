@@ -1,6 +1,7 @@
 // The islands: small elements that make a page quicker to use. Every page works without them.
 import "./upload";
 import "./work";
+if (document.querySelector("form[data-tell]")) void import("./tell");
 
 if (document.querySelector("qw-viewer")) void import("./viewer");
 if (document.querySelector("qw-pair")) void import("./pair");

@@ -18,6 +18,7 @@ import numpy as np
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
+from quirewell.science.evidence.normal import Z90
 from quirewell.science.press.band import Band, band
 from quirewell.science.press.calibrate import WHERES, Fitted, Marks, Weighed, calibrate
 from quirewell.science.press.course import Pressing
@@ -25,6 +26,7 @@ from quirewell.science.press.known import NAMES, Bounds, OneCurve, to_text
 from quirewell.stages import typed
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.press_entry import KNOWN, read_pressing
+from quirewell.stages.typed_params import number
 from quirewell.studio.loggers import LogError
 from quirewell.studio.press_log import PressLog, Signal, read_press_log
 
@@ -46,7 +48,6 @@ NEVER_IN_THE_ITEM = (
     "The probe lies in a dummy, never in the item: it prints itself into damp paper. The item "
     "itself may be weighed, before and after."
 )
-_Z90 = 1.6448536269514722
 # What a factor is called, the table's value it stands for (1: a factor), and its unit.
 FACTORS = {
     "paper": ("paper on paper", "W/(m2 K)"), "hard": ("paper on metal or stone", "W/(m2 K)"),
@@ -71,7 +72,7 @@ def press_calibrate(files: Mapping[str, Path], params: Mapping[str, str]) -> Out
     pressing = read_pressing(stack)
     log = _log(files, params)
     if log is not None:
-        pressing = _with_platen(pressing, log, _number(params, "heat_on_min", 0.0))
+        pressing = _with_platen(pressing, log, number(params, "heat_on_min", 0.0))
     weighed = _weighed(params, pressing)
     fitted = calibrate(pressing, _probes(log, params, pressing), weighed)
     before = band(pressing)
@@ -88,11 +89,6 @@ def press_calibrate(files: Mapping[str, Path], params: Mapping[str, str]) -> Out
          *ASSUMES),
         _drawing(fitted, log, pressing, before, after, params),
     )  # fmt: skip
-
-
-def _number(params: Mapping[str, str], name: str, usual: float) -> float:
-    text = params.get(name, "").strip()
-    return float(typed.number(text)) if text else usual
 
 
 def _text(quantity: str, text: str) -> Finding:
@@ -133,9 +129,9 @@ def _probes(
 ) -> tuple[Marks, ...]:
     if log is None:
         return ()
-    on = 60 * _number(params, "heat_on_min", 0.0)
+    on = 60 * number(params, "heat_on_min", 0.0)
     spread = {
-        "C": _number(params, "probe_u_c", 1.0), "RH": _number(params, "rh_u_pct", 4.0) / 100,
+        "C": number(params, "probe_u_c", 1.0), "RH": number(params, "rh_u_pct", 4.0) / 100,
     }  # fmt: skip
     if not (0.05 <= spread["C"] <= 20 and 0.005 <= spread["RH"] <= 0.3):
         raise ValueError("a probe is unsure by 0.05 to 20 C, or by 0.5 to 30 % of humidity")
@@ -164,8 +160,8 @@ def _weighed(params: Mapping[str, str], pressing: Pressing) -> Weighed | None:
     if not before or not after:
         raise ValueError("weigh before and after, or not at all: one weight alone says nothing")
     grams = float(typed.number(before)) - float(typed.number(after))
-    step = _number(params, "scale_g", 0.1)
-    width, height = _number(params, "width_mm", 184.0), _number(params, "height_mm", 260.0)
+    step = number(params, "scale_g", 0.1)
+    width, height = number(params, "width_mm", 184.0), number(params, "height_mm", 260.0)
     if not (0.001 <= step <= 10 and 30 <= width <= 1000 and 30 <= height <= 1000):
         raise ValueError("a scale reads in steps of 0.001 to 10 g; a page is 30 to 1000 mm")
     area = width * height / 1e6
@@ -190,8 +186,8 @@ def _factors(fitted: Fitted) -> list[Finding]:
     for k, name in enumerate(NAMES):
         middle, u = _mixed(fitted.known.curves, k)
         ends = getattr(bounds, name)
-        low = max(ends[0], math.exp(middle - _Z90 * u))
-        high = min(ends[1], math.exp(middle + _Z90 * u))
+        low = max(ends[0], math.exp(middle - Z90 * u))
+        high = min(ends[1], math.exp(middle + Z90 * u))
         value = math.exp(middle)
         what, unit = FACTORS[name]
         out.append(
@@ -221,7 +217,7 @@ def _bands(before: Band, after: Band) -> list[Finding]:
             if three is None:
                 continue
             low, middle, high = three
-            u = (high - low) / (2 * _Z90)
+            u = (high - low) / (2 * Z90)
             out.append(
                 Finding(
                     "", f"calibration.{name}", subject, middle, u, unit, low90=low, high90=high,
@@ -301,7 +297,7 @@ def _drawing(
         out[f"centre_{name}"] = ";".join(" ".join(f"{v:.2f}" for v in row) for row in rows)
     read = None if log is None else _centre(log)
     if read is not None:
-        t_s = read.t_s - 60 * _number(params, "heat_on_min", 0.0)
+        t_s = read.t_s - 60 * number(params, "heat_on_min", 0.0)
         at = np.unique(np.linspace(0, len(t_s) - 1, 40).astype(int))
         at = at[(t_s[at] >= 0) & (t_s[at] <= before.t_s[picked[-1]])]
         out["read"] = ";".join(f"{t_s[i]:.0f} {read.values[i]:.2f}" for i in at)

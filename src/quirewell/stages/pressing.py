@@ -8,6 +8,7 @@ press, what stands here is computed and unvalidated, and says so.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextvars import ContextVar
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ import numpy as np
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.evidence.normal import Z90
-from quirewell.science.press.band import DRAWS, Band, band
+from quirewell.science.press.band import DRAWS, Band, Progress, band
 from quirewell.science.press.changes import (
     DAMP_C,
     DAMP_RH,
@@ -60,6 +61,8 @@ NARROWS = (
 )
 DUMMY = "A trial on a dummy of like paper and thickness first; never a probe in the item itself."
 _DRAWN = 61
+# Whoever asks for a pressing may be told how many of its runs are done: set it around the asking.
+TELL: ContextVar[Progress] = ContextVar("press_runs_done", default=lambda done, of: None)
 # What a band holds, and its basis.
 STACK = ("what nobody knows of the stack", f"{DRAWS} runs over the bounds")
 _AGEING = (f"{STACK[0]}, and of ageing", f"{STACK[1]}, and the spread of the laws of ageing")
@@ -70,7 +73,7 @@ def press_run(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Temperature and moisture of a pamphlet in a press, leaf by leaf, as a band."""
     pressing = read_pressing(params)
     rules, known = read_rules(params), read_known(params)
-    found = band(pressing, rules, read_bounds(params), known=known)
+    found = band(pressing, rules, read_bounds(params), progress=TELL.get(), known=known)
     changes = side_by_side(pressing, rules, known)
     swap = swap_worth(changes[0], known)
     findings = (

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -48,8 +48,9 @@ SUBJECTS = (PLAN, ITEM, STORE, FINISH)
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """One box of a form: ``kind`` line, lines, choice or file; ``narrows``: may stay empty, and
-    filling it narrows the answer; folded away behind the others."""
+    """One box of a form: ``kind`` line, lines, choice, bench (a choice the bench offers) or file;
+    ``narrows``: may stay empty, and filling it narrows the answer; folded away behind the others.
+    """
 
     name: str
     label: str
@@ -244,6 +245,16 @@ _ROWS = (
                 narrows=True),
             Box("room_rh_pct", "The room's humidity, %", usual="50", parse=typed.number,
                 narrows=True),
+            Box("known", "Your press", "as a dummy calibrated it", kind="bench", narrows=True),
+            Box("weight_kg", "Weight on it, kg", "narrows how boards touch metal and stone",
+                parse=typed.number, narrows=True),
+            Box("schedule", "A platen that warms up, a line each", "0 min 20 C, then 6 min 65 C",
+                kind="lines", narrows=True),
+            Box("hot_c", "Alarms begin above", "C, or 113 F", usual="45",
+                parse=typed.temperature_c, narrows=True),
+            Box("red_rh_pct", "Red above, %", usual="95", parse=typed.number, narrows=True),
+            Box("amber_rh_pct", "Amber above, %", usual="85", parse=typed.number, narrows=True),
+            Box("alarm_s", "Longer than, seconds", usual="60", parse=typed.number, narrows=True),
             Box("layers", "Your own materials, a line each",
                 "old felt: 180 kg/m3, 0.045 W/mK, 3 times air, 4 mm", kind="lines", narrows=True),
         ),
@@ -319,10 +330,16 @@ class WorkingView:
     warnings: tuple[str, ...]
     run: Run | None
     note: str = ""
+    offers: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    opened: bool = False
 
 
-def working_view(state: ItemState, key: str) -> WorkingView:
-    """The newest answer of a computation, and its form as it would begin now."""
+def working_view(
+    state: ItemState, key: str, laid: Mapping[str, str] | None = None,
+    offers: Mapping[str, tuple[tuple[str, str], ...]] | None = None, opened: bool = False,
+) -> WorkingView:  # fmt: skip
+    """The newest answer of a computation, and its form as it would begin now: with ``laid`` as
+    the bench keeps it, its boxes' ``offers``, and ``opened`` where a stack was just chosen."""
     working = WORKINGS[key]
     run = newest(state, working)
     values = {box.name: box.usual for box in working.boxes if box.kind != "file"}
@@ -330,6 +347,7 @@ def working_view(state: ItemState, key: str) -> WorkingView:
     values |= begun
     if run is not None:
         values |= {name: text for name, text in run.params.items() if name in values}
+    values |= {name: text for name, text in (laid or {}).items() if name in values}
     for box in working.boxes:
         if box.kind == "lines":
             values[box.name] = "\n".join(
@@ -337,7 +355,8 @@ def working_view(state: ItemState, key: str) -> WorkingView:
             )
     return WorkingView(
         working, values, tuple(plain(working.cautions)), said(run, working),
-        _asked(run, working, state), () if run is None else run.warnings, run, note,
+        _asked(run, working, state), () if run is None else run.warnings, run, note, offers or {},
+        opened,
     )  # fmt: skip
 
 

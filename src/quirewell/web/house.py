@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,8 @@ class House:
     runner: Runner
     desk: Desk
     islands: bool
+    # By item: runs of its pressing that are done, of how many; only while one is worked out.
+    runs_done: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def item(self, item_id: str) -> ItemState:
         """The item's state now.

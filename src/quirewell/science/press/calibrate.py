@@ -38,9 +38,9 @@ _PRIOR = 1.0
 # scipy steps by a share of the value; kept away from nought by this shift.
 _SHIFT, _STEP = 3.0, 0.02
 _ODDS = 0.999
-# The straight-line spread of a curved fit held planted presses in 85 of 100 of its 90 % bands:
-# widened so that it holds nine in ten (benchmarks/press_calibration.py).
-_WIDER = 1.3
+# The straight-line spread of a curved fit held planted presses in some 83 of 100 of its 90 % bands
+# of water lost: widened by trial (benchmarks/press_calibration.py says what it holds now).
+_WIDER = 1.7
 
 
 @dataclass(frozen=True, slots=True)
