@@ -33,6 +33,7 @@ _DRY = (
     ("--rh-pct", "%", "Its humidity (50)."),
     ("--faces", "1|2", "Faces that dry (2)."),
     ("--fan", "yes", "A fan blows over it."),
+    ("--press-c", "C", "A warm press instead: its platens, at most 65 C."),
     ("--blotter-g-m2", "G/M2", "A blotter's weight (300)."),
     ("--blotter-g-g", "G/G", "Water in a dry blotter (0.07)."),
     ("--width-mm", "MM", "A page's width (184)."),
@@ -68,6 +69,7 @@ def chamber(wants_json: bool, **texts: str) -> None:
         lines.append(_line(f"{row['way']}: half the way", row["half_h"]))
         lines.append(_line(f"{row['way']}: nine tenths", row["most_h"]))
     for key, name in (
+        ("flat_h", "first flat or fanned"), ("folded_h", "then gently folded"),
         ("water_g", "water into the paper"), ("supply_h", "the wet area needs"),
         ("mould_h", "mould might begin after"), ("margin_k", "a wall drips when cooler by"),
         ("lid_min", "lid opened once costs"),
@@ -100,6 +102,7 @@ def dry(wants_json: bool, **texts: str) -> None:
     ):  # fmt: skip
         lines.append(_line(name, out[key]))
     lines += [_line(f"  after {row['set']}, water", row["sheet_pct"]) for row in out["blotters"]]
+    lines += [_line(f"  in the {row['way']}", row) for row in out["press"]]
     lines += [
         _line(f"  {row['what'].split('_')[0]}, dried {row['dried']}", row) for row in out["size"]
     ]

@@ -58,6 +58,7 @@ def chamber_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcom
     return Outcome(
         (
             *(finding for way in ways for finding in _hours(way)),
+            *_stages(ways, seen),
             _one("chamber.water_g", ways[0].water_g, 0.15 * ways[0].water_g, "g",
                  "into the paper, nine tenths of it by then"),
             _one("chamber.supply_h", _finite(ways[0].supply_h), 0.5 * _finite(ways[0].supply_h),
@@ -124,6 +125,32 @@ def _one(
     )
 
 
+def _stages(ways: list[Damping], seen: Watch) -> list[Finding]:
+    """Flat or fanned until nine tenths are in, then gently folded as long again: half and half, as
+    benches do (common practice, no source), within the cap without looking."""
+    fan = ways[1]
+    supply = _finite(fan.supply_h)
+    low, middle, high = (max(paper, share * supply) for paper, share in
+                         zip(fan.most_h, (0.5, 1.0, 1.5), strict=True))  # fmt: skip
+    left = seen.unseen_h - middle
+    folded = min(middle, left) if left > 0 else 0.0
+    return [
+        Finding(
+            "", "chamber.flat_h", "item", middle, (high - low) / (2 * Z90), "h", low90=low,
+            high90=high, standing="from memory", sources=SOURCES,
+            note="flat or fanned first: nine tenths in, by paper or by supply, whichever is slower",
+        ),
+        Finding(
+            "", "chamber.folded_h", "item", folded, 0.25 * folded if folded else None, "h",
+            standing="from memory",
+            note="then gently folded, as long again (common practice, no source), at most until "
+            "the cap without looking"
+            if folded > 0
+            else "none left before the cap without looking: look first",
+        ),
+    ]  # fmt: skip
+
+
 def _time(hours: float) -> str:
     if hours < 1.5:
         return amount_words(60 * hours, "minute")
@@ -144,8 +171,8 @@ def _sentence(ways: list[Damping], seen: Watch, chamber: Chamber) -> str:
             "than open paper. Line the walls with wet blotter"
         )
     return (
-        f"{says}. Flat or fanned first, then gently folded; look before {_time(seen.unseen_h)} are "
-        "over."
+        f"{says}. Flat or fanned first, {_time(max(fan.most_h[1], fan.supply_h))}, then gently "
+        f"folded as long again; look before {_time(seen.unseen_h)} are over."
     )
 
 
@@ -176,7 +203,16 @@ def as_json(run: Run) -> dict[str, Any]:
         "ways": [{"way": way, **row} for way, row in ways.items()],
         **{
             key: by_name[f"chamber.{key}"].measured().as_json()
-            for key in ("water_g", "supply_h", "rh_pct", "mould_h", "margin_k", "lid_min")
+            for key in (
+                "flat_h",
+                "folded_h",
+                "water_g",
+                "supply_h",
+                "rh_pct",
+                "mould_h",
+                "margin_k",
+                "lid_min",
+            )
         },
         "cautions": [row["says"] for row in plain(CAUTIONS)],
         "warnings": list(run.warnings),

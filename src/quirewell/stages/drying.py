@@ -1,7 +1,8 @@
 """Drying a washed wrap as a registered method: the window for restraint, blotters, the rack.
 
 Parameters are text: ``wet_g_g``, ``sheet_g_m2``, ``temperature_c``, ``rh_pct``, ``faces``, ``fan``
-(yes), ``blotter_g_m2``, ``blotter_g_g``, ``width_mm``, ``height_mm``.
+(yes), ``blotter_g_m2``, ``blotter_g_g``, ``width_mm``, ``height_mm``,
+``press_c`` (a warm press, where there is one).
 """
 
 from __future__ import annotations
@@ -11,8 +12,17 @@ from pathlib import Path
 from typing import Any
 
 from quirewell.record.finding import Finding, Run
+from quirewell.record.measured import Term
 from quirewell.science.evidence.normal import Z90
-from quirewell.science.press.drying import Change, Window, blotters, window
+from quirewell.science.press.changes import DAMP_C
+from quirewell.science.press.drying import (
+    Change,
+    Window,
+    blotters,
+    onset_water,
+    warm_press,
+    window,
+)
 from quirewell.science.press.evaporation import FAN, STILL
 from quirewell.stages.cautions import plain
 from quirewell.stages.methods import Outcome, method
@@ -24,7 +34,7 @@ SOURCES = ("sugarman1992", "ashrae2017")
 CAUTIONS = ("dry-slow", "wet-weak", "tidelines")
 _KNOWN = (
     "wet_g_g", "sheet_g_m2", "temperature_c", "rh_pct", "faces", "fan", "blotter_g_m2",
-    "blotter_g_g", "width_mm", "height_mm",
+    "blotter_g_g", "width_mm", "height_mm", "press_c",
 )  # fmt: skip
 # What stays after drying [%], across and along the grain: under restraint and free (from memory).
 STAYS = {"under restraint": ((0.0, 0.5), (0.0, 0.15)), "free": ((-0.5, -0.2), (-0.1, 0.0))}
@@ -62,12 +72,54 @@ def dry_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
             _one("dry.surface_c", one.surface_c, 0.7, "C", "of the wet surface"),
             _one("dry.changes", float(len(changes)), 0.5, "1", "sets of dry blotters, to 9 %"),
             *(_change(number, change) for number, change in enumerate(changes, 1)),
+            *_pressed(params, wet, sheet),
             *_size(params),
             Finding("", "dry.says", "item", text=_sentence(one, changes), standing="from memory",
                     sources=SOURCES),
         ),
-        (RESTRAIN, *ASSUMES, NARROWS),
+        (*_warm(params), RESTRAIN, *ASSUMES, NARROWS),
     )  # fmt: skip
+
+
+def _pressed(params: Mapping[str, str], wet: float, sheet: float) -> list[Finding]:
+    """In a warm press between blotters: minutes, beside the same in a cold one."""
+    if not params.get("press_c", "").strip():
+        return []
+    # A wetter sheet is blotted first: what it holds at the onset is what goes into the press.
+    water = min(wet, onset_water())
+    out = []
+    for subject, platen in (
+        ("warm press", celsius(params, "press_c", DAMP_C)),
+        ("cold press", celsius(params, "temperature_c", 20.0)),
+    ):
+        one = warm_press(
+            water, sheet, platen, number(params, "blotter_g_m2", 300.0),
+            number(params, "blotter_g_g", 0.07),
+        )  # fmt: skip
+        low, middle, high = one.minutes
+        u = (high - low) / (2 * Z90)
+        out.append(
+            Finding(
+                "", "dry.press_min", subject, middle, u, "min", low90=low, high90=high,
+                terms=(Term("what nobody knows of the stack", u, "6 runs over the bounds"),),
+                standing="from memory", sources=("tryding2022", "heikkila1993"),
+                note=f"at {platen:g} C from {100 * water:.0f} to {100 * one.shared_g_g:.0f} % "
+                "water, one blotter each side; by vapour alone: blotters also draw by touch",
+            )
+        )  # fmt: skip
+    return out
+
+
+def _warm(params: Mapping[str, str]) -> list[str]:
+    if not params.get("press_c", "").strip():
+        return []
+    out = [
+        "A closed press dries into the blotters alone: what they cannot take stays. Change them, "
+        "or let the wrap dry in air under a light board."
+    ]
+    if celsius(params, "press_c", DAMP_C) > DAMP_C:
+        out.insert(0, f"Above {DAMP_C:g} C damp paper glazes (from memory): stay below.")
+    return out
 
 
 def _window(one: Window) -> Finding:
@@ -154,6 +206,11 @@ def as_json(run: Run) -> dict[str, Any]:
             if one.quantity.endswith("_change_mm")
         ],
         "cautions": [row["says"] for row in plain(CAUTIONS)],
+        "press": [
+            {"way": one.subject, **one.measured().as_json(), "note": one.note}
+            for one in run.findings
+            if one.quantity == "dry.press_min"
+        ],
         "warnings": list(run.warnings),
         "method": f"{run.method}@{run.version}",
     }  # fmt: skip

@@ -183,6 +183,8 @@ _ROWS = (
                 options=(("2", "both, on a rack"), ("1", "one, on a support")), narrows=True),
             Box("blotter_g_m2", "A blotter's weight, g/m2", usual="300", parse=typed.number,
                 narrows=True),
+            Box("press_c", "In a warm press, its platens", "C, at most 65 C; empty for none",
+                parse=typed.temperature_c, narrows=True),
             Box("width_mm", "Page width, mm", usual="184", parse=typed.number, narrows=True),
             Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
         ),

@@ -29,6 +29,7 @@ from quirewell.web.routes import (
     items,
     look,
     pictures,
+    press_bench,
     prove,
     relief,
     treat,
@@ -58,6 +59,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
         routes=[
             *items.routes,
             *bench.routes,
+            *press_bench.routes,
             *intake.routes,
             *contact.routes,
             *examine.routes,

@@ -9,8 +9,26 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from quirewell.science.evidence.normal import Z90
+from quirewell.science.limits import beyond
+from quirewell.science.paper.sorption import CURVES
 from quirewell.science.press.evaporation import STILL, evaporation
+from quirewell.science.press.kernel import RHO
+from quirewell.science.press.march import march
+from quirewell.science.press.materials import MATERIALS
+from quirewell.science.press.stack import (
+    HOTTEST_C,
+    Knobs,
+    Layer,
+    Pamphlet,
+    Room,
+    Side,
+    Stack,
+    cut,
+    faces_of,
+)
 
 # Solids at the onset of distortion, mean and its spread (``sugarman1992``).
 ONSET_SOLIDS, ONSET_U = 0.63, 0.03
@@ -108,3 +126,64 @@ def blotters(
         out.append(Change(shared, shared, usual[min(len(out), len(usual) - 1)]))
         water = shared
     return tuple(out)
+
+
+@dataclass(frozen=True, slots=True)
+class WarmPress:
+    """A damp sheet between blotters in a press: minutes (low, middle, high) until nine tenths of
+    what they will share is shared, and the sheet's water then [g/g]."""
+
+    minutes: tuple[float, float, float]
+    shared_g_g: float
+
+
+def warm_press(
+    water_g_g: float, sheet_g_m2: float, platen_c: float, blotter_g_m2: float = 300.0,
+    blotter_start: float = 0.07,
+) -> WarmPress:  # fmt: skip
+    """A sheet of at most 0.6 g/g between a blotter above and below, both platens warm.
+
+    Vapour alone is followed, no liquid: a wetter sheet is blotted first, and gives its water by
+    touch. In a closed press the water goes nowhere but into the blotters.
+
+    Raises
+    ------
+    ValueError
+        For a wetter sheet, a platen above 95 C, or blotters that cannot be.
+    """
+    wrong = beyond(
+        (
+            ("the sheet's water", water_g_g, 0.05, 0.6, "g/g"),
+            ("the sheet", sheet_g_m2, 40, 400, "g/m2"),
+            ("the platens", platen_c, 15, HOTTEST_C, "C"),
+            ("a blotter", blotter_g_m2, 50, 2000, "g/m2"),
+            ("a blotter's water", blotter_start, 0.0, 0.3, "g/g"),
+        )
+    )
+    if wrong:
+        raise ValueError("; ".join(wrong))
+    blotter = MATERIALS["blotter"]
+    around = Layer(blotter, blotter_g_m2 / blotter.rho)
+    mm = sheet_g_m2 / MATERIALS["leaf"].rho
+    # Two half sheets, so that the one sheet has a middle.
+    stack = Stack(
+        (around,), Pamphlet(1, mm / 2, sheet_g_m2 / 2, False, start_rh=0.5), (around,), Room()
+    )
+    times = np.concatenate([[0.0], np.geomspace(5.0, 24 * 3600.0, 300)])
+    found, shared = [], 0.0
+    for curve in CURVES:
+        for factor in (0.5, 1.0, 2.0):
+            knobs = Knobs(curve=curve, other_mu=factor, leaf_mu=3 / 8 if factor < 1 else factor)
+            cells = cut(stack, knobs)
+            rho = cells.cells[:, RHO]
+            start = np.where(cells.leaf >= 0, water_g_g, blotter_start) * rho
+            warm = Side(platen_c)
+            course = march(
+                cells.cells, faces_of(stack, warm, warm, knobs), cells.start_c, start, times
+            )
+            u = (course.water_kg_m3[:, cells.sheets] / rho[cells.sheets]).mean(axis=1)
+            shared = float(u[-1])
+            done = (u - u[0]) / (u[-1] - u[0])
+            found.append(float(np.interp(0.9, done, times)) / 60)
+    found.sort()
+    return WarmPress((found[0], float(np.median(found)), found[-1]), shared)
