@@ -24,6 +24,7 @@ NAMES = (
     "scanner",
     "bath",
     "outlook",
+    "press_calibration",
 )
 
 
