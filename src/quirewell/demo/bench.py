@@ -7,16 +7,19 @@ story's, so that the journal shows the weeks of the treatment and not the second
 from __future__ import annotations
 
 import importlib
+import tempfile
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from quirewell.demo.dummy import PRESS, write_dummy_log
 from quirewell.demo.story import ACTOR, BATH, BENCH, ITEM, OPENED, TITLE, ZONE, Act, StepAct
 from quirewell.record.event import Draft, Event
 from quirewell.record.finding import Input
 from quirewell.record.nouns import ItemState
 from quirewell.stages import overview, treat
 from quirewell.stages.ledger_entry import keep_ledger
+from quirewell.stages.press_bench import calibrate_press
 from quirewell.stages.working import work_out
 from quirewell.studio.studio import Studio
 
@@ -74,6 +77,21 @@ class Bench:
         sha256 = self.studio.blobs.put(log)
         inputs = (Input("log", log.name, sha256),)
         self.save(work_out(self.state, "store", {}, {"log": log}, inputs))
+
+    def calibrate_press(self, at: str, seed: int) -> None:
+        """Hold the bench's press against a dummy, with its log and weights."""
+        self.clock.set(at)
+        with tempfile.TemporaryDirectory(dir=self.studio.folder, prefix="dummy-") as held:
+            log = Path(held) / "dummy-log.csv"
+            form = write_dummy_log(log, seed)
+            calibrate_press(self.studio, form, (log.name, log), PRESS, ACTOR)
+
+    def plan_pressing(self, at: str, form: dict[str, str]) -> None:
+        """Look inside the calibrated press."""
+        self.clock.set(at)
+        known = self.studio.bench().known_presses()
+        whole = form | ({"known": known[-1].use} if known else {})
+        self.save(work_out(self.state, "press", whole, {}, ()))
 
     def _act(self, act: Act) -> None:
         self.clock.set(act.at)

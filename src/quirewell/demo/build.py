@@ -161,6 +161,8 @@ def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     bench.follow(story.WET_WORK)
     bench.keep_ledger(story.LEDGER_KEPT, ledger_form(seed))
     bench.follow(story.PASTE)
+    tell("calibrating the press on a dummy")
+    bench.calibrate_press(story.PRESS_CALIBRATED, seed)
     bench.follow(story.MENDING)
 
 
@@ -172,6 +174,10 @@ def _after(bench: Bench, place: Path, seed: int, runner: Runner, tell: Tell) -> 
     failures += _measure(bench, runner, tell)
     bench.follow(story.READ_AFTER)
     bench.follow(story.JOINING)
+    tell("looking inside the press")
+    for at, form in story.PRESS_PLANS:
+        bench.plan_pressing(at, form)
+    bench.follow((story.PRESSED, *story.HOUSED))
     failures += _take_in(bench, _moment(place, "item", "after"), runner, tell)
     bench.follow(story.WORTH)
     bench.read_store(story.STORE_READ, write_store_log(place / "larkmoor-store.csv", seed))

@@ -17,6 +17,7 @@ from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Capture, ItemState, Report
 from quirewell.report import content, plates
 from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
+from quirewell.report.finish import finish_files, finish_part
 from quirewell.report.manifest import manifest_of
 from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
@@ -139,6 +140,7 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
         "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],
         "treatment": content.treatment_part(state),
+        "finish": finish_part(state),
         "results": results,
         "shades": [_shade_entry(entry, state) for entry in _shades(state)],
         "large": pictures.large,
@@ -205,6 +207,7 @@ def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> byte
             files[f"shade-{entry.key}.svg"] = drawn.encode()
             words = {0: "lowest", 1: "", 2: "", 3: "", 4: "", 5: "highest"}
             files[f"key-{entry.key}.svg"] = legend_svg(words, PRINT).encode()
+    files.update(finish_files(state))
     return typeset(TEMPLATE, said.content, files, head.at)
 
 

@@ -12,12 +12,15 @@ from quirewell.stages.asking import ask, quantity_name
 from quirewell.stages.results import Shown
 from quirewell.stages.working import PLAN, SUBJECTS, WORKINGS, newest, said
 
-BEFORE_KEYS = ("dose", "water", "worth", "paste", "dry", "chamber", "press", "iron")
+BEFORE_KEYS = ("dose", "water", "worth", "paste", "dry")
 AFTER_KEYS = ("reserve", "heat", "store")
 
 
-def workings_part(state: ItemState, keys: Sequence[str]) -> list[dict[str, Any]]:
-    """The newest answer of each computation that was asked for, as plain data for the report."""
+def workings_part(
+    state: ItemState, keys: Sequence[str], told: Sequence[str] = ()
+) -> list[dict[str, Any]]:
+    """The newest answer of each computation that was asked for, as plain data for the report;
+    quantities ``told`` elsewhere are left out of its table."""
     out = []
     for key in keys:
         working = WORKINGS[key]
@@ -28,7 +31,11 @@ def workings_part(state: ItemState, keys: Sequence[str]) -> list[dict[str, Any]]
             {
                 "title": working.title,
                 "says": _sentence(run, said(run, working)),
-                **(_options(run, state) if key == "dose" else _rows(run, working.says, state)),
+                **(
+                    _options(run, state)
+                    if key == "dose"
+                    else _rows(run, (*working.says, *told), state)
+                ),
                 "notes": [Shown(says, (f"run:{run.id}",), "sentence") for says in run.warnings],
             }
         )
