@@ -2,6 +2,7 @@
 import "./upload";
 import "./work";
 if (document.querySelector("form[data-tell]")) void import("./tell");
+if (document.querySelector("textarea[data-layers]")) void import("./stack");
 
 if (document.querySelector("qw-viewer")) void import("./viewer");
 if (document.querySelector("qw-pair")) void import("./pair");

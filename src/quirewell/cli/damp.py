@@ -33,6 +33,7 @@ _DRY = (
     ("--rh-pct", "%", "Its humidity (50)."),
     ("--faces", "1|2", "Faces that dry (2)."),
     ("--fan", "yes", "A fan blows over it."),
+    ("--air-m-s", "M/S", "Speed of the air over it, where you can measure it."),
     ("--press-c", "C", "A warm press instead: its platens, at most 65 C."),
     ("--blotter-g-m2", "G/M2", "A blotter's weight (300)."),
     ("--blotter-g-g", "G/G", "Water in a dry blotter (0.07)."),

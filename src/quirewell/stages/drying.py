@@ -2,7 +2,7 @@
 
 Parameters are text: ``wet_g_g``, ``sheet_g_m2``, ``temperature_c``, ``rh_pct``, ``faces``, ``fan``
 (yes), ``blotter_g_m2``, ``blotter_g_g``, ``width_mm``, ``height_mm``,
-``press_c`` (a warm press, where there is one).
+``air_m_s``, ``press_c`` (a warm press, where there is one).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from quirewell.science.press.drying import (
     warm_press,
     window,
 )
-from quirewell.science.press.evaporation import FAN, STILL
+from quirewell.science.press.evaporation import FAN, STILL, convection_at
 from quirewell.stages.cautions import plain
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.naming import amount_words
@@ -34,7 +34,7 @@ SOURCES = ("sugarman1992", "ashrae2017")
 CAUTIONS = ("dry-slow", "wet-weak", "tidelines")
 _KNOWN = (
     "wet_g_g", "sheet_g_m2", "temperature_c", "rh_pct", "faces", "fan", "blotter_g_m2",
-    "blotter_g_g", "width_mm", "height_mm", "press_c",
+    "blotter_g_g", "width_mm", "height_mm", "press_c", "air_m_s",
 )  # fmt: skip
 # What stays after drying [%], across and along the grain: under restraint and free (from memory).
 STAYS = {"under restraint": ((0.0, 0.5), (0.0, 0.15)), "free": ((-0.5, -0.2), (-0.1, 0.0))}
@@ -57,6 +57,8 @@ def dry_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
     wet, sheet = number(params, "wet_g_g", 1.9), number(params, "sheet_g_m2", 52.7)
     fan = FAN if params.get("fan") == "yes" else STILL
+    if params.get("air_m_s", "").strip():
+        fan = convection_at(number(params, "air_m_s", 0.0))
     one = window(
         wet, sheet, celsius(params, "temperature_c", 20.0), humidity(params, "rh_pct", 50.0),
         whole(params, "faces", 2), fan,

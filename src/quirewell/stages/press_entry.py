@@ -197,6 +197,12 @@ def read_layer(text: str, table: Mapping[str, Material]) -> Layer:
     return Layer(material, mm, warm)
 
 
+def layer_names(own: str) -> tuple[str, ...]:
+    """What a layer may be called, the bench's own among them."""
+    plain = {"release": "release sheet", "film": "polyester film"}
+    return tuple(plain.get(key, key.replace("-", " ")) for key in own_materials(own))
+
+
 def own_materials(text: str) -> dict[str, Material]:
     """The table of materials with the bench's own rows over it, a line each: "old felt: 180 kg/m3,
     0.045 W/mK, 3 times air, 4 mm".

@@ -17,6 +17,7 @@ from quirewell.record.event import Draft
 from quirewell.record.finding import Finding, Input, Run
 from quirewell.record.nouns import ItemState
 from quirewell.science.paper.adhesive import GRADES_MPAS
+from quirewell.science.press.salts import SALTS
 from quirewell.stages import (
     adhesives,
     damping,
@@ -179,6 +180,8 @@ _ROWS = (
             Box("temperature_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c),
             Box("rh_pct", "Its humidity, %", usual="50", parse=typed.number),
             Box("fan", "Air", kind="choice", options=(("", "still"), ("yes", "a fan over it"))),
+            Box("air_m_s", "Its speed, m/s", "if you can measure it; 1 is a light fan",
+                parse=typed.number, narrows=True),
             Box("faces", "Faces that dry", kind="choice",
                 options=(("2", "both, on a rack"), ("1", "one, on a support")), narrows=True),
             Box("blotter_g_m2", "A blotter's weight, g/m2", usual="300", parse=typed.number,
@@ -195,7 +198,10 @@ _ROWS = (
         "Hours until it is damp through, open, fanned or closed; the water that takes; what to "
         "watch.",
         (
-            Box("rh_pct", "Humidity held, %", usual="95", parse=typed.number),
+            Box("rh_pct", "Humidity held, %", "or a salt below", usual="95", parse=typed.number),
+            Box("salt", "Held by a salt instead", "its slurry in a wide tray", kind="choice",
+                options=(("", "none: wet blotter or a tray"),
+                         *((key, row.name) for key, row in SALTS.items()))),
             Box("temperature_c", "Temperature", "C, or 68 F", usual="20",
                 parse=typed.temperature_c),
             Box("start_rh_pct", "Paper begins at, %", "the room's, after a week in it", usual="50",
@@ -468,6 +474,8 @@ def work_out(
     """
     working = WORKINGS[key]
     params: dict[str, str] = {}
+    if key == "chamber" and form.get("salt", "").strip():
+        form = {**form, "rh_pct": ""}  # The salt holds it, whatever stood in the box before.
     for box in working.boxes:
         text = form.get(box.name, "").strip()
         if not text or box.kind == "file":

@@ -16,6 +16,23 @@ from quirewell.science.press.kernel import p_sat, vaporisation
 STILL, FAN, RADIATION = 4.0, 15.0, 5.2
 
 
+def convection_at(air_m_s: float) -> float:
+    """Convection [W/(m2 K)] over a sheet in air moving at 0 to 5 m/s: 5.6 + 4 v, still air's
+    own at least (from memory, as for building walls).
+
+    Raises
+    ------
+    ValueError
+        For another speed.
+
+    >>> convection_at(0.0), convection_at(2.0)
+    (4.0, 13.6)
+    """
+    if not 0 <= air_m_s <= 5:
+        raise ValueError(f"air moves at 0 to 5 m/s over a sheet here, got {air_m_s:g} m/s")
+    return STILL if air_m_s < 0.1 else 5.6 + 4.0 * air_m_s
+
+
 @dataclass(frozen=True, slots=True)
 class Evaporation:
     """Rate [g/(m2 h)] from one face, and the surface's temperature [C]."""

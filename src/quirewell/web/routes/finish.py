@@ -16,6 +16,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.press_bench import keep_stack, laid_words, stack_of
 from quirewell.stages.press_bench import view as bench_view
+from quirewell.stages.press_entry import layer_names
 from quirewell.stages.press_view import press_view
 from quirewell.stages.pressed import pressed
 from quirewell.stages.pressing import TELL
@@ -43,7 +44,8 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     chosen = stack_of(bench, request.query_params.get("stack", ""))
     laid = _laid(state, bench) | ({} if chosen is None else dict(chosen.params))
     presses = tuple((one.use, one.press) for one in bench.known_presses())
-    offers = {"known": (("", "not calibrated"), *presses)}
+    layers = tuple((name, name) for name in layer_names(bench.own_materials()))
+    offers = {"known": (("", "not calibrated"), *presses), "above": layers, "below": layers}
     works = views(state, KEYS)
     works["press"] = working_view(state, "press", laid, offers, chosen is not None)
     run = works["press"].run
