@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from web.conftest import Bench
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.record.nouns import Margin
+from quirewell.studio.studio import Studio
+from web.conftest import ITEM, Bench
 
 
 def post(bench: Bench, path: str, follow: bool = True, **form: Any) -> Any:
@@ -175,6 +180,30 @@ def test_a_locked_margin_cannot_be_moved(bench: Bench) -> None:
     again = post(bench, "/prove/margin", quantity="change.width_pct", value="2")
     assert again.status_code == 422
     assert str(bench.state.margins["margin.change.width_pct"].value) == "0.5"
+
+
+def test_a_margin_locked_by_a_double_press_is_locked_once_and_shown(bench: Bench) -> None:
+    for value in ("0.5", "0,50"):
+        answer = post(bench, "/prove/margin", quantity="change.width_pct", value=value)
+        assert answer.status_code == 200 and "0.5 %, locked" in answer.text
+    assert [e.kind for e in bench.studio.events(ITEM)].count("margin.locked") == 1
+
+
+def test_two_presses_that_cross_lock_the_margin_once(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second is read before the first is written, and written after it."""
+    first = to_body(Margin("change.width_pct", Decimal("0.5"), "%"))
+
+    def append(studio: Studio, *rest: Any, **more: Any) -> Any:
+        monkeypatch.undo()
+        bench.studio.append(ITEM, None, [Draft(ITEM, "margin.locked", first)])
+        return studio.append(*rest, **more)
+
+    monkeypatch.setattr(Studio, "append", append)
+    answer = post(bench, "/prove/margin", quantity="change.width_pct", value="0.5")
+    assert answer.status_code == 200 and "0.5 %, locked" in answer.text
+    assert [e.kind for e in bench.studio.events(ITEM)].count("margin.locked") == 1
 
 
 def test_a_picture_is_assigned_by_hand(bench: Bench) -> None:

@@ -106,16 +106,22 @@ def retract(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
 def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """Lock an equivalence margin before measuring; it cannot be moved afterwards.
 
+    The same margin once more (a button pressed twice) changes nothing and is no fault.
+
     Raises:
-        Refusal: no number, not above zero, too large to be a margin, or locked already.
+        Refusal: no number, not above zero, too large to be a margin, or locked at another value.
     """
-    quantity = form.get("quantity") or "change.width_pct"
-    if f"margin.{quantity}" in state.margins:
-        raise _refuse(form, "value", "This margin is locked already and cannot be moved.")
+    quantity, unit = form.get("quantity") or "change.width_pct", form.get("unit") or "%"
     value = decimal_or_none(form, "value")
+    held = state.margins.get(f"margin.{quantity}")
+    if held is not None:
+        if (held.value, held.unit) == (value, unit):
+            return ()
+        says = f"This margin is locked already at {held.value} {held.unit} and cannot be moved."
+        raise _refuse(form, "value", says)
     if value is None or value <= 0:
         raise _refuse(form, "value", "Give the largest change you would still call none, above 0.")
-    if value > MOST_MARGIN_PCT and (form.get("unit") or "%") == "%":
+    if value > MOST_MARGIN_PCT and unit == "%":
         says = (
             f"A change of {form['value'].strip()} per cent is no margin: it would call any change "
             f"none, for good. Give at most {MOST_MARGIN_PCT} per cent, as in 0.5."
@@ -128,7 +134,7 @@ def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         nouns.Margin,
         quantity=quantity,
         value=value,
-        unit=form.get("unit") or "%",
+        unit=unit,
         reason=form.get("reason", ""),
     )
 

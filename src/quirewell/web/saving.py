@@ -10,14 +10,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from quirewell.record.event import Draft
+from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Correction, ItemState
 from quirewell.stages.correcting import form_of
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.faults import Stale
 from quirewell.studio.undoing import record_of
 from quirewell.web.forms import read_form
-from quirewell.web.house import house_of
+from quirewell.web.house import House, house_of
 from quirewell.web.page import own_path, render, see
 
 ACTOR = "the practitioner"
@@ -51,10 +51,7 @@ def save_texts(
     if is_stale(state, texts):
         return stale_page(request, state, texts, target)
     try:
-        drafts = command(state, texts)
-        events = house.studio.append(
-            state.id, state.version, drafts, actor=ACTOR, touched=touched_of(texts)
-        )
+        events = _write(house, state, texts, command)
     except Stale:
         return stale_page(request, house.item(state.id), texts, target)
     except Refusal as refusal:
@@ -62,6 +59,27 @@ def save_texts(
             refusal = Refusal(refusal.problems, refusal.rule, texts)
         return again(request, refusal)
     return see(target, done=events[-1].seq) if events else see(target)
+
+
+def _write(
+    house: House, state: ItemState, texts: dict[str, str], command: Command
+) -> tuple[Event, ...]:
+    """Append what a form says; one that edits no record (a button pressed twice, say) is read
+    anew on what was saved meanwhile.
+
+    Raises:
+        Stale: the record that the form edits was changed meanwhile.
+    """
+    drafts = command(state, texts)
+    try:
+        return house.studio.append(
+            state.id, state.version, drafts, actor=ACTOR, touched=touched_of(texts)
+        )
+    except Stale:
+        newer = house.item(state.id)
+        if texts.get("record") or newer.version == state.version:
+            raise
+        return _write(house, newer, texts, command)
 
 
 def touched_of(texts: Mapping[str, str]) -> dict[str, int] | None:
