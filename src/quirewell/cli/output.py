@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 import click
 
 from quirewell.record.finding import Finding, Run
-from quirewell.stages.asking import NAMES, PLUS_MINUS_SAYS
+from quirewell.stages.asking import NAMES, PLUS_MINUS_SAYS, say
 
 WIDTH = 88
 
@@ -76,14 +76,17 @@ def rounded(value: float, u: float) -> str:
 
 
 def table(findings: Iterable[Finding]) -> list[str]:
-    """Lines "name  value +- 2u unit" for measured findings, "name  words" for others."""
+    """Lines "name  value +- 2u unit" for measured findings, "name  words" for others; no "+-" for
+    a count, which is exact, and where no uncertainty is known."""
     lines = []
     for finding in findings:
         name = NAMES.get(finding.quantity, finding.quantity)
         if finding.value is None:
             said = finding.text
+        elif not finding.u:
+            said = say(finding.value, None, finding.unit)
         else:
-            double = 2.0 * (finding.u or 0.0)
+            double = 2.0 * finding.u
             said = f"{rounded(finding.value, double)} ± {rounded(double, double)} {finding.unit}"
         lines.append(f"  {name:<38} {said}".rstrip())
     return lines

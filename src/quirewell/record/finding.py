@@ -62,7 +62,7 @@ class Finding:
             raise ValueError(f"{self.quantity} of {self.subject} holds words, not a number")
         return Measured(
             self.value,
-            self.u or 0.0,
+            self.u,
             self.unit,
             self.low90,
             self.high90,

@@ -25,10 +25,13 @@ class Term:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A value, its standard uncertainty ``u`` (same unit), and an optional 90 % band."""
+    """A value, its standard uncertainty ``u`` (same unit), and an optional 90 % band.
+
+    ``u`` is 0 for what is exact (a count) and None where no uncertainty is known.
+    """
 
     value: float
-    u: float
+    u: float | None
     unit: str
     low90: float | None = None
     high90: float | None = None
@@ -36,9 +39,9 @@ class Measured:
     smallest_seen: float | None = None
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.value) and math.isfinite(self.u)):
+        if not (math.isfinite(self.value) and math.isfinite(self.u or 0.0)):
             raise ValueError(f"a measured value must be finite, got {self.value} +- {self.u}")
-        if self.u < 0:
+        if self.u is not None and self.u < 0:
             raise ValueError(f"an uncertainty cannot be negative, got {self.u} {self.unit}")
 
     def as_json(self) -> dict[str, Any]:
@@ -46,10 +49,10 @@ class Measured:
         ("1" where it has none) and, when known, ``terms`` and ``smallest_seen``.
 
         Where the 90 % band was not worked out by itself it is value +- 1.645 u, of an area not
-        below 0.
+        below 0. Where no uncertainty is known ``u`` is null, and so is a band not worked out.
         """
         low, high = self.low90, self.high90
-        if low is None or high is None:
+        if self.u is not None and (low is None or high is None):
             low, high = self.value - Z90 * self.u, self.value + Z90 * self.u
             if self.unit in _AREAS:
                 low = max(0.0, low)

@@ -211,7 +211,9 @@ def _findings(
     steady = "true length over the one by the stated resolution, less one"
     sources = ("isprs1996",)
     said = [
-        Finding("", "scanner.dpi", "", dpi[0], 0.0, "dpi", text="", note="as the files state it"),
+        Finding("", "scanner.dpi", "", dpi[0], 0.0, "dpi",
+                note="as the files state it: a setting, not measured; what it truly is, the two "
+                "scales say"),
         _scale("scanner.scale_x_pct", found.scale_x, float(u_x), artefact, steady),
         _scale("scanner.scale_y_pct", found.scale_y, float(u_y), artefact, steady),
         _scale("scanner.scale_mean_pct", mean, u_mean, artefact, "mean of both directions"),
@@ -235,7 +237,7 @@ def _findings(
                 note="standard uncertainty of a length across a sheet once the scale is taken from "
                 "this calibration: geometry and repeatability"),
         Finding("", "scanner.scans", "", float(found.scans), 0.0, "1",
-                note=f"{found.points} points, read to {found.noise_px:.2f} px"),
+                note=f"counted: exact; {found.points} points, read to {found.noise_px:.2f} px"),
     ]  # fmt: skip
     return said
 

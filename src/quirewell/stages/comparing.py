@@ -290,9 +290,10 @@ _STANDING: Standing = "measured here"
 def _match_findings(pair: Pair, match: Registration) -> list[Finding]:
     count = float(len(match.points))
     findings = [
-        Finding("", "registration.points", "", count, 0.0, "1"),
-        Finding("", "registration.agreeing_pct", "", 100 * match.share, 0.0, "%"),
-    ]
+        Finding("", "registration.points", "", count, 0.0, "1", note="counted: exact"),
+        Finding("", "registration.agreeing_pct", "", 100 * match.share, 0.0, "%",
+                note="one count by another: exact"),
+    ]  # fmt: skip
     um = pair.after.um_per_px
     if um is not None:
         size = match.residual_px * math.sqrt(um[0] * um[1])

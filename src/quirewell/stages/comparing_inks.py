@@ -101,7 +101,7 @@ def ink_findings(ink: Ink, targeted: bool = False) -> list[Finding]:
             note = _TARGETED if targeted else _AS_SEEN
             out.append(Finding("", f"{name}.{axis}_{moment}", "", value, u, "1", note=note))
     out += [
-        Finding("", f"{name}.places", "", float(own.places), 0.0, "1"),
+        Finding("", f"{name}.places", "", float(own.places), 0.0, "1", note="counted: exact"),
         Finding("", f"{name}.area_mm2", "", own.area_mm2, 0.02 * own.area_mm2, "mm2"),
     ]
     if ink.bleed is not None:

@@ -151,16 +151,16 @@ def _pair(entry: PageResult) -> PairView:
 def in_mm(change_pct: Shown, length_mm: Shown) -> Shown:
     """A change of size in millimetres, from its per cent and the size before; NOTHING without both.
 
-    Both uncertainties enter (first order, independent: ``jcgm100`` 5.1.2).
+    Both uncertainties enter (first order, independent: ``jcgm100`` 5.1.2); none without both.
     """
     if change_pct.value is None or length_mm.value is None:
         return NOTHING
     value = change_pct.value / 100 * length_mm.value
-    parts = (
-        (change_pct.u or 0.0) / 100 * length_mm.value,
-        (length_mm.u or 0.0) / 100 * change_pct.value,
-    )
-    u = math.hypot(*parts)
+    u = None
+    if change_pct.u is not None and length_mm.u is not None:
+        u = math.hypot(
+            change_pct.u / 100 * length_mm.value, length_mm.u / 100 * change_pct.value
+        )
     sign = "+" if value > 0 else ""
     refs = (*change_pct.refs, *length_mm.refs)
     name = change_pct.quantity.replace("_pct", "_mm")
