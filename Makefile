@@ -69,14 +69,19 @@ test: setup-test check docs
 docs: .build/docs setup
 	@.venv-docs/bin/python -m sphinx -q -W -b html docs docs/_build/html
 
-bench: .build/test
+.build/press-peers: requirements/press-peers.txt
+	@test -x .venv-press/bin/python || $(PYTHON) -m venv .venv-press
+	@.venv-press/bin/python $(PIP) -r requirements/press-peers.txt
+	@mkdir -p .build && touch $@
+
+bench: .build/test .build/press-peers
 	@$(BIN)/python benchmarks/run.py
 
 lock:
-	@cd requirements && for f in runtime build test peers docs open-images; do \
+	@cd requirements && for f in runtime build test peers press-peers docs open-images; do \
 	  uv pip compile --python-version 3.11 --generate-hashes --no-emit-index-url \
 	    --no-emit-find-links --no-header --no-annotate -q \
 	    $$(test $$f != open-images || echo --no-deps) $$f.in -o $$f.txt; done
 
 clean:
-	rm -rf .venv .venv-peers .venv-docs .build node_modules docs/_build demo-studio real-studio
+	rm -rf .venv .venv-peers .venv-press .venv-docs .build node_modules docs/_build demo-studio real-studio

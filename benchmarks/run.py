@@ -24,6 +24,7 @@ NAMES = (
     "scanner",
     "bath",
     "outlook",
+    "press",
     "press_calibration",
 )
 
