@@ -30,6 +30,9 @@ def test_air_at_20_c_and_50_per_cent():
     assert wet_bulb(20.0, 0.5) == pytest.approx(13.78, abs=0.02)
     assert mixing_ratio(20.0, 0.5) == pytest.approx(0.00726, abs=1e-5)
     assert film_beta(4.0) == pytest.approx(2.4e-8, rel=0.02)
+    # Absolute humidity, 8.64 g/m3: the mixing ratio by the dry air of a cubic metre.
+    dry = (101_325.0 - 0.5 * p_sat(20.0)) / (287.042 * 293.15)
+    assert 1000 * mixing_ratio(20.0, 0.5) * dry == pytest.approx(8.64, abs=0.02)
 
 
 def test_saturated_air_is_its_own_dew_point_and_wet_bulb():
