@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +20,7 @@ from quirewell.stages.press_calibrating import METHOD as CALIBRATE
 from quirewell.stages.press_calibrating import as_json as calibrate_json
 from quirewell.stages.press_entry import params_of
 from quirewell.stages.press_view import changes_of
-from quirewell.stages.pressing import METHOD, MIDWAY, as_json
+from quirewell.stages.pressing import METHOD, MIDWAY, TELL, as_json
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.blobs import hash_file
 
@@ -74,7 +77,8 @@ def run_stack(stack: Path, folder: str | None, name: str, wants_json: bool) -> N
     press you calibrated.
     """
     params = stack_params(stack, wants_json) | _known(folder, name, wants_json)
-    run = ask(METHOD, "plan", params, wants_json)
+    with _told():
+        run = ask(METHOD, "plan", params, wants_json)
     out = as_json(run)
     if wants_json:
         print_json(out)
@@ -86,6 +90,20 @@ def run_stack(stack: Path, folder: str | None, name: str, wants_json: bool) -> N
     lines += ["", *_table(out), "", "What else could be done, one change at a time",
               f"  ({MIDWAY})", *_changes(run)]  # fmt: skip
     click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """While it runs, how many of its runs are done; only to a person at a terminal."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    token = TELL.set(lambda done, of: click.echo(f"\r{done} of {of} runs", nl=False, err=True))
+    try:
+        yield
+    finally:
+        TELL.reset(token)
+        click.echo("\r" + 20 * " " + "\r", nl=False, err=True)
 
 
 def _known(folder: str | None, name: str, wants_json: bool) -> dict[str, str]:
@@ -149,7 +167,7 @@ def calibrate(
     if log is not None and not log.is_file():
         fail(f"{log} cannot be opened: there is no such file; check the name.", wants_json)
     if folder is not None and name:
-        with open_studio(folder, wants_json) as studio:
+        with open_studio(folder, wants_json) as studio, _told():
             try:
                 source = None if log is None else (log.name, log)
                 held, _ = calibrate_press(studio, params, source, name)
@@ -159,7 +177,8 @@ def calibrate(
     else:
         files = {} if log is None else {"log": log}
         inputs = () if log is None else (Input("log", log.name, hash_file(log)),)
-        run, kept = ask(CALIBRATE, "press", params, wants_json, files, inputs), None
+        with _told():
+            run, kept = ask(CALIBRATE, "press", params, wants_json, files, inputs), None
     out = calibrate_json(run) | {"kept": kept}
     if wants_json:
         print_json(out)

@@ -19,13 +19,14 @@ import numpy as np
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.evidence.normal import Z90
-from quirewell.science.press.band import Band, band
+from quirewell.science.press.band import DRAWS, Band, band
 from quirewell.science.press.calibrate import WHERES, Fitted, Marks, Weighed, calibrate
 from quirewell.science.press.course import Pressing
 from quirewell.science.press.known import NAMES, Bounds, OneCurve, to_text
 from quirewell.stages import typed
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.press_entry import KNOWN, read_pressing
+from quirewell.stages.pressing import TELL
 from quirewell.stages.typed_params import number
 from quirewell.studio.loggers import LogError
 from quirewell.studio.press_log import PressLog, Signal, read_press_log
@@ -74,9 +75,19 @@ def press_calibrate(files: Mapping[str, Path], params: Mapping[str, str]) -> Out
     if log is not None:
         pressing = _with_platen(pressing, log, number(params, "heat_on_min", 0.0))
     weighed = _weighed(params, pressing)
-    fitted = calibrate(pressing, _probes(log, params, pressing), weighed)
-    before = band(pressing)
-    after = before if fitted.against else band(pressing, known=fitted.known)
+    tell, runs = TELL.get(), 3 * DRAWS
+    fitted = calibrate(
+        pressing, _probes(log, params, pressing), weighed,
+        progress=lambda done, of: tell(DRAWS * done // of, runs),
+    )  # fmt: skip
+    before = band(pressing, progress=lambda done, of: tell(DRAWS + done, runs))
+    after = (
+        before
+        if fitted.against
+        else band(
+            pressing, known=fitted.known, progress=lambda done, of: tell(2 * DRAWS + done, runs)
+        )
+    )
     notes = [] if log is None else list(log.notes)
     return Outcome(
         (

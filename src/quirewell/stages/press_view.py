@@ -75,6 +75,7 @@ class PressView:
     heat_says: str
     changes: tuple[ChangeRow, ...]
     changes_say: str
+    calibrated: bool = False
 
 
 def press_view(run: Run) -> PressView:
@@ -103,8 +104,8 @@ def press_view(run: Run) -> PressView:
         texts["press.swap"], panels, tuple((across(m), f"{m:g}") for m in _minutes(times[-1])),
         (across(float(drawing["ends_s"]) / 60),), blocks, bars, start, ticks, tall,
         pressing.heat in ("above", "both"), pressing.heat in ("below", "both"),
-        f"{heat_says}, {pressing.platen_c:g} C" if pressing.heat != "none" else heat_says,
-        changes_of(run), MIDWAY,
+        f"{heat_says}, {pressing.hottest_c:g} C" if pressing.heat != "none" else heat_says,
+        changes_of(run), MIDWAY, bool(run.params.get("known")),
     )  # fmt: skip
 
 

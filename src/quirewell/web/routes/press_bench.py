@@ -7,13 +7,14 @@ from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from quirewell.stages import bench as stage
 from quirewell.stages import press_bench
 from quirewell.stages.cautions import HEAT, LOCAL_CODES, plain
 from quirewell.stages.press_calibrating import MORE, NEVER_IN_THE_ITEM
+from quirewell.stages.pressing import TELL
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.studio.studio import STUDIO
 from quirewell.web.forms import Sent, read_form
@@ -58,6 +59,7 @@ def _calibrate(request: Request, sent: Sent) -> Response:
         }
         with tempfile.TemporaryDirectory(dir=house.studio.derived) as held:
             log = _log(sent, Path(held))
+            TELL.set(lambda done, of: house.runs_done.__setitem__(HOME, (done, of)))
             press_bench.calibrate_press(
                 house.studio, _layers(house) | dict(recipe.params) | own, log,
                 texts.get("press", ""), ACTOR,
@@ -65,9 +67,16 @@ def _calibrate(request: Request, sent: Sent) -> Response:
     except Refusal as refusal:
         return _page(request, Refusal(refusal.problems, values=texts), "calibrate")
     finally:
+        house.runs_done.pop(HOME, None)
         for entry in sent.files:
             entry.file.close()
     return see(HOME)
+
+
+async def runs_done(request: Request) -> Response:
+    """How far a calibration has come; nothing while none is worked out."""
+    now = house_of(request).runs_done.get(HOME)
+    return JSONResponse({} if now is None else {"done": now[0], "of": now[1]})
 
 
 def _layers(house: House) -> dict[str, str]:
@@ -120,6 +129,7 @@ async def aside(request: Request) -> Response:
 
 routes = [
     Route(HOME, page),
+    Route(f"{HOME}/runs", runs_done),
     Route(f"{HOME}/calibrate", calibrate, methods=["POST"]),
     Route(f"{HOME}/materials", materials, methods=["POST"]),
     Route(f"{HOME}/aside", aside, methods=["POST"]),
