@@ -346,12 +346,13 @@ def _drawing(found: Band, pressing: Pressing) -> dict[str, str]:
 
 def _rows(changes: tuple[Changed, ...], rules: Rules) -> str:
     as_is = changes[0]
+    wanting = max(as_is.red_s, as_is.amber_s) > rules.seconds
     return "\n".join(
         "|".join((
             one.name, one.why, f"{one.red_s:.0f}", f"{one.amber_s:.0f}", f"{one.rh_max:.3f}",
             f"{one.cool_u:.3f}", f"{one.lost_g_m2:.3f}", f"{one.centre_c:.1f}",
             "" if one.cool_s is None else f"{one.cool_s:.0f}",
-            "yes" if helps(as_is, one, rules.seconds) else "",
+            "yes" if wanting and helps(as_is, one, rules.seconds) else "",
         ))
         for one in changes
     )  # fmt: skip
