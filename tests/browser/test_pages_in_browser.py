@@ -22,7 +22,8 @@ PAGES = [
     "/", "/new", "/item/{}", "/item/{}?show=change", "/item/{}/intake", "/item/{}/examine",
     "/item/{}/examine/w01", "/item/{}/decide", "/item/{}/treat", "/item/{}/finish",
     "/item/{}/prove",
-    f"/item/{{}}/prove/{PLACE}", "/nowhere", "/bench", "/bench/press", "/item/{}{look}", "/item/{}{look}/correct",
+    f"/item/{{}}/prove/{PLACE}", "/nowhere", "/bench", "/bench/press",
+    "/item/{}{look}", "/item/{}{look}/correct",
 ]  # fmt: skip
 
 

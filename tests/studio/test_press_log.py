@@ -86,6 +86,13 @@ def test_impossible_readings_are_left_out_and_told(tmp_path: Path) -> None:
     assert any("1 readings of 'centre C'" in note for note in log.notes)
 
 
+def test_a_formula_is_no_reading_and_hides_no_header(tmp_path: Path) -> None:
+    text = "time_s,centre C\n0,=cmd|calc\n10,25\n20,30\n"
+    log = read_press_log(_kept(tmp_path, text))
+    assert log.signals[0].values.tolist() == [25, 30]
+    assert any("held no readings" in note for note in log.notes)
+
+
 @pytest.mark.parametrize(
     "text",
     ["", "time_s,centre\n", "hello\nworld\n", "time_s,centre C\n5,20\n4,21\n3,22\n", "\0\1\2"],

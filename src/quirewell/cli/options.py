@@ -54,8 +54,9 @@ class PlainFirst(click.Group):
 
 
 def sentence(error: Exception) -> str:
-    """What an error says, with one full stop."""
-    return f"{error}".rstrip(".") + "."
+    """What an error says, with one full stop, or its question mark."""
+    says = f"{error}".rstrip(".")
+    return says if says.endswith("?") else f"{says}."
 
 
 def ask(

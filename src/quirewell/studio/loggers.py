@@ -160,10 +160,14 @@ def _table(text: str, name: str, is_reading: Callable[[Sequence[str]], bool]) ->
     first = next((n for n, row in enumerate(rows) if is_reading(row)), None)
     if first is None:
         raise LogError(f"{name} holds no row with a time and two numbers")
-    header = rows[first - 1] if first else [f"column {n + 1}" for n in range(width)]
+    # The names stand in the nearest row above that holds no number.
+    named = next(
+        (n for n in reversed(range(first)) if not any(map(_NUMBER.fullmatch, rows[n]))), -1
+    )
+    header = rows[named] if named >= 0 else [f"column {n + 1}" for n in range(width)]
     body = [row for row in rows[first:] if is_reading(row)]
     table = Table(header, body, delimiter != ",")
-    left = len(rows) - first - len(body)
+    left = len(rows) - (named + 1) - len(body)
     if left:
         table.notes.append(f"{left} rows held no readings and were passed over")
     return table

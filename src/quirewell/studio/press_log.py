@@ -80,6 +80,8 @@ def read_press_log(path: Path, columns: str = "", time_unit: str = "") -> PressL
             f"{MOST_BYTES // 1_000_000} MB. Export a longer interval"
         )
     table = read_table(path.read_bytes(), path.name, _is_reading)
+    if len(table.rows) < 2:
+        raise LogError(f"{path.name} holds fewer than two rows of readings")
     when, t_s = _times(table, time_unit, path.name)
     wanted = _asked(table, columns, path.name) if columns.strip() else _found(table, when)
     signals, notes = [], list(table.notes)

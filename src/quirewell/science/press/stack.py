@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -43,7 +43,10 @@ from quirewell.science.press.materials import (
 Array = NDArray[np.float64]
 HOTTEST_C = 95.0
 _WET_CONDUCTS = 1.5
-# Cells of a layer that is no leaf: one for so many millimetres, at most so many.
+# Cells of a layer that is no leaf. Where it takes up water the outermost are at most so thick, and
+# each further in twice as thick: a damp front is thinner than half a millimetre. Else one for so
+# many millimetres, at most so many.
+_FACE_MM = 0.05
 _CELL_MM, _MOST_CELLS = 0.5, 12
 
 
@@ -129,7 +132,7 @@ class Cells:
 
 
 def cut(stack: Stack, knobs: Knobs = Knobs()) -> Cells:
-    """Cut a stack into cells: one for a leaf, more for a thick board.
+    """Cut a stack into cells: one for a leaf, more for a board, thin ones at its faces.
 
     Raises
     ------
@@ -173,10 +176,14 @@ def faces_of(stack: Stack, top: Side, bottom: Side, knobs: Knobs = Knobs()) -> A
 
 
 def _parts(layer: Layer) -> list[Layer]:
-    many = min(_MOST_CELLS, max(1, math.ceil(layer.mm / _CELL_MM)))
-    if layer.material.conducts > 10:
-        many = 1
-    return [Layer(layer.material, layer.mm / many, layer.start_c, layer.start_rh)] * many
+    material = layer.material
+    if material.stores == "like paper":
+        half = 2.0 ** np.arange(math.ceil(math.log2(layer.mm / 2 / _FACE_MM + 1)))
+        shares = np.concatenate([half, half[::-1]]) / (2 * half.sum())
+    else:
+        many = min(_MOST_CELLS, max(1, math.ceil(layer.mm / _CELL_MM)))
+        shares = np.ones(1) if material.conducts > 10 else np.full(many, 1 / many)
+    return [replace(layer, mm=layer.mm * float(share)) for share in shares]
 
 
 def _sheets(pamphlet: Pamphlet) -> list[tuple[Layer, int, str]]:
@@ -230,7 +237,7 @@ _water_at = lru_cache(maxsize=256)(water_at)
 def _joint(
     upper: tuple[Layer, int, int, str], lower: tuple[Layer, int, int, str], contacts: Contacts
 ) -> float:
-    inside = upper[0] is lower[0] and upper[2] < 0 and upper[1] == lower[1]
+    inside = upper[1] == lower[1] and upper[2] < 0 and lower[2] < 0
     if inside:
         return 0.0
     hard = upper[0].material.hard or lower[0].material.hard
