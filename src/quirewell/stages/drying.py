@@ -51,7 +51,7 @@ RESTRAIN = (
 )
 
 
-@method(METHOD, 2, "exact")
+@method(METHOD, 3, "exact")
 def dry_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Minutes until a washed sheet must be under restraint, blotters to change, hours to dry."""
     refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")

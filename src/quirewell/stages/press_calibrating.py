@@ -63,7 +63,7 @@ _SHOWN = (
 )  # fmt: skip
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def press_calibrate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Fit what is unknown of a press to a dummy's log and weights, and show the band tighten."""
     unknown = sorted(set(params) - set(KNOWN) - set(MORE))

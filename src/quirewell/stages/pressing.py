@@ -68,7 +68,7 @@ STACK = ("what nobody knows of the stack", f"{DRAWS} runs over the bounds")
 _AGEING = (f"{STACK[0]}, and of ageing", f"{STACK[1]}, and the spread of the laws of ageing")
 
 
-@method(METHOD, 2, "seeded")
+@method(METHOD, 3, "seeded")
 def press_run(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Temperature and moisture of a pamphlet in a press, leaf by leaf, as a band."""
     pressing = read_pressing(params)

@@ -158,9 +158,7 @@ def in_mm(change_pct: Shown, length_mm: Shown) -> Shown:
     value = change_pct.value / 100 * length_mm.value
     u = None
     if change_pct.u is not None and length_mm.u is not None:
-        u = math.hypot(
-            change_pct.u / 100 * length_mm.value, length_mm.u / 100 * change_pct.value
-        )
+        u = math.hypot(change_pct.u / 100 * length_mm.value, length_mm.u / 100 * change_pct.value)
     sign = "+" if value > 0 else ""
     refs = (*change_pct.refs, *length_mm.refs)
     name = change_pct.quantity.replace("_pct", "_mm")
