@@ -91,6 +91,8 @@ def test_fahrenheit_without_a_unit_is_asked_for_and_never_guessed() -> None:
     with pytest.raises(LogError, match="Fahrenheit"):
         read(data)
     assert read(data, unit="F").temperature_c.max() < 22
+    with pytest.raises(LogError, match=r"says C: is it Fahrenheit.*--unit F"):
+        read(PLAIN.replace(",1", ",6"))
     assert "names no unit" in " ".join(read(PLAIN.replace(" (C)", "")).notes)
 
 
@@ -108,6 +110,16 @@ def test_swapped_columns_are_caught() -> None:
     with pytest.raises(LogError, match="swapped"):
         read(text("Time,Temperature C,RH %", "{at},{h:.1f},{t:.2f}"))
     assert good(read(text("Time,RH,Temp C", "{at},{h:.1f},{t:.2f}")))
+
+
+def test_a_dry_winter_swapped_is_caught_and_a_store_that_is_so_can_be_named() -> None:
+    """Humidity of a heated room, 30 to 33 %, stands where the temperature should."""
+    rows = [f"2025-01-31 {h:02d}:00,{30 + h / 8:.1f},{20 + h / 24:.1f}" for h in range(24)]
+    data = "\n".join(["Time,Temp C,RH %", *rows])
+    with pytest.raises(LogError, match="look swapped"):
+        read(data)
+    assert read(data, columns="1,2,3").temperature_c.min() == pytest.approx(30.0)
+    assert read(data, columns="1,3,2").temperature_c.min() == pytest.approx(20.0)
 
 
 def test_columns_without_names_are_asked_for_with_what_there_is() -> None:

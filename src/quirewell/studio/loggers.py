@@ -101,7 +101,7 @@ def parse_log(
     stamps, good = _times(table, when, day_first, name)
     t = _numbers(table, warm)
     h = _numbers(table, damp)
-    return _checked(table, stamps, good, t, h, table.header[warm], unit, name)
+    return _checked(table, stamps, good, t, h, table.header[warm], unit, name, bool(columns))
 
 
 def _text(data: bytes, name: str) -> str:
@@ -309,12 +309,13 @@ def _numbers(table: Table, column: int) -> Array:
 
 def _checked(
     table: Table, stamps: NDArray[np.datetime64], good: NDArray[np.bool_], t: Array, h: Array,
-    named: str, unit: str, name: str,
+    named: str, unit: str, name: str, columns_told: bool,
 ) -> LoggerLog:  # fmt: skip
     notes = list(table.notes)
     t = _celsius(t, named, unit, name, notes)
     h = _share(h, name, notes)
-    _not_swapped(t, h, name)
+    if not columns_told:
+        _not_swapped(t, h, name)
     possible = (t > -30) & (t < 55) & (h >= 0) & (h <= 1)
     for what, bad in (
         ("without a readable date", ~good),
@@ -349,12 +350,14 @@ def _celsius(t: Array, named: str, unit: str, name: str, notes: list[str]) -> Ar
     says_f, says_c = bool(_FAHRENHEIT.search(named)), bool(_CELSIUS.search(named))
     told = "F" if says_f and not says_c else "C" if says_c and not says_f else ""
     wanted = unit.upper() or told
+    if wanted != "F" and not unit and middle > 40:
+        says = "says C" if told else "names no unit"
+        raise LogError(
+            f"the column {named!r} of {name} has a middle of {middle:g} and {says}: is it "
+            "Fahrenheit, or are temperature and humidity swapped? Say the unit (--unit F or "
+            "--unit C), or which is which (--columns 'time,temperature,humidity')"
+        )
     if not wanted:
-        if middle > 40:
-            raise LogError(
-                f"the column {named!r} of {name} has a middle of {middle:g} and names no unit: "
-                "is it Fahrenheit? Say the unit (--unit F or --unit C)"
-            )
         notes.append("the temperature names no unit and is taken as C")
         wanted = "C"
     if wanted == "F":
@@ -382,7 +385,8 @@ def _share(h: Array, name: str, notes: list[str]) -> Array:
 
 def _not_swapped(t: Array, h: Array, name: str) -> None:
     warm, damp = float(np.nanmedian(t)), 100 * float(np.nanmedian(h))
-    if warm > 35 and damp < 35:
+    # No usual store is as warm and as dry; one that is has its columns named.
+    if warm > 28 and damp < 30:
         raise LogError(
             f"in {name} temperature ({warm:.0f} C) and humidity ({damp:.0f} %) look swapped; say "
             "which is which (--columns 'time,temperature,humidity')"
