@@ -1,21 +1,14 @@
 """Damage function for historic paper: the table of wear (``strlic2015b``, read), and the rate.
 
 The rate's coefficients are **from memory**: its values are a regression computed here, no outside
-check. The isotherm's come through public code that cites ``paltakari1997``.
+check.
 """
 
-import numpy as np
 import pytest
 
 from quirewell.science.paper.decay import damage_rate, dp_after, years_to, years_to_unfit
-from quirewell.science.paper.isotherm import water_content
 
 WEAR = {300: 55, 400: 160, 500: 450, 600: 1300, 700: 3700, 800: 10_000}
-WATER = {
-    10: (0.0502, 0.0612, 0.0712, 0.0809, 0.0910, 0.1022, 0.1155, 0.1343),
-    20: (0.0440, 0.0542, 0.0636, 0.0728, 0.0824, 0.0931, 0.1059, 0.1241),
-    30: (0.0381, 0.0475, 0.0562, 0.0649, 0.0740, 0.0841, 0.0963, 0.1140),
-}
 RATES = {4.0: 1.1505e-5, 5.0: 6.5599e-6, 6.0: 3.7402e-6, 7.0: 2.1326e-6, 8.0: 1.2159e-6}
 
 
@@ -27,12 +20,6 @@ def test_years_of_use_until_a_sheet_in_a_hundred_is_unfit(dp):
 def test_the_table_is_nearly_a_power_of_its_dp():
     for dp, years in WEAR.items():
         assert 55 * 2.84 ** ((dp - 300) / 100) == pytest.approx(years, rel=0.08)
-
-
-@pytest.mark.parametrize("temperature_c", WATER)
-def test_water_content_through_public_code(temperature_c):
-    found = water_content(float(temperature_c), np.arange(0.2, 0.95, 0.1))
-    assert found == pytest.approx(WATER[temperature_c], abs=5.1e-5)
 
 
 @pytest.mark.parametrize("ph", RATES)
@@ -51,10 +38,6 @@ def test_lives_and_ratios_as_computed_before():
         assert float(ratio) == pytest.approx(times, rel=5e-3)
 
 
-def test_traps_of_units_are_refused():
-    with pytest.raises(ValueError, match="per cent"):
-        water_content(20.0, 50.0)
-    with pytest.raises(ValueError, match="-20 to 80"):
-        water_content(293.0, 0.5)
+def test_beyond_the_table_is_refused():
     with pytest.raises(ValueError, match="300 to 800"):
         years_to_unfit(250)

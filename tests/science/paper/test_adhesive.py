@@ -5,8 +5,6 @@ from __future__ import annotations
 import pytest
 
 from quirewell.science.paper.adhesive import (
-    STARCH_G,
-    STARCH_WATER_ML,
     batch,
     coated_solids_g_m2,
     diluted,
@@ -14,12 +12,6 @@ from quirewell.science.paper.adhesive import (
     other_way,
     viscosity_mpas,
 )
-
-
-def test_the_librarys_paste_is_an_eighth_by_mass() -> None:
-    # ``locpaste2015``: 57 g in 400 mL.
-    strength_pct = 100 * STARCH_G / (STARCH_G + STARCH_WATER_ML)
-    assert strength_pct == pytest.approx(12.5, abs=0.05)
 
 
 def test_by_mass_and_by_volume_need_different_water() -> None:
