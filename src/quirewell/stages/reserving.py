@@ -44,7 +44,7 @@ SURFACE = (
 APART_SAYS = "These contradict each other"
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def paper_reserve(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Reserve of a sample by back-titration, and the paper's pH from readings of every kind."""
     unknown = sorted(set(params) - {"titre", "sample", "ph"})
@@ -150,8 +150,11 @@ def _ph(paper: PaperPh, readings: Sequence[PhReading]) -> list[Finding]:
         note += f"; only strips off their scale speak, so all that is known is {paper.bounded}"
     if all(one.temperature_c is None for one in mine):
         note += "; no temperature was written down"
-    terms = tuple(
-        Term(one.says, one.whole_u, "about the cold extract; from memory") for one in mine
+    terms = tuple(Term(one.says, one.own_u, "the reading; from memory") for one in mine)
+    terms += tuple(
+        Term(kind, offset, "about the cold extract, one for all of its kind; from memory")
+        for kind, (_, offset) in SPREAD.items()
+        if offset and any(one.kind == kind for one in mine)
     )
     return [
         Finding(

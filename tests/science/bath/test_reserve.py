@@ -68,19 +68,27 @@ def test_ph_readings_come_together_in_proportion_to_what_they_can_tell() -> None
     assert both.u == pytest.approx(0.1, abs=0.01)
 
 
-def test_planted_ph_lies_in_the_band_nine_times_in_ten() -> None:
+@pytest.mark.parametrize("many", [1, 2, 6])
+def test_planted_ph_lies_in_the_band_nine_times_in_ten(many: int) -> None:
+    """Strips of one page share what sets a surface apart from a cold extract (0.3 pH)."""
     rng = np.random.default_rng(2)
     inside = 0
     for _ in range(400):
         true = rng.uniform(4.5, 9.0)
+        shared = true + rng.normal(0, 0.3)
         readings = [
-            PhReading("surface strip", float(np.clip(true + rng.normal(0, 0.5), 0, 14)))
-            for _ in range(2)
+            PhReading("surface strip", float(shared + rng.normal(0, 0.4))) for _ in range(many)
         ]
         found = paper_ph(readings)
         assert found is not None
         inside += found.low90 <= true <= found.high90
     assert 0.86 <= inside / 400 <= 0.97
+
+
+def test_no_number_of_strips_makes_a_cold_extract() -> None:
+    many = paper_ph([PhReading("surface strip", 7.0)] * 40)
+    assert many is not None and many.median == pytest.approx(7.0, abs=0.01)
+    assert many.u == pytest.approx(math.hypot(0.3, 0.4 / math.sqrt(40)), rel=0.02)
 
 
 def test_a_strip_off_its_scale_is_a_reading() -> None:

@@ -3,8 +3,9 @@
 What is asked for is the pH a cold extract would give (``iso6588``). A strip or a flat electrode
 in a drop reads the *surface* only and must not be taken for one (``tappi529``); coarse carbonate
 makes a surface read far too low (``kelly1972``). So each method has its own offset and spread
-about the cold extract. A pH of the *bath* says nothing of the paper and is kept apart. A strip off
-its scale is a reading too: it says "above" or "below".
+about the cold extract; the offset is one for all readings of a kind, so that ten strips do not make
+a cold extract. A pH of the *bath* says nothing of the paper and is kept apart. A strip off its
+scale is a reading too: it says "above" or "below".
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import log_ndtr
 
 Array = NDArray[np.float64]
 Kind = Literal["cold extract", "surface electrode", "surface strip", "bath"]
@@ -63,10 +64,14 @@ class PhReading:
         return f"{self.kind} {sign}{self.ph:g}"
 
     @property
+    def own_u(self) -> float:
+        """Standard deviation of the reading itself [pH]."""
+        return SPREAD[self.kind][0] if self.u is None else self.u
+
+    @property
     def whole_u(self) -> float:
-        """Standard deviation about what a cold extract would give [pH]."""
-        own, method = SPREAD[self.kind]
-        return math.hypot(own if self.u is None else self.u, method)
+        """Standard deviation of one reading about what a cold extract would give [pH]."""
+        return math.hypot(self.own_u, SPREAD[self.kind][1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +95,9 @@ class PaperPh:
 def paper_ph(readings: Sequence[PhReading]) -> PaperPh | None:
     """Readings of the paper as one; None when none of them is of the paper.
 
-    A flat prior over pH 3 to 11; each reading is normal about the cold extract, an off-scale one
-    counts by the chance of lying beyond. Readings that contradict each other widen the answer by
-    the square root of their reduced chi square.
+    A flat prior over pH 3 to 11; each reading is normal about the cold extract and its kind's
+    offset, which is shared; an off-scale one counts by the chance of lying beyond. Readings that
+    contradict each other widen the answer by the square root of their reduced chi square.
     """
     mine = [one for one in readings if one.kind != "bath"]
     if not mine:
@@ -105,8 +110,10 @@ def paper_ph(readings: Sequence[PhReading]) -> PaperPh | None:
         + [gap / math.sqrt(2) for _, _, gap in apart]
     )
     log = np.zeros_like(grid)
-    for one in mine:
-        log += _log_chance(grid, one, widen)
+    for kind in SPREAD:
+        same = [one for one in mine if one.kind == kind]
+        if same:
+            log += _log_chance(grid, same, widen)
     share = np.exp(log - log.max())
     share /= share.sum()
     middle = float(np.sum(grid * share))
@@ -119,22 +126,42 @@ def paper_ph(readings: Sequence[PhReading]) -> PaperPh | None:
     )  # fmt: skip
 
 
-def _log_chance(grid: Array, one: PhReading, widen: float) -> Array:
-    u = one.whole_u * widen
-    score = (one.ph - grid) / u
-    if one.off_scale is None:
-        return np.asarray(-0.5 * score**2)
-    beyond = ndtr(-score) if one.off_scale == "above" else ndtr(score)
-    return np.asarray(np.log(np.maximum(beyond, 1e-12)))
+def _log_chance(grid: Array, same: Sequence[PhReading], widen: float) -> Array:
+    """Logarithm of the chance of readings of one kind, over every offset that kind may have."""
+    method = SPREAD[same[0].kind][1] * widen
+    reach = math.ceil(4 * method / _STEP)
+    wide = LOW_PH + _STEP * np.arange(-reach, len(grid) + reach)
+    log = np.zeros_like(wide)
+    for one in same:
+        score = (one.ph - wide) / (one.own_u * widen)
+        if one.off_scale is None:
+            log -= 0.5 * score**2
+        else:
+            log += log_ndtr(-score if one.off_scale == "above" else score)
+    offsets = _STEP * np.arange(-reach, reach + 1)
+    weights = np.exp(-0.5 * (offsets / method) ** 2) if reach else np.ones(1)
+    chance = np.convolve(np.exp(log - log.max()), weights, "valid")
+    return np.asarray(np.log(np.maximum(chance, 1e-300)))
 
 
 def _widen(known: Sequence[PhReading]) -> float:
+    """Square root of the reduced chi square about their mean, offsets shared; at least 1."""
     if len(known) < 2:
         return 1.0
-    weight = np.array([one.whole_u**-2 for one in known])
+    spread = np.array(
+        [
+            [
+                (SPREAD[a.kind][1] ** 2 if a.kind == b.kind else 0.0)
+                + (a.own_u**2 if n == m else 0.0)
+                for m, b in enumerate(known)
+            ]
+            for n, a in enumerate(known)
+        ]
+    )
     values = np.array([one.ph for one in known])
-    mean = float(np.sum(weight * values) / weight.sum())
-    chi = float(np.sum(weight * (values - mean) ** 2)) / (len(known) - 1)
+    weight = np.linalg.solve(spread, np.ones(len(known)))
+    off = values - float(weight @ values) / float(weight.sum())
+    chi = float(off @ np.linalg.solve(spread, off)) / (len(known) - 1)
     return math.sqrt(max(1.0, chi))
 
 
@@ -146,7 +173,8 @@ def _contradictions(readings: Sequence[PhReading]) -> tuple[tuple[str, str, floa
     out = []
     for n, one in enumerate(readings):
         for other in readings[n + 1 :]:
-            u = math.hypot(one.whole_u, other.whole_u)
+            same = one.kind == other.kind
+            u = math.hypot(*((r.own_u if same else r.whole_u) for r in (one, other)))
             gap = _gap(one, other) / u
             if gap > APART:
                 out.append((one.says, other.says, gap))
