@@ -49,6 +49,17 @@ def test_two_strips_give_words_and_a_null_ratio() -> None:
     assert "no sure change" in same["says"] and "would have shown" in same["says"]
 
 
+def test_stores_beside_two_strips_keep_their_own_ratio() -> None:
+    strips = ("--ph-before", "surface strip 4.5", "--ph-after", "surface strip 8")
+    stores = ("--store-before", "21 C, 55 %", "--store-after", "16 C, 45 %")
+    both = json.loads(_call(*strips, *stores, "--json").stdout)
+    alone = json.loads(_call(*stores, "--json").stdout)
+    assert both["ratio"] is None and "strips cannot say" in both["says"]
+    assert "The other store alone" in both["says"]
+    for end in ("value", "low90", "high90"):
+        assert both["by_store"][end] == alone["ratio"][end]
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

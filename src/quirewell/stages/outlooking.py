@@ -2,7 +2,8 @@
 
 ``outlook.ratio``: ``ph_before``, ``ph_after`` as typed ("surface strip 5.5 @ 21", or a number,
 which counts as a cold extract), ``store_before``, ``store_after`` as "20 C, 50 %". Two pH strips
-alone give words and no ratio. Years are refused. ``outlook.climate``: a logger's file.
+give words and no ratio; the stores beside them keep theirs. Years are refused.
+``outlook.climate``: a logger's file.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +45,7 @@ _STORE = re.compile(r"\s*(?P<t>[-+\d.,]+\s*°?\s*[CcFf]?)\s*[,;/ ]\s*(?P<h>[\d.,
 _BARE = re.compile(r"\s*[-+\d.,]+\s*(?:@.*)?")
 
 
-@method(METHOD, 3, "seeded")
+@method(METHOD, 4, "seeded")
 def ratio(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Life after relative to life before, by pH and by store, with a 90 % band."""
     known = {"ph_before", "ph_after", "store_before", "store_after", "seed"}
@@ -57,15 +59,11 @@ def ratio(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
             "nothing to compare: give the pH before and after, or two stores such as '21 C, 55 %' "
             "and '17 C, 45 %'"
         )
+    seed = int(params.get("seed") or 1936)
     if before is not None and after is not None and _strips_only(before, after):
-        return Outcome((_words(before, after),), (*ASSUMES, _narrow(before, after)))
-    found = outlook(
-        _as_extract(before),
-        _as_extract(after),
-        first,
-        second,
-        seed=int(params.get("seed") or 1936),
-    )
+        stores = None if first == second else outlook(None, None, first, second, seed=seed)
+        return Outcome(_told(before, after, stores), (*ASSUMES, _narrow(before, after)))
+    found = outlook(_as_extract(before), _as_extract(after), first, second, seed=seed)
     return Outcome(
         (_ratio_finding(found), _sentence(found, first != second), *_parts(found)),
         (*ASSUMES, *_surface(before, after), _narrow(before, after)),
@@ -121,6 +119,16 @@ def _strips_only(before: PhReading, after: PhReading) -> bool:
     return {before.kind, after.kind} == {"surface strip"}
 
 
+def _told(before: PhReading, after: PhReading, stores: Ratio | None) -> tuple[Finding, ...]:
+    """Words of two strips and, where it moves to another store, what that alone gives."""
+    words = _words(before, after)
+    if stores is None:
+        return (words,)
+    low, middle, high = (f"{one:.2g}" for one in (stores.low90, stores.median, stores.high90))
+    says = f"{words.text} The other store alone: {low} to {high} times as long, about {middle}."
+    return replace(words, text=says), _part("store", "store", stores.by_store)
+
+
 def _words(before: PhReading, after: PhReading) -> Finding:
     u = (before.whole_u**2 + after.whole_u**2) ** 0.5
     change = after.ph - before.ph
@@ -159,16 +167,16 @@ def _parts(found: Ratio) -> list[Finding]:
     """What pH and store give apart, where both changed."""
     if not (found.parts["pH"] and found.parts["store"]):
         return []
-    return [
-        Finding(
-            "", f"outlook.by_{name}", "item", middle, (high - low) / (2 * Z90), "1", low90=low,
-            high90=high, standing="from memory", sources=SOURCES,
-            note=f"life after by life before, had only the {says} changed",
-        )
-        for name, says, (low, middle, high) in (
-            ("ph", "pH", found.by_ph), ("store", "store", found.by_store),
-        )
-    ]  # fmt: skip
+    return [_part("ph", "pH", found.by_ph), _part("store", "store", found.by_store)]
+
+
+def _part(name: str, says: str, band: tuple[float, float, float]) -> Finding:
+    low, middle, high = band
+    return Finding(
+        "", f"outlook.by_{name}", "item", middle, (high - low) / (2 * Z90), "1", low90=low,
+        high90=high, standing="from memory", sources=SOURCES,
+        note=f"life after by life before, had only the {says} changed",
+    )  # fmt: skip
 
 
 def _sentence(found: Ratio, moved: bool) -> Finding:
@@ -288,6 +296,11 @@ def ratio_json(run: Run) -> dict[str, Any]:
         ratio_ = {"median": found.value, **found.measured().as_json()}
     return {
         "ratio": ratio_,
+        **{
+            name: by_name[f"outlook.{name}"].measured().as_json()
+            for name in ("by_ph", "by_store")
+            if f"outlook.{name}" in by_name
+        },
         "says": words.text,
         "standing": words.standing,
         "assumptions": list(ASSUMES),
