@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
 from quirewell.record.finding import Run
-from quirewell.stages.ledger_view import TALL, WIDE, ledger_view
+from quirewell.record.nouns import Bath, Item, ItemState
+from quirewell.stages.ledger_view import TALL, WIDE, ledger_of, ledger_view
 from quirewell.stages.methods import run_method
 
 READ = "after 0: pH 12.4 @ 20;after 2: 10 mL took 4.1 mL of 0.05"
@@ -42,3 +45,14 @@ def test_rows_and_the_fresh_bath_are_told(run: Run) -> None:
     assert len(view.fresh) == 1
     assert view.says.startswith("Fresh bath every")
     assert " to " in view.rows[0].reserve
+
+
+def test_every_number_of_a_ledger_can_be_asked_where_it_is_from(run: Run) -> None:
+    bath = Bath("bath-1", Decimal("0.5"), Decimal("20"), Decimal("4"), "")
+    view = ledger_of(ItemState("annual", 1, Item("Annual"), runs={run.id: run}), bath)
+    assert view is not None
+    by_name = {one.quantity: one for one in view.asked}
+    assert {"bench.pickup_g_per_g", "bath.replace_after_wrap", "ledger.pH"} <= set(by_name)
+    row = by_name["ledger.reserve_pct_caco3"]
+    assert row.name.endswith(": wrap 1") and row.terms and row.sources and row.params
+    assert "database" in row.note and row.method.startswith("bath.ledger")

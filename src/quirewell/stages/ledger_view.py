@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState
+from quirewell.stages.asking import Asked, ask
 from quirewell.stages.ledgering import METHOD, WRAP_G
 
 WIDE, TALL = 100.0, 40.0
@@ -54,7 +55,8 @@ class LedgerRow:
 
 @dataclass(frozen=True, slots=True)
 class LedgerView:
-    """All of a ledger: the sentence, panels, rows, warnings, run, where fresh baths begin."""
+    """All of a ledger: the sentence, panels, rows, warnings, run, where fresh baths begin, and
+    what can be asked of its numbers (of the first wrap's for all wraps')."""
 
     run: str
     says: str
@@ -64,12 +66,27 @@ class LedgerView:
     rows: tuple[LedgerRow, ...]
     warnings: tuple[str, ...]
     params: dict[str, str]
+    asked: tuple[Asked, ...] = ()
 
 
 def ledger_of(state: ItemState, bath: Bath) -> LedgerView | None:
     """The newest ledger of a bath; None where none was kept."""
     run = state.newest_run(METHOD, bath.id)
-    return None if run is None else ledger_view(run)
+    if run is None:
+        return None
+    first = next(one.subject for one in run.findings if one.subject.startswith("wrap "))
+    asked = (
+        ask(one, run, state)
+        for one in run.findings
+        if one.value is not None and one.subject in ("item", first)
+    )
+    return replace(
+        ledger_view(run),
+        asked=tuple(
+            replace(one, name=f"{one.name}: {first}") if one.subject == first else one
+            for one in asked
+        ),
+    )
 
 
 def usual_entries(state: ItemState, bath: Bath) -> str:
