@@ -37,7 +37,7 @@ def test_each_wrap_stands_with_its_bands_and_its_findings() -> None:
     assert [row[0] for row in bath["wraps"]] == ["wrap 1", "wrap 2", "wrap 3"]
     assert all(" to " in cell.text and cell.refs for row in bath["wraps"] for cell in row[1:])
     assert "Fresh bath every" in bath["change"].text
-    assert len(bath["bench"]) == 3
+    assert [row[0].rsplit(", ", 1)[1] for row in bath["bench"]] == ["g/g", "mol/kg", "mol/m2/h"]
     settle({"bath": bath}, known_refs(state))
 
 
@@ -66,6 +66,8 @@ def test_what_was_weighed_and_worked_out_stands_with_its_findings() -> None:
     baths, paste = before
     assert "lime water, 1:3" in [row[0] for row in baths["rows"]]
     assert all(len(row) == len(baths["head"]) for row in baths["rows"])
+    mind = [one for one in baths["notes"] if "takes sizing out" in one.text]
+    assert len(mind) == 1 and mind[0].text.startswith("magnesium") and mind[0].refs
     assert any("mL" in row[1].text for row in paste["rows"])
     (heat,) = after
     assert "aged it by about" in heat["says"].text and heat["rows"][0][1].refs

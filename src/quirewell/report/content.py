@@ -279,7 +279,7 @@ def _ledger(bath: Bath, state: ItemState) -> dict[str, Any]:
         "wraps": list(rows.values()),
         "ledger_notes": [_told(says, run.id) for says in run.warnings],
         "bench": [
-            [quantity_name(finding.quantity), _with_band(finding)]
+            [f"{quantity_name(finding.quantity)}, {finding.unit}", _with_band(finding)]
             for finding in run.findings
             if finding.quantity.startswith("bench.")
         ],

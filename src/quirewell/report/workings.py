@@ -36,7 +36,10 @@ def workings_part(
                     if key == "dose"
                     else _rows(run, (*working.says, *told), state)
                 ),
-                "notes": [Shown(says, (f"run:{run.id}",), "sentence") for says in run.warnings],
+                "notes": [
+                    *(_to_mind(run) if key == "dose" else ()),
+                    *(Shown(says, (f"run:{run.id}",), "sentence") for says in run.warnings),
+                ],
             }
         )
     return out
@@ -83,3 +86,18 @@ def _options(run: Run, state: ItemState) -> dict[str, Any]:
         "head": ["Bath", "pH", "One leaves, as chalk", "Baths"],
         "rows": list(rows.values()),
     }
+
+
+def _to_mind(run: Run) -> list[Shown]:
+    """What each bath does besides, those alike in one line."""
+    alike: dict[str, list[Finding]] = {}
+    for one in run.findings:
+        if one.quantity == "dose.baths":
+            alike.setdefault(one.note, []).append(one)
+    return [
+        Shown(
+            f"{'; '.join(one.subject for one in mine)}: {note}.", tuple(one.id for one in mine),
+            "dose.baths",
+        )
+        for note, mine in alike.items()
+    ]  # fmt: skip
