@@ -26,6 +26,7 @@ def test_a_batch_says_what_to_weigh_and_what_it_adds() -> None:
     assert out["viscosity_mpas"]["low90"] * 9 < out["viscosity_mpas"]["high90"] * 1.01
     said = _call("--by", "w/w", "--mends", "40").stdout
     assert "weigh, dry" in said and "Keeps for weeks" in said
+    assert "90 %" in said and "narrow it most" in said
 
 
 def test_paste_has_its_own_strength_and_care() -> None:

@@ -7,6 +7,7 @@ import click
 from quirewell.cli.options import JSON, ask, text_options
 from quirewell.cli.output import paragraphs, print_json
 from quirewell.stages.adhesives import KINDS, METHOD, as_json
+from quirewell.stages.asking import band_text
 
 _OPTIONS = (
     ("--strength-pct", "PCT", "Strength in per cent (2.5; paste 12.5)."),
@@ -45,7 +46,9 @@ def adhesive(kind: str, by: str, grade: str, wants_json: bool, **numbers: str) -
     for key, name in _ROWS:
         if key in out:
             one = out[key]
-            lines.append(f"  {name:<28} {one['value']:.3g} {one['unit']}   {one['note']}")
+            middle, low, high = band_text(one["value"], one["low90"], one["high90"])
+            lines.append(f"  {name:<20} {middle} {one['unit']}   90 %: {low} to {high}")
+            lines.append(f"      {one['note']}")
     click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))
 
 

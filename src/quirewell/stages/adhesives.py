@@ -37,6 +37,10 @@ KEEPS = {
 }
 # A scale to 0.01 g; how evenly a wet film is laid; dry volume of the adhesive (all from memory).
 U_SCALE_G, LAID, U_DRY_ML_PER_G, LITTLE_G = 0.003, 0.3, 0.1, 0.5
+CHEAP_TOOL = (
+    "What would narrow it most: a pocket scale that reads 0.01 g. Weigh a whole sheet of tissue "
+    "bare and again coated and dry; what it gained, by its area, is what is really laid."
+)
 HEAT = "Methyl cellulose gels on warming, near 50 C, and melts again as it cools (from memory)."
 
 
@@ -108,6 +112,7 @@ def adhesive_batch(files: Mapping[str, Path], params: Mapping[str, str]) -> Outc
         )
     if solids > n["tissue_g_m2"]:
         warnings.append("The dry adhesive would weigh more than the tissue: thin it, or lay less.")
+    warnings.append(CHEAP_TOOL)
     return Outcome(tuple(findings), tuple(warnings))
 
 
