@@ -9,12 +9,12 @@ from typing import Any
 
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Reading, Step
+from quirewell.report.inks import inks_part
 from quirewell.report.references import reference_words
 from quirewell.report.workings import AFTER_KEYS, BEFORE_KEYS, workings_part
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.damage_lines import damage_lines
-from quirewell.stages.ink_lines import ink_lines
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words, time_words
@@ -333,11 +333,7 @@ def results_part(state: ItemState) -> dict[str, Any]:
     return {
         "totals": [[total.says, total.value, total.where] for total in view.totals],
         "changes": [_changes(sheet, view, state) for sheet in groups if _has_pair(sheet, view)],
-        "inks": [
-            {"name": sheet_words(sheet), "rows": rows}
-            for sheet in groups
-            if (rows := _inks(sheet, view, state))
-        ],
+        "inks": inks_part(view, state),
         "sizes": [
             {"name": sheet_words(sheet), "rows": [_size(entry) for entry in entries]}
             for sheet, entries in groups.items()
@@ -393,25 +389,6 @@ def _changes(sheet: str, view: ProveView, state: ItemState) -> dict[str, Any]:
             if pair.sheet == sheet
         ],
     }
-
-
-def _inks(sheet: str, view: ProveView, state: ItemState) -> list[list[Any]]:
-    """Every ink of a sheet's pages: what it changed by itself, what would have been seen, bleed.
-
-    An ink alike on all four pages stands once for each, since each was compared by itself.
-    """
-    rows: list[list[Any]] = []
-    for pair in view.pairs:
-        if pair.sheet != sheet:
-            continue
-        page = _short(pair.name)
-        run = state.runs[pair.run]
-        said = {entry.quantity: shown(entry) for entry in run.findings}
-        for line in ink_lines(run):
-            verdict = replace(said[f"ink.{line.key}.verdict"], text=line.verdict)
-            rows.append([page, line.name, line.own, line.smallest, line.bleed, verdict])
-            page = ""
-    return rows
 
 
 def _damage(entry: PageResult, state: ItemState) -> list[list[Any]]:
