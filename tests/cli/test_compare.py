@@ -51,7 +51,7 @@ def test_json_is_all_there_is_on_standard_output(scans: tuple[Path, Path]) -> No
 
 def test_the_card_gives_the_budget_and_the_verdict(scans: tuple[Path, Path]) -> None:
     said = _call(*scans).stdout
-    for words in ("width", "match", "humidity", "smallest seen", "Verdict: changed"):
+    for words in ("width", "match", "humidity", "surely seen from", "Verdict: changed"):
         assert words in said
 
 

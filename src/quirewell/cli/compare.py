@@ -116,10 +116,11 @@ def compare(
       quirewell compare before.tif after.tif --greys "21 35.5 50.2 65 79.6 91.8"
 
     Gives the change of width and height in per cent with its uncertainty, the smallest change
-    that would have been seen, the colour difference of the bare paper, and of each ink what
-    it lost or gained apart from its paper. A margin counts only if it was set before
-    measuring. Nothing is ever read as "unchanged" only because no change was found: the
-    verdict says how much could have been missed.
+    that would surely have been seen, the colour difference of the bare paper, and of each ink what
+    it lost or gained apart from its paper. "Unchanged within x" says how much could have been
+    missed: x is a margin set before measuring, or else the smallest change that would surely
+    have been seen, where that is 0.5 % or less. Where neither holds and no change was called
+    the verdict is "cannot tell", with what it would take.
     """
     params = {name: text.replace(",", ".") for name, text in numbers.items() if text}
     params["grain"] = grain
@@ -175,7 +176,7 @@ def _write_pictures(
 _ROWS = (
     ("change.width_pct", "width", 3),
     ("change.height_pct", "height", 3),
-    ("change.smallest_detectable_pct", "smallest seen", 3),
+    ("change.smallest_detectable_pct", "surely seen from", 3),
     ("change.smallest_detectable_match_pct", "  by match alone", 3),
     ("paper.dE00", "paper, CIEDE2000", 2),
     ("paper.dL", "paper, L*", 2),

@@ -143,7 +143,7 @@ NAMES = {
     "exposure.after_dL": "Grey steps in the after scan, L* read less known",
     "change.width_pct": "Change of width",
     "change.height_pct": "Change of height",
-    "change.smallest_detectable_pct": "Smallest change that would have been seen",
+    "change.smallest_detectable_pct": "Smallest change that would surely have been seen",
     "paper.dE00": "Colour difference of the paper (CIEDE2000)",
     "registration.residual_um": "How well the two pictures lie on each other",
     "verdict": "Verdict",

@@ -24,6 +24,7 @@ _AS_SEEN = "as this scanner sees colours; its own error is not in u"
 _TARGETED = (
     f"as the fitted target has it; its error, {TARGET_INKS:g} times that of a paper tone, is in u"
 )
+_SURELY = "in 95 of 100 cases from smallest_seen on"
 _MODEL = "a transparent ink on paper that changed, channel by channel"
 
 
@@ -89,7 +90,7 @@ def ink_findings(ink: Ink, targeted: bool = False) -> list[Finding]:
             terms=tuple(Term(*term) for term in own.terms), sources=_SOURCES,
             note=f"{ink.name}: CIEDE2000 between what is seen after and what {_MODEL} would "
             f"show ({kept} CIELAB D50); {what}, {own.places} places, {own.area_mm2:.0f} mm2; "
-            f"called a change above {own.limit_de00:.2f}",
+            f"called a change above {own.limit_de00:.2f}, {_SURELY}",
         ),
         Finding(
             "", f"{name}.seen_dE00", "", own.seen_de00, own.u_de00, "1", sources=_SOURCES,
@@ -132,7 +133,7 @@ def _cover_finding(fine: str, of: str, cover: Cover) -> Finding:
         terms=tuple(Term(term, 100 * part, basis) for term, part, basis in cover.terms),
         note=f"points of the paper that the {of} in fine print covers, after less before (before "
         f"{100 * cover.before:.1f} %), by its solids before treatment; {int(cover.used.sum())} "
-        f"tiles in {cover.places} places; called a change above {100 * cover.limit:.2f}",
+        f"tiles in {cover.places} places; called a change above {100 * cover.limit:.2f}, {_SURELY}",
     )  # fmt: skip
 
 

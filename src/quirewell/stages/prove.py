@@ -88,7 +88,7 @@ class ProveView:
 _EXTREMES: tuple[tuple[str, Callable[[PairView], Shown]], ...] = (
     ("Largest change of width", lambda pair: pair.width_change),
     ("Largest change of height", lambda pair: pair.height_change),
-    ("Largest of the smallest changes that would have been seen", lambda pair: pair.smallest),
+    ("Change of size surely seen on every page, from", lambda pair: pair.smallest),
     ("Largest colour difference of the paper (CIEDE2000)", lambda pair: pair.colour_change),
 )
 
@@ -194,7 +194,9 @@ def _ink_totals(pairs: tuple[PairView, ...]) -> list[Total]:
         where = f"{top[0].name}: {top[1].name}"
         return [
             Total(
-                "No ink found changed (CIEDE2000); the most that could hide", top[1].smallest, where
+                "No ink found changed (CIEDE2000); surely seen on every page, from",
+                top[1].smallest,
+                where,
             )
         ]
     changed.sort(key=lambda entry: -(entry[1].own.value or 0.0))
