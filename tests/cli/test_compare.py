@@ -41,7 +41,9 @@ def test_json_is_all_there_is_on_standard_output(scans: tuple[Path, Path]) -> No
     assert result.exit_code == 0
     assert out["change"]["width_pct"]["value"] == pytest.approx(0.8, abs=0.02)
     assert set(out["change"]["width_pct"]["terms"]) == {"match", "scale", "scanner", "humidity"}
-    assert out["change"]["smallest_detectable_pct"]["value"] > 0
+    smallest = out["change"]["smallest_detectable_pct"]
+    assert smallest["value"] > 0 and (smallest["u"], smallest["low90"]) == (None, None)
+    assert out["registration"]["points"]["u"] == 0
     assert out["registration"]["residual_um"]["value"] < 100
     assert out["verdict"].startswith("changed (width)")
     assert out["params"]["rh_before_pct"] == "48.5"
