@@ -26,11 +26,12 @@ from quirewell.science.imaging.strain_field import StrainField, field_text, stra
 from quirewell.stages.pair_pictures import Pair, picture_of_difference, write_png
 
 _SOURCES = ("isprs1996", "jcgm100")
+_NO_U = "no u is known for a single place, the scanner's own unevenness is in it"
 LAYERS = {
     "difference": "CIEDE2000 colour difference, after against before",
     "displacement": "how far the paper moved, turn and shift of the leaf taken out",
-    "strain_across": "change of length along the paper's width, in per cent",
-    "strain_along": "change of length along the paper's height, in per cent",
+    "strain_across": f"change of length along the paper's width, in per cent; {_NO_U}",
+    "strain_along": f"change of length along the paper's height, in per cent; {_NO_U}",
 }
 
 
