@@ -23,9 +23,13 @@ def mixed() -> Run:
 
 
 def test_it_prints_on_one_page(mixed: Run) -> None:
-    pdf = bath_sheet(bath_card(mixed, title="Copperbeck Garden Annual"), AT, "1 May 1936")
-    with pikepdf.open(io.BytesIO(pdf)) as document:
-        assert len(document.pages) == 1
+    long = "Copperbeck Garden Annual and Larkmoor Seed List, with All Supplements, Bound in One"
+    says = Finding("", "bath.replace", "item", text="Fresh bath every 9 wraps: so it goes. " * 6)
+    ledger = Run("r", "bath.ledger", 1, "exact", "item", (), findings=(says,))
+    for title, kept in (("Copperbeck Garden Annual", None), (2 * long, ledger)):
+        pdf = bath_sheet(bath_card(mixed, kept, title), AT, "1 May 1936")
+        with pikepdf.open(io.BytesIO(pdf)) as document:
+            assert len(document.pages) == 1
 
 
 def test_its_numbers_are_those_of_the_run(mixed: Run) -> None:
@@ -52,3 +56,13 @@ def test_without_a_ledger_it_says_how_to_tell_and_with_one_it_says_how_many(mixe
     says = Finding("", "bath.replace", "item", text="Fresh bath every 9 wraps.")
     ledger = Run("r", "bath.ledger", 1, "exact", "item", (), findings=(says,))
     assert bath_card(mixed, ledger)["limits"][0] == "Fresh bath every 9 wraps."
+
+
+def test_what_the_air_takes_is_that_of_this_very_bath() -> None:
+    for litres, lost in (("4", "10 %"), ("40", "1 %")):
+        made = run_method(
+            "bath.lime_water", "bath-1", {},
+            params={"strength": "0.5", "temperature_c": "20", "litres": litres},
+        )  # fmt: skip
+        (says,) = (line for line in bath_card(made)["limits"] if "open tray" in line)
+        assert f"about {lost} of its alkali" in says

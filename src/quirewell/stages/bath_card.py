@@ -11,7 +11,7 @@ from typing import Any
 from quirewell.record.finding import Finding, Run
 from quirewell.science.bath.constants import CONSTANTS
 from quirewell.stages.asking import say
-from quirewell.stages.bathing import how_to_make
+from quirewell.stages.bathing import air_loss_pct, how_to_make
 from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain
 
 LINES = 9
@@ -52,7 +52,7 @@ def bath_card(bath: Run, ledger: Run | None = None, title: str = "") -> dict[str
     """
     by_name = {finding.quantity: finding for finding in bath.findings}
     strength, litres = (float(bath.params.get(key) or 1) for key in ("strength", "litres"))
-    grams = by_name["bath.caoh2_g"].value or 0.0
+    grams, held = (by_name[name].value or 0.0 for name in ("bath.caoh2_g", "bath.ca_mol_per_kg"))
     return {
         "title": title or "Lime-water bath",
         "recipe": [
@@ -64,7 +64,7 @@ def bath_card(bath: Run, ledger: Run | None = None, title: str = "") -> dict[str
         ],
         "how": how_to_make(strength, litres, grams),
         "order": list(ORDER),
-        "limits": _limits(ledger),
+        "limits": _limits(ledger, air_loss_pct(held, litres)),
         "read": [list(row) for row in READ],
         "columns": ["Wrap", "In at", "Minutes", "°C", "pH", "10 mL acid / drops", "Note"],
         "lines": LINES,
@@ -76,11 +76,11 @@ def bath_card(bath: Run, ledger: Run | None = None, title: str = "") -> dict[str
     }
 
 
-def _limits(ledger: Run | None) -> list[str]:
+def _limits(ledger: Run | None, lost_pct: str) -> list[str]:
     limit = CONSTANTS["permanent_reserve_pct"].value
     out = [
-        "An open tray loses about a tenth of its alkali an hour to the air (within a factor of "
-        "two, from memory): keep it covered.",
+        f"An open tray of 0.2 m2 loses about {lost_pct} % of its alkali an hour to the air "
+        "(within a factor of two, from memory): keep it covered.",
         f"The {limit:g} % of permanent paper cannot be reached with lime water; longer or stronger "
         "baths darken groundwood instead.",
     ]

@@ -168,12 +168,13 @@ def _warnings(bath: LimeWater) -> tuple[str, ...]:
     about, low, high = (
         f"{value:.{digits}f}" for value in (reserve.value, reserve.low90, reserve.high90)
     )
+    lost = air_loss_pct(bath.ca_mol_per_kg.value, bath.recipe.litres)
     out = [
         f"One immersion leaves about {about} % CaCO3 ({low} to {high}). The {wanted:g} % asked of "
         f"permanent paper cannot be reached this way: it would need {times:.0f} times what "
         "saturated lime water holds.",
         f"Carbon dioxide from the air is not in these numbers: an open tray of 0.2 m2 with "
-        f"{bath.recipe.litres:g} L of this bath loses about {_air_loss_pct(bath):.0f} % of its "
+        f"{bath.recipe.litres:g} L of this bath loses about {lost} % of its "
         "alkali an hour (within a factor of two, from memory), and its pH hardly shows it. "
         "Cover the tray.",
         "Write the temperature beside every pH: this bath reads about 0.03 to 0.04 lower for "
@@ -187,6 +188,12 @@ def _warnings(bath: LimeWater) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _air_loss_pct(bath: LimeWater) -> float:
-    held = bath.ca_mol_per_kg.value * bath.recipe.litres
-    return min(100.0, 100 * CONSTANTS["air_uptake"].value * 0.2 / held)
+def air_loss_pct(ca_mol_per_kg: float, litres: float) -> str:
+    """Share of its alkali [%] that a bath in an open tray of 0.2 m2 loses to the air in an hour,
+    in words.
+
+    >>> air_loss_pct(0.0109, 5.0), air_loss_pct(0.02, 40.0), air_loss_pct(0.0002, 0.5)
+    ('8', '0.6', '100')
+    """
+    lost = min(100.0, 100 * CONSTANTS["air_uptake"].value * 0.2 / (ca_mol_per_kg * litres))
+    return f"{lost:.0f}" if lost >= 1 else f"{lost:.1g}"
