@@ -192,8 +192,8 @@ def air_loss_pct(ca_mol_per_kg: float, litres: float) -> str:
     """Share of its alkali [%] that a bath in an open tray of 0.2 m2 loses to the air in an hour,
     in words.
 
-    >>> air_loss_pct(0.0109, 5.0), air_loss_pct(0.02, 40.0), air_loss_pct(0.0002, 0.5)
-    ('8', '0.6', '100')
+    >>> air_loss_pct(0.0109, 5.0), air_loss_pct(0.02, 30.0), air_loss_pct(2e-4, 0.5)
+    ('8', '0.7', '100')
     """
     lost = min(100.0, 100 * CONSTANTS["air_uptake"].value * 0.2 / (ca_mol_per_kg * litres))
     return f"{lost:.0f}" if lost >= 1 else f"{lost:.1g}"
