@@ -33,6 +33,21 @@ def test_nothing_but_litres_strength_and_temperature_answers_and_names_one_tool(
     assert sum(says.startswith("What would narrow it most") for says in card["warnings"]) == 1
 
 
+@pytest.mark.parametrize(
+    ("method", "params"),
+    [
+        (METHOD, {"wraps": "3", "readings": WEIGHED}),
+        ("bath.lime_water", {"temperature_c": "20"}),
+        ("bath.dose", {}),
+        ("bath.water", {}),
+    ],
+)
+def test_every_number_names_the_database_it_rests_on(method: str, params: dict[str, str]) -> None:
+    for finding in run_method(method, "bath-1", {}, params=params).findings:
+        if finding.value is not None:
+            assert engine.database_sha256() in finding.note, finding.quantity
+
+
 def test_reserve_is_told_twice_and_agrees() -> None:
     for row in as_json(ledger(wraps="3"))["rows"]:
         pct, mol = row["reserve_pct_caco3"], row["reserve_mol_acid_per_kg"]

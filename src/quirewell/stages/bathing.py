@@ -113,11 +113,13 @@ def _findings(bath: LimeWater) -> tuple[Finding, ...]:
         _number(
             "bath.reserve_pct_caco3", bath.reserve_pct_caco3,
             f"median; {pick.kind} leaf, pick-up {pick.median_g_per_g:g} g/g; one immersion in a "
-            "fresh bath, all of it turned to carbonate", reserve_standing, reserve_sources,
+            f"fresh bath, all of it turned to carbonate; {note}", reserve_standing,
+            reserve_sources,
         ),
         _number(
             "bath.reserve_mol_acid_per_kg", bath.reserve_mol_acid_per_kg,
-            "the same reserve counted as acid it can take up", reserve_standing, reserve_sources,
+            f"the same reserve counted as acid it can take up; {note}", reserve_standing,
+            reserve_sources,
         ),
         _words("bath.effect", _effect(bath), ("burgess1990",)),
         _words("bath.solver", bath.solution.solver, ("parkhurst2013",)),

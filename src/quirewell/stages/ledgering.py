@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -111,6 +112,8 @@ def bath_ledger(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome
             f"{_drawn_after(one, entries)} {one.kind} {one.value:.6g} {one.u:.4g}"
             for one in readings
         )
+    named = f"; database {engine.database_sha256()}"
+    findings = [one if one.text else replace(one, note=one.note + named) for one in findings]
     for row in rows:
         findings += _row_findings(row, spread, pulled=bench is not None)
     return Outcome(tuple(findings), warnings, drawing)
