@@ -30,6 +30,8 @@ NEUTRAL_CHROMA = 6.0
 PAPER_WEIGHT = 3.0
 # The richer model has to be better by this share, else the plain one is kept.
 _BETTER = 0.97
+# ... and by this at least [CIEDE2000]: two fits exact to rounding are equally good.
+_LEAST_GAIN = 1e-6
 # No target is known, and no patch read, better than this [L, a, b] (assumed).
 LEAST_U_LAB = (0.2, 0.15, 0.2)
 
@@ -124,7 +126,7 @@ def fit_target(
     checks: dict[Model, LeftOut] = {one: _leave_out(rgb, lab, weight, one, papers) for one in tried}
     best = tried[0]
     for other in tried[1:]:
-        if checks[other].score < _BETTER * checks[best].score:
+        if checks[other].score < _BETTER * checks[best].score - _LEAST_GAIN:
             best = other
     matrix = _fit(terms(rgb, best), lab, weight)
     fitted = lab_from_xyz(terms(rgb, best) @ matrix.T)
