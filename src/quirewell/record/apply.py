@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from quirewell.record import bench, nouns
+from quirewell.record import bench, nouns, rejoining
 from quirewell.record.codec import BodyError, from_body
 from quirewell.record.event import Event
 from quirewell.record.finding import Run
@@ -75,6 +75,10 @@ KINDS: Mapping[str, Kind] = {
     "measuring.corrected": Kind(
         nouns.Correction, "corrections", lambda noun: f"correction.{noun.capture}"
     ),
+    "staple.recorded": Kind(rejoining.Staple, "staples"),
+    "sheet.found": Kind(rejoining.SheetFound, "found", lambda noun: f"found.{noun.place}"),
+    "holes.marked": Kind(rejoining.Holes, "holes", lambda noun: f"holes.{noun.place}"),
+    "wrap.joined": Kind(rejoining.Joined, "joined", lambda noun: f"joined.{noun.place}"),
     "run.recorded": Kind(Run, "runs"),
     "report.issued": Kind(nouns.Report, "reports", undoable=False),
     "record.retracted": Kind(nouns.Retract, ""),
@@ -93,6 +97,10 @@ COLLECTIONS = (
     "baths",
     "margins",
     "corrections",
+    "staples",
+    "found",
+    "holes",
+    "joined",
     "runs",
     "reports",
 )

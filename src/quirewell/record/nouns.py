@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Literal
 
 from quirewell.record.finding import Run
+from quirewell.record.rejoining import Holes, Joined, SheetFound, Staple
 from quirewell.record.shapes import area_px, read_corners, read_points, read_shapes
 
 Moment = Literal["before", "after"]
@@ -375,6 +376,10 @@ class ItemState:
     baths: dict[str, Bath] = field(default_factory=dict)
     margins: dict[str, Margin] = field(default_factory=dict)
     corrections: dict[str, Correction] = field(default_factory=dict)
+    staples: dict[str, Staple] = field(default_factory=dict)
+    found: dict[str, SheetFound] = field(default_factory=dict)
+    holes: dict[str, Holes] = field(default_factory=dict)
+    joined: dict[str, Joined] = field(default_factory=dict)
     runs: dict[str, Run] = field(default_factory=dict)
     reports: dict[str, Report] = field(default_factory=dict)
     touched: dict[str, int] = field(default_factory=dict)

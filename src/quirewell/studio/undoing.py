@@ -112,6 +112,9 @@ def users_of(state: ItemState, key: str) -> Iterator[str]:
     for name, correction in state.corrections.items():
         if correction.capture == key:
             yield name
+    for name, holes in state.holes.items():
+        if key in (holes.capture, holes.run):
+            yield name
     for run in state.runs.values():
         if any(entry.ref == key for entry in run.inputs):
             yield run.id
