@@ -78,6 +78,11 @@ COMMANDS = {
         "dry",
         "A washed wrap: when to restrain it, blotters, hours to dry.",
     ),
+    "rejoin": (
+        "quirewell.cli.rejoin",
+        "rejoin",
+        "Lay all sheets on one another by their staple holes.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

@@ -36,6 +36,7 @@ _MODULES = (
     "ironing",
     "damping",
     "drying",
+    "aligning",
 )
 
 
