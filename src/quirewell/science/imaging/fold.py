@@ -23,8 +23,9 @@ _CLEARER = 1.5
 
 
 def find_fold(
-    pixels: Pixels, head: Line, foot: Line, first: float, last: float, px_mm: float, side: str
-) -> Edge | None:
+    pixels: Pixels, head: Line, foot: Line, first: float, last: float, px_mm: float, side: str,
+    cloudy: bool = False,
+) -> Edge | None:  # fmt: skip
     """Look for the fold between columns ``first`` and ``last`` of a half-wrap scan.
 
     The sheet is cut into bands from head to foot. In each the columns' median lightness is
@@ -39,6 +40,9 @@ def find_fold(
         rough size of a pixel [mm]
     side
         name of the edge that the fold stands for ("left" or "right")
+    cloudy
+        light from below, where the paper's own clouds hide the dip in many bands: then its mean
+        counts
 
     Returns
     -------
@@ -59,7 +63,7 @@ def find_fold(
         ]
     )
     dips = _dips(profiles, px_mm)
-    score = _score(dips)
+    score = _mean_score(dips) if cloudy else _score(dips)
     at = int(np.argmax(score))
     aside = np.abs(np.arange(score.size) - at) > 1.5 / px_mm
     rival = float(score[aside].max()) if aside.any() else 0.0
@@ -103,6 +107,13 @@ def _score(dips: Array) -> Array:
     """Depth of a dip that 80 % of the bands reach, and one of the margins at head and foot."""
     margin = np.maximum(dips[:2].min(axis=0), dips[-2:].min(axis=0))
     return np.asarray(np.minimum(np.quantile(dips, 0.2, axis=0), margin))
+
+
+def _mean_score(dips: Array) -> Array:
+    """Mean depth of a dip, where it goes on to the margin at head or foot."""
+    cut = np.clip(dips, -0.1, 0.2)
+    margin = np.maximum(cut[:4].mean(axis=0), cut[-4:].mean(axis=0))
+    return np.asarray(np.minimum(cut.mean(axis=0), 2.0 * margin))
 
 
 def _through(
