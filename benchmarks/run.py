@@ -26,6 +26,7 @@ NAMES = (
     "outlook",
     "press",
     "press_calibration",
+    "rejoin",
 )
 
 

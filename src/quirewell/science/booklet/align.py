@@ -138,7 +138,7 @@ def align(sheets: Sequence[Sheet], wire_mm: float = 0.5, limits: Limits | None =
     gave: dict[int, tuple[str, float]] = {}
     if len(rows.sheet):
         rows, gave = loosened(rows, lie.poses)
-        lie = settle(table, _within(lie, rows, limits), reference, soft, rows)
+        lie = settle(table, _within(lie, rows), reference, soft, rows)
     costs = _costs(table, lie, soft, rows)
     centre = lie.pattern.mean(0)
     lie = Lie(lie.poses.about(centre), lie.pattern)
@@ -238,11 +238,11 @@ def _staples(table: Table, numbers: tuple[int, ...], sheet: int) -> set[int]:
     return {(numbers[j] + 1) // 2 for j in np.flatnonzero(_shared(table)[sheet])}
 
 
-def _within(lie: Lie, rows: Rows, limits: Limits) -> Lie:
-    """A start with no sheet turned beyond its limit, so that turns may be taken as straight."""
-    turn, most = lie.poses.turn.copy(), limits.turn_mrad / 1e3
-    mine = np.unique(rows.sheet)
-    turn[mine] = np.clip(turn[mine], -most, most)
+def _within(lie: Lie, rows: Rows) -> Lie:
+    """A start with no sheet turned that breaks a limit, so that its turn may be taken as
+    straight."""
+    turn = lie.poses.turn.copy()
+    turn[rows.sheet[rows.values(lie.poses) > rows.bound]] = 0.0
     return Lie(Poses(turn, lie.poses.shift, lie.poses.centre), lie.pattern)
 
 

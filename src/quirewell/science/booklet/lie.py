@@ -13,13 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from quirewell.science.booklet.least_distance import limited_step
+from quirewell.science.booklet.least_distance import NoRoom, limited_step
 from quirewell.science.booklet.limits import ARM_MM, Rows
 from quirewell.science.booklet.rigid import Array, Poses, applied, fit
 
 # Pull to the middle of the slack, by the weight of a hole beyond it.
 PULL = 1e-4
 _STEPS = 60
+# Limits that leave no room at all (a turn is not quite straight) give by the first that does.
+_SPARES_MM = (1e-7, 1e-5, 1e-3, 0.1, 10.0, 1000.0)
 # A step that would gain less of the sum than this is the last one.
 SETTLED = 1e-10
 
@@ -201,4 +203,10 @@ def _step(gradient: Array, hessian: Array, poses: Poses, limits: Rows | None, fr
     rows = np.zeros((len(limits.sheet), len(free)))
     columns = 3 * limits.sheet[:, None] + np.arange(3)
     np.put_along_axis(rows, columns, -limits.slopes(poses), axis=1)
-    return limited_step(hessian, gradient, rows[:, free], limits.values(poses) - limits.bound)
+    least = limits.values(poses) - limits.bound
+    for spare in _SPARES_MM:
+        try:
+            return limited_step(hessian, gradient, rows[:, free], least - spare)
+        except NoRoom:
+            continue
+    raise NoRoom("no lie keeps the limits, even widely loosened")

@@ -43,7 +43,7 @@ class Limits:
     def __post_init__(self) -> None:
         for name, value, most in (
             ("head and tail", self.head_tail_mm, 20.0), ("fold", self.fold_mm, 20.0),
-            ("reading edges", self.beyond_mm, 20.0), ("turn", self.turn_mrad, 100.0),
+            ("reading edges", self.beyond_mm, 20.0), ("turn", self.turn_mrad, 20.0),
         ):  # fmt: skip
             if not 0 <= value <= most:
                 raise ValueError(f"the limit for {name} lies from 0 to {most:g}, got {value:g}")
