@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.booklet.doubt import Doubt, Evidence, doubts, flags
 from quirewell.science.booklet.holes import Edges, HoleAt, Sheet
+from quirewell.science.booklet.laid import Alignment, Placed
 from quirewell.science.booklet.lie import Lie, Table, first_lie, settle
 from quirewell.science.booklet.limits import (
     KINDS,
@@ -26,10 +28,10 @@ from quirewell.science.booklet.limits import (
     reference_edges,
     soft_rows,
 )
-from quirewell.science.booklet.placed import Doubt, doubts, flags
 from quirewell.science.booklet.rigid import Array, Poses, rotated
 from quirewell.science.booklet.wrong_hole import Misfit, Suspect, look
 
+__all__ = ["ASSUMED_U_MM", "Alignment", "Placed", "align"]
 # u of a hole of which none is known, and slack of a torn one of unknown size [mm]; a torn hole is
 # so many times less sure (common practice, no source).
 ASSUMED_U_MM = 0.1
@@ -38,71 +40,28 @@ TORN_TIMES = 3.0
 ALL = "all"
 _TIGHT_MM = 1e-6
 _ROUGH = 1e-6
+# A hole held at the end of its slack lies a trifle beyond it.
+_SEEN_MM = 0.005
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
-    """How one sheet comes to lie.
+class _Solved:
+    """Sheets as they were laid: ``full`` the table of all holes, ``table`` without the wrong ones;
+    ``edges`` the others are held against; by sheet its wrong hole, the limit that gave, what limits
+    cost."""
 
-    ``dx_mm``, ``dy_mm``: the shift of the sheet's hole centre, the point that comes to lie on the
-    middle of the pattern; about it the sheet is turned by ``turn_mrad``, clockwise as seen. Their u
-    are the sheet's own part; None where nothing holds the sheet. ``holes``, ``off_mm`` (where each
-    lies beside its place, x and y), ``residual_mm`` (how far; None: no such hole, or on no other
-    sheet) and ``slack_used`` (the same by its slack; None: none known) go together.
-    ``edge_excess_mm``: how far its worst head or tail corner lies off the reference's edges,
-    ``beyond_cover_mm`` its worst reading edge beyond the reference's (None: none measured).
-    ``costs``: by how much the rms of its holes beyond their slack falls when that limit is left
-    out, "all" where several hold it [mm]. ``scale``: its holes' spread by the pattern's, a
-    diagnosis only. ``infeasible``: the limit that had to give.
-    """
-
-    name: str
-    dx_mm: float
-    dy_mm: float
-    turn_mrad: float
-    u_dx_mm: float | None
-    u_dy_mm: float | None
-    u_turn_mrad: float | None
-    holes: tuple[int, ...]
-    off_mm: tuple[tuple[float, float] | None, ...]
-    residual_mm: tuple[float | None, ...]
-    slack_used: tuple[float | None, ...]
-    edge_excess_mm: float | None = None
-    beyond_cover_mm: float | None = None
-    costs: dict[str, float] = field(default_factory=dict)
-    flags: tuple[str, ...] = ()
-    wrong_hole: int | None = None
-    wrong_by_mm: float | None = None
-    scale: float | None = None
-    u_scale: float | None = None
-    infeasible: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Alignment:
-    """All sheets laid: the ``pattern`` (k, 2) of the holes ``numbers`` in the frame of the
-    ``reference`` sheet [mm], its middle ``centre_mm``; ``rms_mm`` and ``max_mm`` of the distances
-    of holes, torn ones left out, from their places in the plane; ``outside_slack`` holes lie beyond
-    a known slack; ``infeasible`` sheets cannot keep all limits; all u were ``raised`` by this
-    much."""
-
+    sheets: tuple[Sheet, ...]
     numbers: tuple[int, ...]
-    pattern: Array
-    centre_mm: tuple[float, float]
-    reference: str
-    sheets: tuple[Placed, ...]
-    rms_mm: float
-    max_mm: float
-    outside_slack: int
-    infeasible: tuple[str, ...]
-    raised: float
-    warnings: tuple[str, ...]
-
-    def place(self, sheet: Placed, points: Array) -> Array:
-        """Points (m, 2) of a sheet's own frame where they come to lie [mm]."""
-        centre = np.array(self.centre_mm)
-        own = centre - [sheet.dx_mm, sheet.dy_mm]
-        return np.asarray(rotated(points - own, np.asarray(sheet.turn_mrad / 1e3)) + centre)
+    full: Table
+    table: Table
+    lie: Lie
+    reference: int
+    edges: Edges
+    limits: Limits
+    misfit: Misfit
+    wrong: dict[int, Suspect]
+    gave: dict[int, tuple[str, float]]
+    costs: dict[int, dict[str, float]]
 
 
 def align(sheets: Sequence[Sheet], wire_mm: float = 0.5, limits: Limits | None = None) -> Alignment:
@@ -140,24 +99,11 @@ def align(sheets: Sequence[Sheet], wire_mm: float = 0.5, limits: Limits | None =
         rows, gave = loosened(rows, lie.poses)
         lie = settle(table, _within(lie, rows), reference, soft, rows)
     costs = _costs(table, lie, soft, rows)
-    centre = lie.pattern.mean(0)
-    lie = Lie(lie.poses.about(centre), lie.pattern)
-    unsure = doubts(table, lie, reference, soft, misfit.raised)
-    return _told(
-        held,
-        numbers,
-        full,
-        table,
-        lie,
-        reference,
-        edges,
-        limits,
-        misfit,
-        wrong,
-        gave,
-        costs,
-        unsure,
+    lie = Lie(lie.poses.about(lie.pattern.mean(0)), lie.pattern)
+    solved = _Solved(
+        held, numbers, full, table, lie, reference, edges, limits, misfit, wrong, gave, costs
     )
+    return _told(solved, doubts(table, lie, reference, soft, misfit.raised))
 
 
 def _check(sheets: tuple[Sheet, ...], wire_mm: float) -> None:
@@ -192,6 +138,7 @@ def _reference(sheets: tuple[Sheet, ...]) -> int:
 def _table(sheets: tuple[Sheet, ...], numbers: tuple[int, ...], wire_mm: float) -> Table:
     shape = len(sheets), len(numbers)
     at, u, slack, weight = np.zeros((*shape, 2)), np.ones(shape), np.zeros(shape), np.zeros(shape)
+    torn = np.zeros(shape, dtype=bool)
     for i, sheet in enumerate(sheets):
         for one in sheet.holes:
             if not _there(one) or one.number not in numbers:
@@ -200,11 +147,12 @@ def _table(sheets: tuple[Sheet, ...], numbers: tuple[int, ...], wire_mm: float) 
             at[i, j] = one.x_mm, one.y_mm
             u[i, j] = one.u_mm or ASSUMED_U_MM
             slack[i, j] = max(0.0, ((one.size_mm or 0.0) - wire_mm) / 2)
-            if one.state == "torn":
+            torn[i, j] = one.state == "torn"
+            if torn[i, j]:
                 u[i, j] *= TORN_TIMES
                 slack[i, j] = max(slack[i, j], TORN_SLACK_MM)
             weight[i, j] = 1 / u[i, j] ** 2
-    return Table(at, u, slack, weight)
+    return Table(at, u, slack, weight, torn)
 
 
 def _nothing() -> Rows:
@@ -275,94 +223,76 @@ def _rms_by_sheet(table: Table, lie: Lie) -> Array:
     return np.asarray(np.sqrt((beyond**2).sum(1) / np.maximum(1, _shared(table).sum(1))))
 
 
-def _rms(distances: Array) -> float:
-    return math.sqrt(float((distances**2).mean())) if distances.size else 0.0
-
-
-def _told(
-    sheets: tuple[Sheet, ...], numbers: tuple[int, ...], full: Table, table: Table, lie: Lie,
-    reference: int, edges: Edges, limits: Limits, misfit: Misfit, wrong: dict[int, Suspect],
-    gave: dict[int, tuple[str, float]], costs: dict[int, dict[str, float]], unsure: list[Doubt],
-) -> Alignment:  # fmt: skip
+def _told(solved: _Solved, unsure: list[Doubt]) -> Alignment:
+    table, lie, sheets = solved.table, solved.lie, solved.sheets
     off = lie.poses.place(table.at) - lie.pattern
     away = np.linalg.norm(off, axis=-1)
-    shift = rotated(lie.poses.shift, -lie.poses.turn)
     shared = _shared(table)
-    # A hole set aside is told, with how far off it is, and counts in no sum.
-    seen = shared | ((full.weight > 0) & (table.weight == 0))
-    out = []
-    for i, sheet in enumerate(sheets):
-        places = [numbers.index(one.number) if _there(one) else None for one in sheet.holes]
-        residual = [None if j is None or not seen[i, j] else float(away[i, j]) for j in places]
-        slack = [0.0 if j is None else float(table.slack[i, j]) for j in places]
-        suspect = wrong.get(i)
-        excess, beyond = off_edges(
-            sheet, edges, float(lie.poses.turn[i]), lie.poses.shift[i], lie.poses.centre
-        )
-        placed = Placed(
-            sheet.name,
-            float(shift[i, 0]),
-            float(shift[i, 1]),
-            float(lie.poses.turn[i]) * 1e3,
-            *unsure[i].u,
-            holes=tuple(one.number for one in sheet.holes),
-            off_mm=tuple(
-                None if j is None or not seen[i, j] else (float(off[i, j, 0]), float(off[i, j, 1]))
-                for j in places
-            ),
-            residual_mm=tuple(residual),
-            slack_used=tuple(
-                None if r is None or c == 0 else r / c for r, c in zip(residual, slack, strict=True)
-            ),
-            edge_excess_mm=excess,
-            beyond_cover_mm=beyond,
-            costs=costs.get(i, {}),
-            wrong_hole=None if suspect is None else numbers[suspect.place],
-            wrong_by_mm=None if suspect is None else float(away[i, suspect.place]),
-            scale=unsure[i].scale,
-            u_scale=unsure[i].u_scale,
-            infeasible=gave[i][0] if i in gave else "",
-        )
-        said = flags(
-            sheet, placed, [numbers[j] for j in np.flatnonzero(shared[i])], unsure[i],
-            float(misfit.p[i]) * len(sheets), bool(misfit.scaled[i]),
-            None if suspect is None or suspect.instead is None else numbers[suspect.instead],
-            gave.get(i), limits.trim_u_mm, i == reference,
-        )  # fmt: skip
-        out.append(replace(placed, flags=said))
     # A torn hole says how far it was torn, not how well sheets lie.
-    torn = {
-        (i, one.number)
-        for i, sheet in enumerate(sheets)
-        for one in sheet.holes
-        if one.state == "torn"
-    }
-    whole = shared & ~np.array([[(i, n) in torn for n in numbers] for i in range(len(sheets))])
-    distances = away[whole]
+    distances = away[shared & ~table.torn]
     known = shared & (table.slack > 0)
     return Alignment(
-        numbers, lie.pattern, (float(lie.poses.centre[0]), float(lie.poses.centre[1])),
-        sheets[reference].name, tuple(out), _rms(distances),
-        float(distances.max(initial=0.0)), int((known & (away > table.slack)).sum()),
-        tuple(sheets[i].name for i in sorted(gave)), misfit.raised,
-        _warnings(sheets, reference, misfit.raised, wrong),
+        solved.numbers, lie.pattern,
+        (float(lie.poses.centre[0]), float(lie.poses.centre[1])), sheets[solved.reference].name,
+        tuple(_placed(solved, i, off[i], doubt) for i, doubt in enumerate(unsure)),
+        math.sqrt(float((distances**2).mean())) if distances.size else 0.0,
+        float(distances.max(initial=0.0)), int((known & (away > table.slack + _SEEN_MM)).sum()),
+        tuple(sheets[i].name for i in sorted(solved.gave)), solved.misfit.raised,
+        _warnings(solved),
     )  # fmt: skip
 
 
-def _warnings(
-    sheets: tuple[Sheet, ...], reference: int, raised: float, wrong: dict[int, Suspect]
-) -> tuple[str, ...]:
+def _placed(solved: _Solved, i: int, off: Array, doubt: Doubt) -> Placed:
+    """One sheet told: ``off`` where its holes lie beside their places (k, 2)."""
+    sheet, poses, numbers = solved.sheets[i], solved.lie.poses, solved.numbers
+    shared = _shared(solved.table)[i]
+    # A hole set aside is told, with how far off it is, and counts in no sum.
+    seen = shared | ((solved.full.weight[i] > 0) & (solved.table.weight[i] == 0))
+    places = {number: j for j, number in enumerate(numbers) if seen[j]}
+    at = [places.get(one.number) for one in sheet.holes]
+    away, slack = np.linalg.norm(off, axis=-1), solved.table.slack[i]
+    turn, shift = float(poses.turn[i]), rotated(poses.shift[i], -poses.turn[i])
+    excess, beyond = off_edges(sheet, solved.edges, turn, poses.shift[i], poses.centre)
+    suspect = solved.wrong.get(i)
+    placed = Placed(
+        sheet.name, float(shift[0]), float(shift[1]), 1e3 * turn, *doubt.u,
+        holes=tuple(one.number for one in sheet.holes),
+        off_mm=tuple(None if j is None else (float(off[j, 0]), float(off[j, 1])) for j in at),
+        residual_mm=tuple(None if j is None else float(away[j]) for j in at),
+        slack_used=tuple(
+            None if j is None or slack[j] == 0 else float(away[j] / slack[j]) for j in at
+        ),
+        edge_excess_mm=excess,
+        beyond_cover_mm=beyond,
+        costs=solved.costs.get(i, {}),
+        wrong_hole=None if suspect is None else numbers[suspect.place],
+        wrong_by_mm=None if suspect is None else float(away[suspect.place]),
+        scale=doubt.scale,
+        u_scale=doubt.u_scale,
+        infeasible=solved.gave[i][0] if i in solved.gave else "",
+    )  # fmt: skip
+    also = None if suspect is None or suspect.instead is None else numbers[suspect.instead]
+    evidence = Evidence(
+        tuple(numbers[j] for j in np.flatnonzero(shared)), doubt,
+        float(solved.misfit.p[i]) * len(solved.sheets), bool(solved.misfit.scaled[i]), also,
+        solved.gave.get(i), solved.limits.trim_u_mm, i == solved.reference,
+    )  # fmt: skip
+    return replace(placed, flags=flags(sheet, placed, evidence))
+
+
+def _warnings(solved: _Solved) -> tuple[str, ...]:
+    sheets, raised = solved.sheets, solved.misfit.raised
+    reference = sheets[solved.reference].name
     out = []
-    if sheets[reference].name != "c":
+    if reference != "c":
         out.append(
-            f"The cover is not there or has too few holes: {sheets[reference].name} stays where it "
-            "is instead."
+            f"The cover is not there or has too few holes: {reference} stays where it is instead."
         )
     if raised > 1:
         out.append(
             f"Holes scatter {raised:.1f} times as much as their u say; all u were raised by that."
         )
-    if wrong and len(sheets) == 2:
+    if solved.wrong and len(sheets) == 2:
         out.append(
             "Two sheets alone cannot tell on which of them a hole is wrong: measure both again."
         )

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from quirewell.science.booklet.least_distance import NoRoom, limited_step
 from quirewell.science.booklet.limits import ARM_MM, Rows
@@ -29,12 +30,13 @@ SETTLED = 1e-10
 @dataclass(frozen=True, slots=True)
 class Table:
     """Holes of ``n`` sheets by the ``k`` places of the pattern: where (n, k, 2), uncertainty
-    (n, k) [mm], slack (n, k) [mm], weight (n, k) (0: none there, or set aside)."""
+    (n, k) [mm], slack (n, k) [mm], weight (n, k) (0: none there, or set aside), whether torn."""
 
     at: Array
     u: Array
     slack: Array
     weight: Array
+    torn: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

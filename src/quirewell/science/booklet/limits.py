@@ -19,6 +19,7 @@ from quirewell.science.booklet.rigid import Array, Poses, rotated
 # Half a page's width [mm] where no reading edge was measured; turns count as mm at 100 mm.
 PAGE_MM = 184.0
 ARM_MM = 100.0
+_GIVES_FIRST = ("tail", "head", "fold", "reading edges", "turn")
 KINDS = ("head", "tail", "fold", "turn", "reading edges")
 # A limit that is loosened is loosened by this much more, for turns are taken as straight [mm].
 _SPARE_MM = 1e-3
@@ -96,7 +97,10 @@ def reference_edges(sheets: Sequence[Sheet], reference: int, poses: Poses) -> Ed
             if sheet.edges is not None and (y := getattr(sheet.edges, name)) is not None
         ]
         ends[name] = held if held is not None or not ys else float(np.median(ys))
-    return replace(own, head_mm=ends["head_mm"], tail_mm=ends["tail_mm"])
+    head, tail = ends["head_mm"], ends["tail_mm"]
+    if head is not None and tail is not None and head >= tail:
+        return own  # sheets measured in frames that have nothing in common
+    return replace(own, head_mm=head, tail_mm=tail)
 
 
 def corners(edges: Edges) -> list[tuple[str, float, float]]:
@@ -211,10 +215,12 @@ def loosened(rows: Rows, poses: Poses) -> tuple[Rows, dict[int, tuple[str, float
         ):
             continue
         kind, by = "all", np.inf
-        for k in np.unique(rows.kind[mine]):
-            needed = _gives(slopes[mine], room[mine], rows.kind[mine] == k)
-            if needed < by:
-                kind, by = KINDS[k], needed
+        # Of two that give the same the earlier one: the head stays flush, the tail gives.
+        for one in _GIVES_FIRST:
+            chosen = rows.kind[mine] == KINDS.index(one)
+            needed = _gives(slopes[mine], room[mine], chosen) if chosen.any() else np.inf
+            if needed < by - 1e-6:
+                kind, by = one, needed
         giving = mine if kind == "all" else mine[rows.kind[mine] == KINDS.index(kind)]
         if kind == "all":
             by = _gives(slopes[mine], room[mine], np.ones(len(mine), bool))

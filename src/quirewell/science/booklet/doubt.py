@@ -8,13 +8,12 @@ all sheets share; limits that hold a sheet back; paper that is not flat or not r
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from quirewell.science.booklet.holes import Sheet
+from quirewell.science.booklet.laid import Placed
 from quirewell.science.booklet.lie import Lie, Table, normal_matrix
 from quirewell.science.booklet.limits import ARM_MM, PAGE_MM, Rows
 from quirewell.science.booklet.rigid import Array
@@ -28,17 +27,6 @@ _UNTIED = (
 )
 
 
-class Laid(Protocol):
-    """What flags read of a placed sheet."""
-
-    @property
-    def turn_mrad(self) -> float: ...
-    @property
-    def wrong_hole(self) -> int | None: ...
-    @property
-    def wrong_by_mm(self) -> float | None: ...
-
-
 @dataclass(frozen=True, slots=True)
 class Doubt:
     """u of shift [mm, mm] and turn [mrad], None where nothing holds the sheet; how much larger its
@@ -49,12 +37,29 @@ class Doubt:
     u_scale: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What else is known of a sheet: its ``holes`` that count, its ``doubt``; ``chance``, how often
+    one of so many sheets fits as badly; whether another scale explains it; which hole may be the
+    wrong one ``instead``; the limit that ``gave`` and by how much [mm]; the scatter of trimmed
+    edges assumed [mm]; whether it is the reference."""
+
+    holes: tuple[int, ...]
+    doubt: Doubt
+    chance: float
+    scaled: bool
+    instead: int | None
+    gave: tuple[str, float] | None
+    trim_u_mm: float
+    reference: bool
+
+
 def doubts(table: Table, lie: Lie, reference: int, soft: Rows, raised: float) -> list[Doubt]:
     """The doubt of each sheet; poses told about the pattern's middle."""
     there = table.weight > 0
     shared = there & (there.sum(0) > 1)
     weight = np.where(shared, 1 / (table.u**2 + table.slack**2 / 4), 0.0)
-    held = Table(table.at, table.u, np.zeros_like(table.slack), weight)
+    held = replace(table, slack=np.zeros_like(table.slack), weight=weight)
     whole, blocks = normal_matrix(held, lie, soft)
     unheld = _unheld(whole, len(weight), reference)
     placed = lie.poses.place(table.at)
@@ -97,32 +102,28 @@ def _scale(placed: Array, pattern: Array, weight: Array) -> tuple[float | None, 
     return float((weight[:, None] * a * b).sum()) / spread, spread**-0.5
 
 
-def flags(
-    sheet: Sheet, placed: Laid, shared: Sequence[int], doubt: Doubt, chance: float, scaled: bool,
-    instead: int | None, gave: tuple[str, float] | None, trim_u_mm: float, reference: bool,
-) -> tuple[str, ...]:  # fmt: skip
-    """What is to be said of a sheet, in sentences; nothing where all is well. ``shared``: its holes
-    that count; ``chance``: how often one of so many sheets fits as badly."""
+def flags(sheet: Sheet, placed: Placed, known: Evidence) -> tuple[str, ...]:
+    """What is to be said of a sheet, in sentences; nothing where all is well."""
     said = []
     if placed.wrong_hole is not None:
-        also = "" if instead is None else f" (or it is hole {instead}: look at both)"
+        also = "" if known.instead is None else f" (or it is hole {known.instead}: look at both)"
         said.append(
             f"Hole {placed.wrong_hole} lies {placed.wrong_by_mm:.2f} mm off the others{also}; it "
             "was set aside. Measure it again."
         )
-    said += _rank(sheet, shared, doubt, trim_u_mm, reference)
-    if scaled:
-        by = 100 * ((doubt.scale or 1.0) - 1)
+    said += _rank(sheet, known)
+    if known.scaled:
+        by = 100 * ((known.doubt.scale or 1.0) - 1)
         said.append(
             f"Its holes lie {abs(by):.2f} % {'further apart' if by > 0 else 'closer'} than on the "
             "other sheets: the paper changed its size, or the scale is another. It is not scaled."
         )
-    elif chance < 0.01 and len(shared) == 2:
+    elif known.chance < 0.01 and len(known.holes) == 2:
         said.append(
             "Its two holes do not lie as far apart as elsewhere: one is wrong, and which cannot be "
             "told. Measure both again."
         )
-    elif chance < 0.01:
+    elif known.chance < 0.01:
         said.append(
             "Its holes do not fit the others, and no single hole explains it: measure them again."
         )
@@ -131,24 +132,23 @@ def flags(
             f"It is turned by {placed.turn_mrad / 17.4533:.1f} degrees: was it measured head away, "
             "outer side up?"
         )
-    if gave is not None:
-        said.append(_no_room(*gave))
+    if known.gave is not None:
+        said.append(_no_room(*known.gave))
     return tuple(said)
 
 
-def _rank(
-    sheet: Sheet, shared: Sequence[int], doubt: Doubt, trim_u_mm: float, reference: bool
-) -> list[str]:
+def _rank(sheet: Sheet, known: Evidence) -> list[str]:
+    """What is to be said where holes do not settle how a sheet lies."""
+    shared, u_turn = known.holes, known.doubt.u[2]
     staples = {(number + 1) // 2 for number in shared}
+    if u_turn is None and len(shared) > 1:
+        return [] if known.reference else [_UNTIED]
     if len(staples) >= 2:
-        loose = doubt.u[2] is None and not reference
-        return [_UNTIED] if loose else []
-    if doubt.u[2] is None and len(shared) > 1:
-        return [_UNTIED]
+        return []
     what = {0: "No hole that another sheet has too", 1: "One hole only"}.get(
         len(shared), "One staple lost, all holes are the other one's"
     )
-    if doubt.u[2] is None:
+    if u_turn is None:
         how = "it stays as it was measured" if not shared else "it lies on it, its turn unknown"
         return [f"{what}: {how}. It cannot be turned by holes; measure its edges."]
     edges = sheet.edges
@@ -156,11 +156,13 @@ def _rank(
     if edges is not None:
         arm = max(abs(edges.left_mm or 0.0), abs(edges.right_mm or 0.0)) or PAGE_MM
     unsure = (
-        f"turn unsure by {doubt.u[2]:.1f} mrad, a corner {arm:.0f} mm out by "
-        f"{doubt.u[2] * arm / 1e3:.1f} mm"
+        f"turn unsure by {u_turn:.1f} mrad, a corner {arm:.0f} mm out by "
+        f"{u_turn * arm / 1e3:.1f} mm"
     )
-    if edges is not None and not reference:
-        return [f"{what}: its edges place it, trim scatter {trim_u_mm:g} mm assumed; {unsure}."]
+    if edges is not None and not known.reference:
+        return [
+            f"{what}: its edges place it, trim scatter {known.trim_u_mm:g} mm assumed; {unsure}."
+        ]
     return [f"{what}: it cannot be turned well by holes; {unsure}. Measure its edges."]
 
 
