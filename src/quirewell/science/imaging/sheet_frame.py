@@ -39,6 +39,9 @@ NO_FOLD_U_MM = 1.0
 NO_HEAD_U_MM = 0.5
 # Linear light of a ground that is clipped (assumed).
 CLIPPED = 0.97
+# A fold is fitted through so many places along it (see ``fold``).
+_BANDS = 50
+LEAST_PX = 60
 _CORNERS: tuple[tuple[Side, Side], ...] = (
     ("head", "left"), ("head", "right"), ("foot", "right"), ("foot", "left"),
 )  # fmt: skip
@@ -51,7 +54,8 @@ class SheetFrame:
     ``origin_px`` is where the fold meets the head edge; ``right`` and ``down`` [px per mm] run
     across the fold to the right of the picture and along the fold; ``sign`` is -1 where the inner
     side is seen. ``height_mm`` is the length of the fold, ``fold_u_mm`` and ``head_u_mm`` how well
-    the fold and the head edge are placed (they move all holes of a sheet together).
+    the fold and the head edge are placed (they move all holes of a sheet together), ``turn_u`` how
+    well the fold's direction is known [radians].
     """
 
     origin_px: tuple[float, float]
@@ -61,6 +65,7 @@ class SheetFrame:
     height_mm: float
     fold_u_mm: float
     head_u_mm: float
+    turn_u: float
     fold_seen: bool
     region: Region
     factor: float
@@ -111,6 +116,8 @@ def find_frame(
     below
         light from below, as on a light box; taken so, too, where the ground is clipped white
     """
+    if min(pixels.shape[:2]) < LEAST_PX:
+        return None
     said = said or Said()
     size = float(np.sqrt(px_mm[0] * px_mm[1]))
     step = max(1, int(_MIDDLE_MM / size + 0.1))
@@ -205,7 +212,7 @@ def _fold(
     head, foot = _level(edges, "head", picture), _level(edges, "foot", picture)
     name = FOLD_SIDE.get(panel, "right")
     found = find_fold(picture, head, foot, *reach, px_mm, name)
-    if found is not None or not below:
+    if found is not None or not below or not {"head", "foot"} <= set(edges):
         return found
     found = find_fold(picture, head, foot, *reach, px_mm, name, cloudy=True)
     if found is not None:
@@ -254,15 +261,15 @@ def _framed(
         fold = edges.get(FOLD_SIDE[panel])
         if fold is None:
             return None
+    if fold is not None:
         line, fold_u = fold.line, fold.u_px * size
-    elif fold is not None:
-        line, fold_u = fold.line, fold.u_px * size
+        rough = fold.rough_px * size / float(np.sqrt(_BANDS * fold.share))
     elif "left" in edges and "right" in edges:
         left, right = limits["left"], limits["right"]
         line = Line(
             "right", 0.5 * (left.offset + right.offset), 0.5 * (left.slope + right.slope)
         )  # fmt: skip
-        fold_u = NO_FOLD_U_MM
+        fold_u, rough = NO_FOLD_U_MM, 0.0
         says.append(
             "The fold was not seen, so x is measured from the middle of the sheet, which need not "
             f"be the fold (taken as sure to {NO_FOLD_U_MM:g} mm)."
@@ -283,9 +290,12 @@ def _framed(
     down = step / px_mm
     right_way = np.array([step[1], -step[0]]) / px_mm
     height = float(np.hypot(*((foot_at - origin) * px_mm)))
+    # A line through many places; through two corners pointed at, or none, as sure as these are.
+    turn_u = (float(np.sqrt(12.0)) * rough if rough else 2.0 * fold_u) / max(height, 1.0)
     return SheetFrame(
         (float(origin[0]), float(origin[1])), (float(right_way[0]), float(right_way[1])),
         (float(down[0]), float(down[1])), -1.0 if inner else 1.0, height, fold_u, head_u,
+        turn_u,
         panel != "whole" or fold is not None, region, factor, tuple(says),
     )  # fmt: skip
 
