@@ -189,8 +189,9 @@ def test_rings_of_the_slack_are_as_large_as_it_is_and_on_their_holes() -> None:
     for ring in rings:
         assert ring.size == pytest.approx((0.5, 0.5), abs=0.005)
         assert np.linalg.norm(places - ring.middle, axis=1).min() < 0.005
-    bare = tuple(PatternHole(one.number, one.x_mm, one.y_mm, None) for one in PATTERN)
-    assert not printed_pages(light_box_sheet(bare, (), "Annual"))[1].rings(SLACK)
+    for none in (None, 0.0, 0.05):
+        bare = tuple(PatternHole(one.number, one.x_mm, one.y_mm, none) for one in PATTERN)
+        assert not printed_pages(light_box_sheet(bare, (), "Annual"))[1].rings(SLACK)
 
 
 def test_the_inner_side_up_is_the_mirror_of_the_outer_and_both_say_so(tmp_path: Path) -> None:

@@ -83,6 +83,16 @@ COMMANDS = {
         "rejoin",
         "Lay all sheets on one another by their staple holes.",
     ),
+    "sheet": (
+        "quirewell.cli.sheet",
+        "sheet",
+        "Print sheets at 1:1 from staple holes, for light box and centrefold board.",
+    ),
+    "holes": (
+        "quirewell.cli.holes",
+        "holes",
+        "Find a sheet's staple holes near its fold, in one picture.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",

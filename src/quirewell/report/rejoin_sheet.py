@@ -12,7 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from quirewell.report.tiled import Drawing, Line, Notice, Part, Ring, Words, cross, tiled_pdf
+from quirewell.report.tiled import (
+    Drawing,
+    Line,
+    Notice,
+    Part,
+    Ring,
+    Words,
+    cross,
+    the_sheet,
+    tiled_pdf,
+)
 from quirewell.report.tiling import Box
 from quirewell.science.booklet.align import Alignment, align
 from quirewell.science.booklet.holes import Edges, Sheet
@@ -21,6 +31,8 @@ from quirewell.stages.naming import sheet_words
 Point = tuple[float, float]
 # A hole's cross [mm]: arms from the sight ring outwards, a hairline cross within it.
 _ARM_MM, _RING_MM = 5.5, 1.5
+# A slack that is drawn as a ring [mm]; a smaller one would hide under the lines.
+_SLACK_SEEN_MM = 0.1
 # Targets of reading edges [mm]: their length, and how far lines run past a corner.
 _TARGET_MM, _PAST_MM = 30.0, 2.5
 # A sheet that stands back less is not drawn by itself: no eye lays it so.
@@ -165,7 +177,7 @@ def light_box_drawing(
     for hole in pattern:
         x, ring = side * hole.x_mm, _ring(hole)
         rings.append(Ring("sight", x, hole.y_mm, ring))
-        if hole.slack_mm:
+        if hole.slack_mm is not None and hole.slack_mm >= _SLACK_SEEN_MM:
             rings.append(Ring("slack", x, hole.y_mm, hole.slack_mm))
         words.append(Words(x + ring + 0.6, hole.y_mm - ring - 1.4, str(hole.number)))
     for outline in outlines[:1]:
@@ -202,7 +214,7 @@ def _check_inside(pattern: Sequence[PatternHole], outline: Outline) -> None:
             off = (min(limits) - value) if sign > 0 else (value - max(limits))
             if off > _OUTSIDE_MM:
                 raise ValueError(
-                    f"hole {hole.number} lies {off:.1f} mm {says} of {_said(outline.name)}; "
+                    f"hole {hole.number} lies {off:.1f} mm {says} of {the_sheet(outline.name)}; "
                     "x counts from the fold to the right, y from the head edge down, in mm: look "
                     "at its row and at the edges"
                 )
@@ -323,7 +335,7 @@ def _orientation(
 
 def _alt(pattern: Sequence[PatternHole], outlines: Sequence[Outline], inner_up: bool) -> str:
     places = "; ".join(f"hole {one.number} {one.y_mm:.1f} mm from the head" for one in pattern)
-    edges = "with edges of " + " and ".join(_said(one.name) for one in outlines)
+    edges = "with edges of " + " and ".join(the_sheet(one.name) for one in outlines)
     return (
         f"Staple holes as crosses on the fold line, {'inner' if inner_up else 'outer'} side up, "
         f"{edges if outlines else 'no edges'}: {places}."
@@ -348,13 +360,13 @@ def _notice(
             "right."
         )
         order = "Lay the innermost wrap first, its inner side down; then outwards, the cover last."
-    slack = any(hole.slack_mm for hole in pattern)
+    slack = any((hole.slack_mm or 0.0) >= _SLACK_SEEN_MM for hole in pattern)
     drawn = "fold and holes only, since no edges were measured"
     if outlines:
-        drawn = f"full lines are the edges of {_said(outlines[0].name)}"
+        drawn = f"full lines are the edges of {the_sheet(outlines[0].name)}"
     if outlines[1:]:
         drawn += (
-            f", dashed ones the reading edges of {_said(outlines[1].name)} where "
+            f", dashed ones the reading edges of {the_sheet(outlines[1].name)} where "
             f"they lie {_SEEN_MM:g} mm or more off"
         )
     return Notice(
@@ -377,7 +389,7 @@ def _notice(
                     order,
                     "Lay the fold on the fold line, then move the sheet until light shows the "
                     "middle of every hole on its cross"
-                    + (", inside the small inner ring (the slack)." if slack else "."),
+                    + (", inside the small ring (the slack) where one is drawn." if slack else "."),
                     "Look at the edges: " + drawn + ".",
                     "Where a hole is torn or gone, go by the others and by the edges.",
                     "Weigh the sheet down near its edges, then lay the next.",
@@ -399,10 +411,6 @@ def _notice(
         ),
         f"Laid with the {up} side up, head away from you.",
     )
-
-
-def _said(sheet: str) -> str:
-    return "the cover" if sheet == "c" else sheet_words(sheet).lower()
 
 
 def _off_fold(x_mm: float) -> str:

@@ -25,6 +25,7 @@ from quirewell.report.tiling import (
     lay_tiles,
 )
 from quirewell.report.typeset import held, typeset
+from quirewell.stages.naming import sheet_words
 
 TEMPLATE = "tiled.typ"
 # The page never changes with the day it is printed on.
@@ -174,6 +175,11 @@ def tiled_pdf(drawing: Drawing, notice: Notice, paper: str) -> bytes:
     return typeset(TEMPLATE, data, {}, _AT)
 
 
+def the_sheet(sheet: str) -> str:
+    """A sheet within a sentence: "the cover", "wrap 3"."""
+    return "the cover" if sheet == "c" else sheet_words(sheet).lower()
+
+
 def one_line(text: str) -> str:
     """Text on one line, with single spaces, and no sign our fonts do not hold."""
     return " ".join(held(text.replace("\r", " ")).split())
@@ -197,9 +203,9 @@ def _joining(tiling: Tiling) -> list[str]:
         which = "every page says below which page joins it on which side, and at which marks"
     return [
         f"{len(tiling.tiles)} pages make the sheet. Neighbours share a strip {OVERLAP_MM:g} mm "
-        "wide, up to the dotted line, with two register marks in it. On the light box lay one "
-        "page over the other until cross lies on cross at both marks; then tape printed paper to "
-        "printed paper.",
+        "wide, up to the dotted line, with two register marks in it. On the light box, or against "
+        "a window, lay one page over the other until cross lies on cross at both marks; then tape "
+        "printed paper to printed paper.",
         f"Which joins which: {which}.",
     ]
 
