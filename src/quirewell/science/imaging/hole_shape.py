@@ -42,6 +42,8 @@ SPOT_U = 0.2
 _LEAST_COSINE = 0.80
 # How well the middle of one pixel's coverage is known, in pixels (found on planted holes).
 _PIXEL_U = 0.03
+# No hole in paper is as round as that: its rim frays and its middle is not surer (assumed).
+_LEAST_U_MM = 0.02
 # Light of neighbouring pixels scatters together: texture of paper, and the turning.
 _TOGETHER = 2.0
 
@@ -137,8 +139,9 @@ def measure(
     noise = _noise(cover, around, valid, math.ceil(_RING_MM / pitch))
     spread = float(np.sqrt((((x - cx) ** 2 + (y - cy) ** 2)[around]).sum() / 2.0))
     u = math.hypot(
-        _TOGETHER * noise * spread / total * pitch * max(1.0, native / pitch), _PIXEL_U * native
-    )
+        _TOGETHER * noise * spread / total * pitch * max(1.0, native / pitch),
+        _PIXEL_U * native, _LEAST_U_MM,
+    )  # fmt: skip
     size = 2.0 * math.sqrt(total / math.pi) * pitch
     bare = paper[mask].mean(axis=0)
     kind, why = _kind(core, bare, ground, level, dark, grey, strip)
