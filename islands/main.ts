@@ -7,3 +7,4 @@ if (document.querySelector("textarea[data-layers]")) void import("./stack");
 if (document.querySelector("qw-viewer")) void import("./viewer");
 if (document.querySelector("qw-pair")) void import("./pair");
 if (document.querySelector("qw-correct")) void import("./correct");
+if (document.querySelector("qw-holes")) void import("./holes");

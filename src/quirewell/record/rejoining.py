@@ -86,8 +86,8 @@ class Hole:
     """One staple hole in the sheet's own frame [mm]: ``size_mm`` across (None: not known)."""
 
     number: int
-    x_mm: float | None
-    y_mm: float | None
+    x_mm: float | None = None
+    y_mm: float | None = None
     u_mm: float | None = None
     size_mm: float | None = None
     state: HoleState = "clean"

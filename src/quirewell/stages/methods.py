@@ -36,7 +36,9 @@ _MODULES = (
     "ironing",
     "damping",
     "drying",
+    "hole_finding",
     "aligning",
+    "ordering",
 )
 
 

@@ -21,10 +21,6 @@ from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
 
 LATER = {
-    "rejoin": (
-        "Here you will put the wraps back in order and match the old staple holes, with the "
-        "misfit of each hole in millimetres."
-    ),
     "send": (
         "Here packing, weight and a record for the parcel will be prepared when the item goes "
         "back to its owner."
@@ -165,6 +161,7 @@ def progress(state: ItemState) -> tuple[Progress, ...]:
         "examine": _examine_says(state),
         "decide": _decide_says(state),
         "treat": _treat_says(state),
+        "rejoin": _rejoin_says(state),
         "finish": _finish_says(state),
         "prove": _prove_says(state),
     }
@@ -195,6 +192,15 @@ def _decide_says(state: ItemState) -> str:
 def _finish_says(state: ItemState) -> str:
     planned = [run for run in state.runs.values() if run.subject == "finish"]
     return count_words(len(planned), "plan") if planned else "nothing planned yet"
+
+
+def _rejoin_says(state: ItemState) -> str:
+    sheets = len(state.gathering.sheets()) if state.gathering else 0
+    if state.joined:
+        return f"{len(state.joined)} of {count_words(sheets, 'sheet')} laid"
+    if state.holes:
+        return f"holes of {count_words(len(state.holes), 'sheet')}"
+    return f"{count_words(len(state.found), 'sheet')} as found" if state.found else "nothing yet"
 
 
 def _treat_says(state: ItemState) -> str:

@@ -1,0 +1,304 @@
+"""Staple holes of each sheet: found in its scan, typed, or set right by dragging.
+
+What a person set holds over what was found. Fields of the form: ``x.1``, ``y.1`` [mm], ``u.1``,
+``size.1``, ``state.1`` for hole 1, and so on; a row without x and y is no hole, unless its state
+says it is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from quirewell.jobs.batch import Call
+from quirewell.record.bench import EMPTY_BENCH, BenchState
+from quirewell.record.codec import from_body, to_body
+from quirewell.record.event import Draft
+from quirewell.record.finding import Run
+from quirewell.record.nouns import Capture, ItemState
+from quirewell.record.rejoining import HOLE_STATES, Hole, Holes
+from quirewell.record.shapes import read_points
+from quirewell.stages.examine import measurable
+from quirewell.stages.hole_finding import METHOD
+from quirewell.stages.hole_table import read_holes
+from quirewell.stages.measuring_asked import PARAMS as SCALE_PARAMS
+from quirewell.stages.naming import sheet_of, sheet_words
+from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.survey import TASK, measure_params
+
+_COLOURS = ("target", "card", "card_by")
+STATES = tuple((state, state) for state in HOLE_STATES)
+MOST_HOLES = 18
+_FIELDS = ("x", "y", "u", "size", "state")
+
+
+@dataclass(frozen=True, slots=True)
+class HoleRow:
+    """A row of a sheet's form: texts as typed or as found, and where it is in the picture."""
+
+    number: int
+    x: str
+    y: str
+    u: str
+    size: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class HolesView:
+    """A sheet's holes for its page: ``frame`` takes pixels of the picture to the sheet's frame
+    [mm] as six numbers a b c d e f (x = a px + b py + c, y = d px + e py + f), empty where no
+    picture was searched; ``by_hand`` when a person set them."""
+
+    place: str
+    name: str
+    rows: tuple[HoleRow, ...]
+    by_hand: bool
+    known: bool
+    touched: int
+    capture: Capture | None
+    run: Run | None
+    frame: str
+    warnings: tuple[str, ...]
+    band: tuple[tuple[float, float], ...]
+
+
+def expected_holes(state: ItemState) -> int:
+    """Holes a sheet of this item should have: two to a staple."""
+    return 2 * state.gathering.staples if state.gathering else 4
+
+
+def view(state: ItemState, place: str) -> HolesView:
+    """A sheet's holes: as a person set them, else as they were found in its newest scan."""
+    held = state.holes.get(f"holes.{place}")
+    run = found_in(state, place)
+    capture = state.captures.get(run.inputs[0].ref) if run else None
+    holes = held.holes if held else ()
+    by_number = {hole.number: hole for hole in holes}
+    count = max(expected_holes(state), *by_number, 0)
+    rows = tuple(_row(number, by_number.get(number)) for number in range(1, count + 1))
+    drawing = run.drawing if run else {}
+    return HolesView(
+        place, sheet_words(place), rows, bool(held) and not (held and held.run), held is not None,
+        state.touched.get(f"holes.{place}", 0), capture, run, drawing.get("frame", ""),
+        run.warnings if run else (), tuple(read_points(drawing.get("band", ""))),
+    )  # fmt: skip
+
+
+def _row(number: int, hole: Hole | None) -> HoleRow:
+    if hole is None:
+        return HoleRow(number, "", "", "", "", "clean")
+    return HoleRow(
+        number, _text(hole.x_mm), _text(hole.y_mm), _text(hole.u_mm), _text(hole.size_mm),
+        hole.state,
+    )  # fmt: skip
+
+
+def _text(value: float | None) -> str:
+    return "" if value is None else f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def found_in(state: ItemState, place: str) -> Run | None:
+    """The newest search for holes in a picture of a sheet; None where none was searched."""
+    mine = [run for run in state.runs.values() if run.method == METHOD and run.subject == place]
+    return max(mine, key=lambda run: state.touched.get(run.id, 0), default=None)
+
+
+def mark_holes(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Keep a sheet's holes as a person set them.
+
+    Raises:
+        Refusal: no such sheet, a number that is none, a hole far off any sheet.
+    """
+    place = form.get("place", "")
+    if state.gathering is None or place not in state.gathering.sheets():
+        says = f"This item has no sheet {place!r}."
+        raise Refusal((Problem("place", says),), values=dict(form))
+    holes, problems = [], []
+    for number in range(1, MOST_HOLES + 1):
+        texts = {name: form.get(f"{name}.{number}", "").strip() for name in _FIELDS}
+        missing = texts["state"] == "missing"
+        if not (texts["x"] or texts["y"] or missing):
+            continue
+        try:
+            holes.append(_hole(number, texts))
+        except ValueError as error:
+            problems.append(Problem(f"x.{number}", f"Hole {number}: {error}."))
+    if problems:
+        raise Refusal(tuple(problems), values=dict(form))
+    if not holes:
+        says = "Give at least one hole, in millimetres from the fold and from the head edge."
+        raise Refusal((Problem("x.1", says),), values=dict(form))
+    capture = form.get("capture", "")
+    held = state.holes.get(f"holes.{place}")
+    made = Holes(
+        place, tuple(holes), capture if capture in state.captures else "", "",
+        form.get("note", "").strip(),
+    )  # fmt: skip
+    return () if held == made else (Draft(state.id, "holes.marked", to_body(made)),)
+
+
+def _hole(number: int, texts: Mapping[str, str]) -> Hole:
+    if texts["state"] == "missing":
+        return Hole(number, None, None, state="missing")
+    body: dict[str, Any] = {"number": str(number), "state": texts["state"] or "clean"}
+    for name, field, least, most in (
+        ("x", "x_mm", -20.0, 20.0), ("y", "y_mm", 0.0, 600.0), ("u", "u_mm", 0.0, 5.0),
+        ("size", "size_mm", 0.0, 20.0),
+    ):  # fmt: skip
+        text = texts[name].replace(",", ".")
+        if not text:
+            continue
+        try:
+            value = float(text)
+        except ValueError as error:
+            raise ValueError(f"{texts[name]!r} is not a number of millimetres") from error
+        if not least <= value <= most:
+            raise ValueError(
+                f"{field.removesuffix('_mm')} lies between {least:g} and {most:g} mm, got {text}"
+            )
+        body[field] = text
+    return from_body(Hole, body)
+
+
+def to_find(
+    state: ItemState, path_of: Callable[[str], Path], bench: BenchState = EMPTY_BENCH
+) -> tuple[Call, ...]:
+    """A search for each sheet whose newest picture of its fold was not searched yet."""
+    calls = []
+    for place, capture in pictures(state).items():
+        params = find_params(state, place, capture, bench)
+        if any(
+            run.inputs[0].ref == capture.id and run.params == params
+            for run in state.runs.values()
+            if run.method == METHOD
+        ):
+            continue
+        inputs = (("image", capture.id, capture.sha256),)
+        calls.append(
+            Call(
+                TASK,
+                (METHOD, place, {"image": str(path_of(capture.sha256))}, inputs, params),
+                sheet_words(place),
+            )
+        )
+    return tuple(calls)
+
+
+def pictures(state: ItemState) -> dict[str, Capture]:
+    """The picture of each sheet to look for holes in: after treatment before before it, the outer
+    side before the inner, the newest of like ones."""
+    best: dict[str, tuple[tuple[int, int, int], Capture]] = {}
+    for capture in state.captures.values():
+        sheet = sheet_of(capture.place)
+        if not sheet or not measurable(capture):
+            continue
+        rank = (
+            int(capture.moment == "after"), int(side_of(capture) == "outer"),
+            state.touched.get(capture.id, 0),
+        )  # fmt: skip
+        if sheet not in best or rank > best[sheet][0]:
+            best[sheet] = rank, capture
+    ordered = state.gathering.sheets() if state.gathering else tuple(sorted(best))
+    return {place: best[place][1] for place in ordered if place in best}
+
+
+def side_of(capture: Capture) -> str:
+    """The side a scan shows, "outer" where its place does not say."""
+    parts = capture.place.split(".")
+    return parts[1] if len(parts) > 1 else "outer"
+
+
+def staple_legs(state: ItemState) -> tuple[str, ...]:
+    """Where the staples' legs went through [mm from the head], as recorded, from the head down."""
+    legs = [leg for one in state.staples.values() for leg in (one.upper_mm, one.lower_mm)]
+    return tuple(f"{leg:f}" for leg in sorted(leg for leg in legs if leg is not None))
+
+
+def find_params(
+    state: ItemState, place: str, capture: Capture, bench: BenchState = EMPTY_BENCH
+) -> dict[str, str]:
+    """All that is known of a scan beforehand, as the method takes it: what measuring it is given,
+    without its colours, and how many holes there should be."""
+    known = {
+        name: value
+        for name, value in measure_params(state, capture, bench).items()
+        if name in SCALE_PARAMS and name not in _COLOURS
+    }
+    legs = staple_legs(state)
+    if len(legs) == expected_holes(state):
+        known["expected"] = " ".join(legs)
+    return {**known, "side": side_of(capture), "count": str(expected_holes(state)), "wrap": place}
+
+
+def found(state: ItemState, body: dict[str, Any]) -> tuple[Draft, ...]:
+    """Events that a finished search leaves: its run, and the holes where no person set them."""
+    run = from_body(Run, body)
+    drafts = [] if run.id in state.runs else [Draft(state.id, "run.recorded", body)]
+    held = state.holes.get(f"holes.{run.subject}")
+    holes = holes_of(run)
+    if holes and (held is None or held.run):
+        made = Holes(run.subject, holes, run.inputs[0].ref, run.id)
+        if made != held:
+            drafts.append(Draft(state.id, "holes.marked", to_body(made)))
+    return tuple(drafts)
+
+
+def holes_of(run: Run) -> tuple[Hole, ...]:
+    """Holes of a search."""
+    text = next((one.text for one in run.findings if one.quantity == "holes.rows"), "")
+    if not text:
+        return ()
+    return tuple(
+        Hole(one.number, one.x_mm, one.y_mm, one.u_mm, one.size_mm, one.state)
+        for sheet in read_holes(text)
+        for one in sheet.holes
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SheetHoles:
+    """A sheet's line in the list: what is known of its holes."""
+
+    place: str
+    name: str
+    says: str
+
+
+def listed(state: ItemState) -> tuple[SheetHoles, ...]:
+    """Every sheet with what is known of its holes."""
+    if state.gathering is None:
+        return ()
+    return tuple(
+        SheetHoles(place, sheet_words(place), _says(state, place))
+        for place in state.gathering.sheets()
+    )
+
+
+def _says(state: ItemState, place: str) -> str:
+    held = state.holes.get(f"holes.{place}")
+    if held is None:
+        return "searched, none found" if found_in(state, place) else "not marked"
+    by = "found in its scan" if held.run else "set by hand"
+    counts = {
+        one: sum(hole.state == one for hole in held.holes) for one in HOLE_STATES if one != "clean"
+    }
+    odd = [f"{count} {one}" for one, count in counts.items() if count]
+    said = f"{len(held.holes)} hole{'s' * (len(held.holes) != 1)}, {by}"
+    return f"{said}: {', '.join(odd)}" if odd else said
+
+
+def starts(shown: HolesView) -> dict[int, tuple[float, float]]:
+    """Where each ring begins in the picture [px]: at its hole, or in the middle of what was
+    searched."""
+    band = shown.band
+    middle = (
+        (sum(x for x, _ in band) / len(band), sum(y for _, y in band) / len(band))
+        if band
+        else (0.0, 0.0)
+    )
+    if shown.capture is not None and not band:
+        middle = (shown.capture.width_px / 2, shown.capture.height_px / 2)
+    return {row.number: middle for row in shown.rows}

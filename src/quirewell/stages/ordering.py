@@ -1,0 +1,154 @@
+"""The order of a gathering, checked from what is printed on its sheets, as a registered method.
+
+Parameters are text: ``wraps``, ``first_page`` (1), and ``pages``, a table with a line to each wrap
+as it was found: ``wrap`` (w01 and so on), ``position`` (1 = outermost), ``outer_left``,
+``outer_right``, ``inner_left``, ``inner_right`` (a number, "-" where none is printed, "?" where it
+cannot be read).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Literal
+
+from quirewell.record.finding import Finding, Run
+from quirewell.science.booklet.order import Found, Order, check_order
+from quirewell.stages.methods import Outcome, method
+from quirewell.stages.naming import sheet_words
+from quirewell.stages.typed_params import refuse_unknown, whole
+
+METHOD = "order.check"
+COLUMNS = ("wrap", "position", "outer_left", "outer_right", "inner_left", "inner_right")
+RULE = (
+    "Nested wraps carry pages by one rule, two on a side adding up to the same (common practice of "
+    "saddle stitching, no source); a publication numbered otherwise cannot be checked so."
+)
+LEFT_OUT = "A sheet on which nothing could be read is not checked; the cover carries no numbers."
+_MOST_CHARACTERS = 100_000
+
+
+@method(METHOD, 1, "exact")
+def order_check(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
+    """Which wraps are missing, doubled, turned, out of order or of another copy."""
+    refuse_unknown(params, ("wraps", "first_page", "pages"), f"{METHOD} knows no parameter")
+    found = read_pages(params.get("pages", ""))
+    wraps = whole(params, "wraps", len(found))
+    order = check_order(found, wraps, whole(params, "first_page", 1))
+    told = "\n".join(f"{one.kind}: {one.says}" for one in order.told)
+    return Outcome(
+        (
+            Finding("", "order.read", "item", order.read, 0.0, "",
+                    note="wraps whose place their page numbers say"),
+            Finding("", "order.faults", "item", _faults(order), 0.0, "",
+                    note="wraps missing, doubled, turned, out of order or foreign"),
+            *((Finding("", "order.told", "item", text=told),) if told else ()),
+            Finding("", "order.says", "item", text=_sentence(order, wraps),
+                    standing="common practice"),
+        ),
+        (RULE, LEFT_OUT),
+        {
+            "places": " ".join(f"{one.name}:{one.wrap or '?'}" for one in order.places),
+            "pairs": " ".join(f"{wrap}:{','.join(map(str, made))}" for wrap, made in order.pairs),
+        },
+    )  # fmt: skip
+
+
+def _faults(order: Order) -> int:
+    return sum(one.kind not in ("blank verso", "unread", "insert") for one in order.told)
+
+
+def _sentence(order: Order, wraps: int) -> str:
+    faults = _faults(order)
+    if not order.read:
+        return "No page number could be read; the order is not checked."
+    checked = f"{order.read} of {wraps} wraps say by their page numbers where they belong"
+    if not faults:
+        return f"{checked}, and nothing speaks against the order."
+    return f"{checked}; {faults} thing{'s' * (faults != 1)} to look at before it is put together."
+
+
+def read_pages(text: str) -> list[Found]:
+    """Sheets as they were found, from a table.
+
+    Raises:
+        ValueError: in a sentence with the number of the line.
+
+    >>> read_pages("wrap,position,outer_left,outer_right,inner_left,inner_right\\nw01,1,4,1,2,3")
+    [Found(name='Wrap 1', position=1, pages=(4, 1, 2, 3))]
+    """
+    if len(text) > _MOST_CHARACTERS:
+        raise ValueError(f"a table of pages has at most {_MOST_CHARACTERS} characters; is it that?")
+    lines = text.removeprefix("\ufeff").splitlines()
+    head = next((line for line in lines if line.strip()), "")
+    rows = csv.reader(io.StringIO("\n".join(lines)), delimiter=";" if ";" in head else ",")
+    columns: list[str] = []
+    out = []
+    for cells in rows:
+        if not any(cell.strip() for cell in cells):
+            continue
+        trimmed = [cell.strip() for cell in cells]
+        if not columns:
+            columns = [cell.lower() for cell in trimmed]
+            missing = [name for name in COLUMNS if name not in columns]
+            if missing:
+                raise ValueError(
+                    f"a table of pages has the columns {', '.join(COLUMNS)}; {missing[0]} is not "
+                    "there"
+                )
+            continue
+        if len(trimmed) != len(columns):
+            raise ValueError(
+                f"line {rows.line_num} has {len(trimmed)} cells, the header {len(columns)}"
+            )
+        out.append(_found(dict(zip(columns, trimmed, strict=True)), rows.line_num))
+    if not out:
+        raise ValueError("the table of pages is empty; say what is printed on at least one wrap")
+    return out
+
+
+def _found(row: Mapping[str, str], line: int) -> Found:
+    name, position = row["wrap"].lower(), row["position"]
+    if not position.isascii() or not position.isdigit() or not 1 <= int(position[:4]) <= 99:
+        raise ValueError(
+            f"line {line}: a wrap's place from the outside is 1 to 99, got {position[:40]!r}"
+        )
+    pages = tuple(_page(row[column], line) for column in COLUMNS[2:])
+    known = name[:1] == "w" and name[1:].isascii() and name[1:].isdigit() and len(name) <= 3
+    return Found(sheet_words(name) if known else row["wrap"][:60], int(position), pages)
+
+
+def _page(text: str, line: int) -> int | Literal["?"] | None:
+    if text in ("", "-"):
+        return None
+    if text == "?":
+        return "?"
+    if not (text.isascii() and text.isdigit() and len(text) <= 4):
+        raise ValueError(
+            f'line {line}: a page is a number, "-" for none or "?" for unreadable; got '
+            f"{text[:40]!r}"
+        )
+    return int(text)
+
+
+def as_json(run: Run) -> dict[str, Any]:
+    """A check as the command line's JSON."""
+    by_name = {one.quantity: one for one in run.findings}
+    told = by_name.get("order.told")
+    lines = told.text.split("\n") if told else []
+    return {
+        "says": by_name["order.says"].text,
+        "read": int(by_name["order.read"].value or 0),
+        "faults": int(by_name["order.faults"].value or 0),
+        "told": [
+            {"kind": kind, "says": says} for kind, says in (line.split(": ", 1) for line in lines)
+        ],
+        "pairs": {
+            wrap: [int(page) for page in pages.split(",")]
+            for wrap, pages in (word.split(":") for word in run.drawing["pairs"].split())
+        },
+        "warnings": list(run.warnings),
+        "method": f"{run.method}@{run.version}",
+    }

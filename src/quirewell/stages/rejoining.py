@@ -1,0 +1,404 @@
+"""Rejoin: the holes of all sheets matched, and a guide that lays one sheet after another.
+
+Sheets are laid the cover first, then from the outermost wrap inwards, each with its inner side up
+and its head away (common practice, no source): so left and right as a sheet lies are the other
+way round than in its own frame, and what the guide says is said as it lies.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.record.finding import Finding, Run
+from quirewell.record.nouns import ItemState
+from quirewell.record.rejoining import Joined
+from quirewell.science.booklet.holes import Edges, HoleAt, Sheet
+from quirewell.stages.aligning import METHOD
+from quirewell.stages.asking import Asked, ask_all
+from quirewell.stages.hole_marking import expected_holes
+from quirewell.stages.hole_table import write_holes
+from quirewell.stages.methods import run_method
+from quirewell.stages.naming import sheet_of, sheet_words
+from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.results import MEASURE, latest_runs
+from quirewell.stages.taking_apart import NO_GATHERING, printed_pages, staple_words
+
+SUBJECT = "item"
+USUAL_WIRE_MM = 0.5
+# Moves below twice their own uncertainty, or below what a hand can set, are not asked for.
+HAND_MM = 0.1
+LEAF = "leaf.width_mm"
+
+
+@dataclass(frozen=True, slots=True)
+class HoleSaid:
+    """One hole of a sheet in the guide: its state, and how far it stays off the others'."""
+
+    number: int
+    state: str
+    says: str
+    off_mm: float | None
+    y_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """One sheet's hole beside its common place [mm], outer side up; ``mind`` when flagged."""
+
+    name: str
+    dx_mm: float
+    dy_mm: float
+    mind: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HolePanel:
+    """One hole of the pattern with every sheet's."""
+
+    number: int
+    dots: tuple[Dot, ...]
+    farthest_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class MatchPicture:
+    """How the holes of all sheets fall on each other."""
+
+    wire_mm: float
+    panels: tuple[HolePanel, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MatchRow:
+    """One sheet of the matching in words."""
+
+    name: str
+    dx: str
+    dy: str
+    turn: str
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """The matching as the page shows it; ``says`` is empty where none was made."""
+
+    says: str
+    rows: tuple[MatchRow, ...]
+    asked: tuple[Asked, ...]
+    warnings: tuple[str, ...]
+    picture: MatchPicture | None
+
+
+@dataclass(frozen=True, slots=True)
+class LayStep:
+    """One sheet of the guide, in words for who lays it; ``slide_mm`` right and down as it lies."""
+
+    place: str
+    name: str
+    number: int
+    of: int
+    sees: str
+    found: str
+    moves: tuple[str, ...]
+    by: str
+    holes: tuple[HoleSaid, ...]
+    flags: tuple[str, ...]
+    laid: Joined | None
+    stale: bool
+    touched: int
+    slide_mm: tuple[float, float]
+    turn_mrad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """All sheets in the order they are laid, and where the work stands."""
+
+    steps: tuple[LayStep, ...]
+    laid: int
+    next_place: str
+    staples: tuple[str, ...]
+    run: Run | None
+    outdated: bool
+
+
+def match_holes(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Match the holes of all sheets as they are recorded now, and keep the run.
+
+    Raises:
+        Refusal: no gathering, fewer than two sheets with holes, or as the method says.
+    """
+    if state.gathering is None:
+        raise Refusal((Problem("wire_mm", NO_GATHERING),), values=dict(form))
+    params = match_params(state, form)
+    if sum(bool(held.holes) for held in state.holes.values()) < 2:
+        says = "Mark the staple holes of at least two sheets first: find them, or type them."
+        raise Refusal((Problem("wire_mm", says),), values=dict(form))
+    try:
+        run = run_method(METHOD, SUBJECT, {}, (), params)
+    except ValueError as error:
+        raise Refusal((Problem("wire_mm", f"{str(error).rstrip('.')}."),), values=dict(form)) from (
+            error
+        )
+    return (Draft(state.id, "run.recorded", to_body(run)),)
+
+
+def match_params(state: ItemState, form: Mapping[str, str]) -> dict[str, str]:
+    """What the method is given: the table of holes with the edges that scans measured, the wire."""
+    params = {"holes": write_holes(sheets_of(state))}
+    wire = form.get("wire_mm", "").strip().replace(",", ".") or wire_text(state)
+    if wire:
+        params["wire_mm"] = wire
+    return params
+
+
+def wire_text(state: ItemState) -> str:
+    """The thickest wire recorded of the staples [mm], as typed; empty where none is."""
+    known = [one.wire_mm for one in state.staples.values() if one.wire_mm is not None]
+    return f"{max(known):f}" if known else ""
+
+
+def sheets_of(state: ItemState) -> list[Sheet]:
+    """Every sheet that has holes recorded, with its edges where scans measured them."""
+    assert state.gathering is not None
+    out = []
+    for place in state.gathering.sheets():
+        held = state.holes.get(f"holes.{place}")
+        if held is None:
+            continue
+        holes = tuple(
+            HoleAt(one.number, one.x_mm, one.y_mm, one.u_mm, one.size_mm, one.state)
+            for one in held.holes
+        )
+        out.append(Sheet(place, holes, edges_of(state, place)))
+    return out
+
+
+def edges_of(state: ItemState, place: str) -> Edges | None:
+    """A sheet's edges where its scans measured them: half widths from the fold, and the height;
+    after treatment before before it. None where no scan did."""
+    best: dict[str, tuple[tuple[bool, bool, int], float]] = {}
+    heights: dict[bool, list[float]] = {}
+    for (subject, moment), run in latest_runs(state, MEASURE).items():
+        parts = subject.split(".")
+        if parts[0] != place or len(parts) != 3:
+            continue
+        outer = parts[1] == "outer"
+        half = parts[2] if outer else {"left": "right", "right": "left"}[parts[2]]
+        rank = (moment == "after", outer, state.touched.get(run.id, 0))
+        size = {one.quantity: one.value for one in run.findings}
+        wide, tall = size.get("leaf.width_mm"), size.get("leaf.height_mm")
+        if wide is not None and (half not in best or rank > best[half][0]):
+            best[half] = rank, float(wide)
+        if tall is not None:
+            heights.setdefault(moment == "after", []).append(float(tall))
+    if not best and not heights:
+        return None
+    tall_now = heights.get(True) or heights.get(False)
+    return Edges(
+        -best["left"][1] if "left" in best else None,
+        best["right"][1] if "right" in best else None,
+        0.0 if tall_now else None, sum(tall_now) / len(tall_now) if tall_now else None,
+    )  # fmt: skip
+
+
+def newest_match(state: ItemState) -> Run | None:
+    """The matching that holds."""
+    return state.newest_run(METHOD, SUBJECT)
+
+
+def is_outdated(state: ItemState, run: Run | None) -> bool:
+    """Whether holes were marked anew since the run."""
+    if run is None or state.gathering is None:
+        return False
+    return run.params.get("holes", "") != write_holes(sheets_of(state))
+
+
+def guide(state: ItemState) -> Guide:
+    """The guide as it stands; without a matching it still leads through the order."""
+    run = newest_match(state)
+    sheets = state.gathering.sheets() if state.gathering else ()
+    steps = tuple(
+        _step(state, run, place, number, len(sheets)) for number, place in enumerate(sheets, 1)
+    )
+    waiting = [step.place for step in steps if step.laid is None]
+    staples = tuple(
+        f"Staple {one.number} from the head: {staple_words(one)}."
+        for one in sorted(state.staples.values(), key=lambda one: one.number)
+    )
+    return Guide(
+        steps, len(steps) - len(waiting), waiting[0] if waiting else "", staples, run,
+        is_outdated(state, run),
+    )  # fmt: skip
+
+
+def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -> LayStep:
+    found = state.found.get(f"found.{place}")
+    mine = (
+        {} if run is None else {one.quantity: one for one in run.findings if one.subject == place}
+    )
+    laid = state.joined.get(f"joined.{place}")
+    dx, dy, turn = (_value(mine, f"rejoin.{name}") for name in ("dx_mm", "dy_mm", "turn_mrad"))
+    moves = _moves(mine) if mine else ()
+    return LayStep(
+        place, sheet_words(place), number, of, _sees(state, place), _found_words(found), moves,
+        "" if mine else "no holes matched: lay it by its fold and its head edge",
+        _holes(state, run, place), _flags(mine), laid,
+        laid is not None and run is not None and laid.run not in ("", run.id),
+        state.touched.get(f"joined.{place}", 0), (-dx, dy), -turn,
+    )  # fmt: skip
+
+
+def _value(mine: Mapping[str, Finding], quantity: str) -> float:
+    held = mine.get(quantity)
+    return 0.0 if held is None or held.value is None else float(held.value)
+
+
+def _sees(state: ItemState, place: str) -> str:
+    """What is to be seen on the sheet as it lies, inner side up."""
+    if place == "c":
+        return "The inside of the cover looks up; its front is underneath on your left."
+    pages = printed_pages(state, place).split()
+    return f"You see page {pages[2]} on the left and page {pages[3]} on the right."
+
+
+def _found_words(found: object) -> str:
+    faced = getattr(found, "faced", "")
+    note = getattr(found, "note", "")
+    words = [] if faced in ("", "as made") else [f"It was found {faced}"]
+    return ". ".join([*words, *([note] if note else [])])
+
+
+def _moves(mine: Mapping[str, Finding]) -> tuple[str, ...]:
+    """How the sheet moves from lying flush, as it lies inner side up."""
+    out = []
+    dx, dy, turn = (mine.get(f"rejoin.{name}") for name in ("dx_mm", "dy_mm", "turn_mrad"))
+    for one, towards in ((dy, ("the tail", "the head")), (dx, ("your left", "your right"))):
+        if one is None or one.value is None:
+            continue
+        if abs(one.value) >= max(HAND_MM, 2 * (one.u or 0.0)):
+            out.append(f"{abs(one.value):.1f} mm towards {towards[one.value < 0]}")
+    if turn is not None and turn.value is not None:
+        edge = abs(turn.value) * 0.18  # at a corner 180 mm from the holes
+        if edge >= 2 * HAND_MM and abs(turn.value) >= 2 * (turn.u or 0.0):
+            way = "against the clock" if turn.value > 0 else "with the clock"
+            out.append(f"turned {way}, {edge:.1f} mm at an outer corner")
+    return tuple(out)
+
+
+def _holes(state: ItemState, run: Run | None, place: str) -> tuple[HoleSaid, ...]:
+    held = state.holes.get(f"holes.{place}")
+    known = {one.number: one for one in held.holes} if held else {}
+    off = residuals(run, place)
+    out = []
+    for number in range(1, max([expected_holes(state), *known]) + 1):
+        hole = known.get(number)
+        if hole is None:
+            out.append(HoleSaid(number, "", "not marked", None))
+        elif hole.state == "missing":
+            out.append(HoleSaid(number, "missing", "no hole there: pass it by", None))
+        else:
+            away = math.hypot(*off[number]) if number in off else None
+            says = "" if away is None else f"{away:.2f} mm off the others"
+            out.append(HoleSaid(number, hole.state, says, away, hole.y_mm))
+    return tuple(out)
+
+
+def residuals(run: Run | None, place: str) -> dict[int, tuple[float, float]]:
+    """Where each hole of a laid sheet stays beside its common place [mm], right and down with the
+    outer side up, by its number."""
+    text = "" if run is None else run.drawing.get(f"off.{place}", "")
+    out = {}
+    for word in text.split():
+        number, _, off = word.partition(":")
+        dx, _, dy = off.partition(",")
+        out[int(number)] = (float(dx), float(dy))
+    return out
+
+
+def _flags(mine: Mapping[str, Finding]) -> tuple[str, ...]:
+    held = mine.get("rejoin.flags")
+    return tuple(line for line in (held.text if held else "").split("\n") if line)
+
+
+def lay(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """A sheet is laid in its place again.
+
+    Raises:
+        Refusal: no such sheet.
+    """
+    place = form.get("place", "")
+    if state.gathering is None or place not in state.gathering.sheets() or sheet_of(place) != place:
+        raise Refusal((Problem("place", f"This item has no sheet {place!r}."),), values=dict(form))
+    run = newest_match(state)
+    made = Joined(place, form.get("at", ""), run.id if run else "", form.get("note", "").strip())
+    held = state.joined.get(f"joined.{place}")
+    if held is not None and (held.run, held.note) == (made.run, made.note):
+        return ()
+    return (Draft(state.id, "wrap.joined", to_body(made)),)
+
+
+def take_up(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """A sheet is taken up again: it counts as not laid.
+
+    Raises:
+        Refusal: it is not laid.
+    """
+    place = form.get("place", "")
+    if f"joined.{place}" not in state.joined:
+        raise Refusal((Problem("place", "That sheet is not laid."),), values=dict(form))
+    body = {"id": f"joined.{place}", "reason": "taken up again"}
+    return (Draft(state.id, "record.retracted", body),)
+
+
+def matched(state: ItemState) -> Matched:
+    """The newest matching in words, numbers and what its picture needs."""
+    run = newest_match(state)
+    if run is None:
+        return Matched("", (), (), (), None)
+    by_sheet: dict[str, dict[str, Finding]] = {}
+    for one in run.findings:
+        by_sheet.setdefault(one.subject, {})[one.quantity] = one
+    rows = tuple(
+        MatchRow(
+            sheet_words(place),
+            _with_u(mine, "rejoin.dx_mm"),
+            _with_u(mine, "rejoin.dy_mm"),
+            _with_u(mine, "rejoin.turn_mrad"),
+            _flags(mine),
+        )
+        for place, mine in by_sheet.items()
+        if place != SUBJECT
+    )
+    says = next((one.text for one in run.findings if one.quantity == "rejoin.says"), "")
+    places = [place for place in by_sheet if place != SUBJECT]
+    return Matched(says, rows, ask_all([run], state), run.warnings, _picture(run, places))
+
+
+def _with_u(mine: Mapping[str, Finding], quantity: str) -> str:
+    held = mine.get(quantity)
+    if held is None or held.value is None:
+        return "not known"
+    digits = 1 if quantity.endswith("mrad") else 2
+    said = f"{round(held.value, digits) + 0.0:+.{digits}f}"
+    return said if held.u is None else f"{said} \u00b1 {2 * held.u:.{digits}f}"
+
+
+def _picture(run: Run, places: list[str]) -> MatchPicture | None:
+    dots: dict[int, list[Dot]] = {}
+    for place in places:
+        flags = any(one.subject == place and one.quantity == "rejoin.flags" for one in run.findings)
+        for number, (dx, dy) in residuals(run, place).items():
+            dots.setdefault(number, []).append(Dot(sheet_words(place), dx, dy, flags))
+    if not dots:
+        return None
+    panels = tuple(
+        HolePanel(number, tuple(mine), max(math.hypot(one.dx_mm, one.dy_mm) for one in mine))
+        for number, mine in sorted(dots.items())
+    )
+    return MatchPicture(float(run.params.get("wire_mm", USUAL_WIRE_MM)), panels)

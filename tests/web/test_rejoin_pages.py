@@ -1,0 +1,111 @@
+"""Rejoin on its pages: taking apart, holes, matching, one sheet after another, sheets to print."""
+
+from __future__ import annotations
+
+import html
+
+from quirewell.stages import rejoining
+from web.conftest import Bench
+
+HOLES = ((0.10, 60.2, 0.7), (0.12, 73.1, 0.7), (0.08, 187.0, 0.7), (0.11, 200.2, 0.7))
+
+
+def post(bench: Bench, path: str, form: dict[str, str]) -> str:
+    answer = bench.client.post(bench.url(path), data=form)
+    assert answer.status_code in (200, 303, 422), answer.text[:400]
+    return html.unescape(answer.text)
+
+
+def get(bench: Bench, path: str) -> str:
+    answer = bench.client.get(bench.url(path))
+    assert answer.status_code == 200
+    return html.unescape(answer.text)
+
+
+def mark(bench: Bench, place: str, dx: float = 0.0, dy: float = 0.0, **more: str) -> str:
+    form = {"place": place} | more
+    for number, (x, y, size) in enumerate(HOLES, 1):
+        row = {f"x.{number}": f"{x + dx:.2f}", f"y.{number}": f"{y + dy:.2f}",
+               f"size.{number}": f"{size}"}  # fmt: skip
+        form = row | form
+    return post(bench, f"/rejoin/holes/{place}", form)
+
+
+def test_the_whole_way_by_typed_holes(bench: Bench) -> None:
+    page = get(bench, "/rejoin")
+    assert "One sheet at a time, the cover first" in page and "It is not built" not in page
+    said = post(bench, "/rejoin/sheets", {"pages.w01": "8 1 2 7", "pages.w02": "6 3 4 5",
+                                          "as_made": "yes"})  # fmt: skip
+    assert "2 of 2 wraps say by their page numbers where they belong" in said
+    post(bench, "/rejoin/staple", {"number": "1", "upper_mm": "60.2", "lower_mm": "73.1",
+                                   "care": "replace"})  # fmt: skip
+    assert "Staple 1: replace." in get(bench, "/rejoin")
+    mark(bench, "c")
+    mark(bench, "w01", dx=0.4, dy=-0.6)
+    mark(bench, "w02", dy=0.3, **{"state.2": "missing"})
+    said = post(bench, "/rejoin/match", {"wire_mm": ""})
+    assert "3 sheets lie on one pattern of 4 holes, 0.00 mm off it" in said
+    lay = get(bench, "/rejoin/lay/w01")
+    assert "0.6 mm towards the tail" in lay and "0.4 mm towards your right" in lay
+    assert "You see page 2 on the left and page 7 on the right." in lay
+    assert "Hole 2</b> missing" in get(bench, "/rejoin/lay/w02")
+    for place in ("c", "w01", "w02"):
+        post(bench, "/rejoin/lay", {"place": place})
+    assert "All 3 sheets are laid" in get(bench, "/rejoin")
+    assert "Staple 1 from the head: legs at 60.2 and 73.1 mm, replace." in get(
+        bench, "/rejoin/lay/w02"
+    )
+    post(bench, "/rejoin/up", {"place": "w02"})
+    assert rejoining.guide(bench.state).next_place == "w02"
+
+
+def test_moves_are_said_as_the_sheet_lies_inner_side_up(bench: Bench) -> None:
+    mark(bench, "c")
+    mark(bench, "w01", dx=-0.5)
+    post(bench, "/rejoin/match", {"wire_mm": ""})
+    # Its holes lie 0.5 mm left of the cover's, outer side up: it goes right so, and left turned.
+    assert "0.5 mm towards your left" in get(bench, "/rejoin/lay/w01")
+
+
+def test_holes_marked_anew_ask_for_a_new_match(bench: Bench) -> None:
+    mark(bench, "c")
+    mark(bench, "w01")
+    post(bench, "/rejoin/match", {"wire_mm": ""})
+    mark(bench, "w01", dx=1.0)
+    assert "Holes were marked anew" in get(bench, "/rejoin")
+    assert "match them again" in get(bench, "/rejoin/lay/w01")
+
+
+def test_what_cannot_be_is_said_and_what_was_typed_stays(bench: Bench) -> None:
+    said = post(bench, "/rejoin/holes/w01", {"place": "w01", "x.1": "abc", "y.1": "60"})
+    assert "Hole 1: 'abc' is not a number of millimetres." in said and 'value="abc"' in said
+    said = post(bench, "/rejoin/holes/w01", {"place": "w01", "x.1": "45", "y.1": "60"})
+    assert "Hole 1: x lies between -20 and 20 mm, got 45." in said
+    assert "at least one hole" in post(bench, "/rejoin/holes/w01", {"place": "w01"})
+    assert "Mark the staple holes of at least two sheets first" in post(
+        bench, "/rejoin/match", {"wire_mm": ""}
+    )
+    said = post(bench, "/rejoin/sheets", {"pages.w01": "8 1"})
+    assert "printed page numbers are four" in said and 'value="8 1"' in said
+    assert bench.client.get(bench.url("/rejoin/lay/w09")).status_code == 404
+    assert bench.client.get(bench.url("/rejoin/holes/spine")).status_code == 404
+    answer = bench.client.get(bench.url("/rejoin/sheet.pdf"))
+    assert answer.status_code == 422 and "measure or mark some first" in answer.text
+
+
+def test_two_sheets_said_to_lie_in_one_place(bench: Bench) -> None:
+    said = post(bench, "/rejoin/sheets", {"pages.w01": "8 1 2 7", "position.w01": "1",
+                                          "pages.w02": "6 3 4 5", "position.w02": "1"})  # fmt: skip
+    assert "Wrap 1 and Wrap 2 cannot both be number 1 from outside" in said
+
+
+def test_both_sheets_are_printed(bench: Bench) -> None:
+    mark(bench, "c")
+    mark(bench, "w02")
+    for name in ("sheet", "board"):
+        answer = bench.client.get(bench.url(f"/rejoin/{name}.pdf?paper=a3"))
+        if name == "board" and answer.status_code == 422:
+            assert "page" in answer.text  # no scan or box says how large a page is
+            continue
+        assert answer.status_code == 200 and answer.content.startswith(b"%PDF")
+    assert bench.client.get(bench.url("/rejoin/sheet.pdf?paper=napkin")).status_code == 422
