@@ -35,6 +35,10 @@ RUST_LIGHT, DIRT_LIGHT = 0.82, 0.65
 RUST_RING_HUE = 0.03
 # A rusty spot is this much redder than the paper (red minus blue over the sum).
 RUST_HUE = 0.06
+# Colours nearer than this are one, at the noise of eight bits in a dark middle (assumed).
+_SAME_HUE = 0.08
+# How much of the ground's light a hole may show: the paper's own shadow lies on it (assumed).
+_SHADES = (0.3, 0.5, 0.7, 1.0)
 # What a ragged rim and a tear add: of the way between the two middles, and of the circle (assumed).
 _RAGGED_U, _TORN_U = 0.35, 0.1
 # Rust spreads unevenly from the wire: how far its middle may lie from it, of its width (assumed).
@@ -120,7 +124,7 @@ def measure(
     found = _mask(first, light, paper, valid, ground, strip, dark)
     if found is None:
         return None
-    mask, cover, beside, core, level = found
+    mask, cover, beside, core, level, pure = found
     left = strip.x0_mm + window[1].start * pitch
     top = strip.y0_mm + window[0].start * pitch
     rows = np.flatnonzero(mask.any(axis=1))
@@ -144,7 +148,7 @@ def measure(
     )  # fmt: skip
     size = 2.0 * math.sqrt(total / math.pi) * pitch
     bare = paper[mask].mean(axis=0)
-    kind, why = _kind(core, bare, ground, level, dark, grey, strip)
+    kind, why = _kind(core, bare, beside * bare, ground, level, pure, dark, grey, strip)
     seen = core if kind == "spot" else beside * bare
     shape = Shape(
         kind, why, left + pitch * cx, top + pitch * cy, u, size, pitch * inner, pitch * long,
@@ -205,9 +209,10 @@ def _window(strip: FoldStrip, box: tuple[int, int, int, int]) -> tuple[slice, sl
 def _mask(
     first: Light, light: Light, paper: Light, valid: Mask, ground: Array, strip: FoldStrip,
     dark: bool,
-) -> tuple[Mask, Light, Array, Array, float] | None:  # fmt: skip
+) -> tuple[Mask, Light, Array, Array, float, bool] | None:  # fmt: skip
     """The opening, coverage by ground, light of the paper beside it (3,) relative to bare paper,
-    light of its middle (3,), and how far that is on the way to the ground.
+    light of its middle (3,), how far that is on the way to the ground, and whether it is wide
+    enough for that light to be pure.
 
     Begins with its most ground-like part and draws the rim three times, each time half-way
     between the middle and the paper right beside the rim.
@@ -223,7 +228,7 @@ def _mask(
         return None
     mask = _at(smooth > 0.75 * peak, peak_at)
     beside = np.ones(3)
-    cover, level, core = first, peak, ground
+    cover, level, core, pure = first, peak, ground, False
     for _ in range(3):
         away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, 5)
         ring = (away > near) & (away <= far) & valid
@@ -235,7 +240,8 @@ def _mask(
         path = share(light, local, ground, strip.noise)
         inside = cv2.distanceTransform(np.pad(mask.astype(np.uint8), 1), cv2.DIST_L2, 5)[1:-1, 1:-1]
         deep = inside > max(1.6 * native, 0.6 * float(inside.max()))
-        if deep.sum() >= 3:
+        pure = bool(deep.sum() >= 3)
+        if pure:
             level = float(np.median(path[deep]))
         else:
             # Too small to show the ground anywhere: the ground is believed to be as beside.
@@ -250,7 +256,7 @@ def _mask(
             return None
         mask = again
     cover = np.where(valid, cover, np.float32(0.0))
-    return mask, cover, beside, core, level
+    return mask, cover, beside, core, level, pure
 
 
 def _middle(shape: tuple[int, ...]) -> Light:
@@ -340,28 +346,48 @@ def _noise(cover: Light, around: Mask, valid: Mask, reach: int) -> float:
 
 
 def _kind(
-    core: Array, paper: NDArray[np.floating], ground: Array, level: float, dark: bool, grey: bool,
-    strip: FoldStrip,
+    core: Array, bare: NDArray[np.floating], beside: NDArray[np.floating], ground: Array,
+    level: float, pure: bool, dark: bool, grey: bool, strip: FoldStrip,
 ) -> tuple[Kind, str]:  # fmt: skip
-    """What shows in the middle of the candidate: ground, rust, or ink."""
-    if not dark:
-        way, seen = ground - paper, core - paper
-        weigh = 1.0 / np.square(strip.noise)
-        cosine = float((way * seen * weigh).sum()) / math.sqrt(
-            max(float((way**2 * weigh).sum()) * float((seen**2 * weigh).sum()), 1e-12)
-        )
-        if cosine < _LEAST_COSINE:
-            return "", "its colour is not that of the ground"
-        return ("hole", "") if level > 0.25 else ("", "too little of the ground shows through")
-    light = float(core.mean()) / max(float(paper.mean()), 1e-4)
+    """What shows in the middle of the candidate (light ``core``): ground, rust, or ink; ``bare`` is
+    bare paper, ``beside`` the paper at its rim."""
+    if dark:
+        return _kind_on_dark(core, bare, beside, ground, level, pure, grey)
+    way, seen = ground - bare, core - bare
+    weigh = 1.0 / np.square(strip.noise)
+    cosine = float((way * seen * weigh).sum()) / math.sqrt(
+        max(float((way**2 * weigh).sum()) * float((seen**2 * weigh).sum()), 1e-12)
+    )
+    if cosine < _LEAST_COSINE:
+        return "", "its colour is not that of the ground"
+    return ("hole", "") if level > 0.25 else ("", "too little of the ground shows through")
+
+
+def _kind_on_dark(
+    core: Array, bare: NDArray[np.floating], beside: NDArray[np.floating], ground: Array,
+    level: float, pure: bool, grey: bool,
+) -> tuple[Kind, str]:  # fmt: skip
+    """A dark middle by its colour: a hole mixes the light of ground and paper, ink leaves the
+    paper's own colour, rust is redder."""
     if grey:
         return ("hole", "") if level > 0.8 else ("spot", "")
-    inked, groundlike, seen_hue = hue(paper), hue(ground), hue(core)
-    # Where ground and ink have the same colour, only how dark it is can tell.
-    if seen_hue > inked + RUST_HUE:
+    inked, seen = hue(beside), hue(core)
+    # In a hole the ground lies in shadow; where it is too small to be pure, paper's light leaks in.
+    mixes = [hue(ground)] if pure else [_mixed(core, beside, k * ground) for k in _SHADES]
+    mixed = min(mixes, key=lambda one: abs(seen - one))
+    from_hole, from_ink = abs(seen - mixed), abs(seen - inked)
+    if seen > hue(bare) + RUST_HUE and from_hole > _SAME_HUE:
         return "spot", ""
-    if abs(inked - groundlike) < 0.04:
+    if abs(inked - mixed) < _SAME_HUE / 2:
+        # Ground and ink have the same colour here: only how dark it is can tell.
         return ("hole", "") if level > 0.9 else ("spot", "")
-    if (seen_hue - groundlike) / (inked - groundlike) > 0.55:
-        return "ink", f"its colour is that of ink on paper (it lets back {100 * light:.0f} %)"
+    if from_ink < 0.8 * from_hole:
+        light = 100.0 * float(core.mean()) / max(float(bare.mean()), 1e-4)
+        return "ink", f"its colour is that of ink on paper (it lets back {light:.0f} %)"
     return ("hole", "") if level > 0.75 else ("spot", "")
+
+
+def _mixed(core: Array, beside: NDArray[np.floating], ground: Array) -> float:
+    """Hue of ground and paper mixed to the lightness seen."""
+    part = float(np.clip((beside[1] - core[1]) / max(beside[1] - ground[1], 1e-4), 0.0, 1.0))
+    return hue(part * ground + (1.0 - part) * beside)
