@@ -93,6 +93,13 @@ def test_what_cannot_be_is_said_and_what_was_typed_stays(bench: Bench) -> None:
     assert answer.status_code == 422 and "measure or mark some first" in answer.text
 
 
+def test_what_nobody_looked_at_is_not_missing_and_what_is_not_there_is(bench: Bench) -> None:
+    said = post(bench, "/rejoin/sheets", {"pages.w01": "8 1 2 7"})
+    assert "nothing speaks against the order" in said
+    said = post(bench, "/rejoin/sheets", {"faced.w02": "not there"})
+    assert "Missing: wrap 2 is not there: nothing carries pages 3, 4, 5, 6." in said
+
+
 def test_two_sheets_said_to_lie_in_one_place(bench: Bench) -> None:
     said = post(bench, "/rejoin/sheets", {"pages.w01": "8 1 2 7", "position.w01": "1",
                                           "pages.w02": "6 3 4 5", "position.w02": "1"})  # fmt: skip

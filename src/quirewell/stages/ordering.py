@@ -1,6 +1,7 @@
 """The order of a gathering, checked from what is printed on its sheets, as a registered method.
 
-Parameters are text: ``wraps``, ``first_page`` (1), and ``pages``, a table with a line to each wrap
+Parameters are text: ``wraps``, ``first_page`` (1), ``unseen`` (0; wraps of which nothing was read
+and that may be there), and ``pages``, a table with a line to each wrap
 as it was found: ``wrap`` (w01 and so on), ``position`` (1 = outermost), ``outer_left``,
 ``outer_right``, ``inner_left``, ``inner_right`` (a number, "-" where none is printed, "?" where it
 cannot be read).
@@ -33,10 +34,12 @@ _MOST_CHARACTERS = 100_000
 @method(METHOD, 1, "exact")
 def order_check(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Which wraps are missing, doubled, turned, out of order or of another copy."""
-    refuse_unknown(params, ("wraps", "first_page", "pages"), f"{METHOD} knows no parameter")
+    refuse_unknown(
+        params, ("wraps", "first_page", "unseen", "pages"), f"{METHOD} knows no parameter"
+    )
     found = read_pages(params.get("pages", ""))
     wraps = whole(params, "wraps", len(found))
-    order = check_order(found, wraps, whole(params, "first_page", 1))
+    order = check_order(found, wraps, whole(params, "first_page", 1), whole(params, "unseen", 0))
     told = "\n".join(f"{one.kind}: {one.says}" for one in order.told)
     return Outcome(
         (

@@ -56,18 +56,23 @@ def note_and_check(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ..
 
 
 def check_params(gathering: Gathering, found: Iterable[SheetFound]) -> dict[str, str] | None:
-    """What the method is given; None where no page was said of any wrap."""
-    rows = [",".join(COLUMNS)]
+    """What the method is given; None where no page was said of any wrap. Wraps of which no page
+    was said may be there, unless one was said not to be."""
+    rows, gone = [",".join(COLUMNS)], 0
     for one in sorted(found, key=lambda held: held.place):
-        if one.place == "c" or not one.pages:
+        if one.place == "c":
             continue
-        position = one.position or int(one.place[1:])
-        rows.append(",".join([one.place, str(position), *one.pages.split()]))
+        if one.faced == "not there":
+            gone += 1
+        elif one.pages:
+            position = one.position or int(one.place[1:])
+            rows.append(",".join([one.place, str(position), *one.pages.split()]))
     if len(rows) == 1:
         return None
+    unseen = gathering.wraps - (len(rows) - 1) - gone
     return {
         "wraps": str(gathering.wraps), "first_page": str(gathering.first_page),
-        "pages": "\n".join(rows),
+        "unseen": str(max(0, unseen)), "pages": "\n".join(rows),
     }  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from quirewell.stages.naming import sheet_words
 from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
 
-FACINGS = ("", "as made", "inside out", "head down", "inside out and head down")
+FACINGS = ("", "as made", "inside out", "head down", "inside out and head down", "not there")
 CROWNS = ("", "outside", "inside")
 LEGS = ("", "folded inwards", "folded outwards", "straight", "broken")
 RUST = ("", "none", "slight", "heavy")

@@ -67,6 +67,13 @@ def test_a_missing_and_a_doubled_wrap() -> None:
     assert [one.kind for one in check_order(sheets, 9).told] == ["missing"]
 
 
+def test_wraps_nobody_looked_at_are_not_called_missing() -> None:
+    sheets = gathering(9)[:2]
+    assert check_order(sheets, 9, unseen=7).told == ()
+    told = check_order(sheets, 9, unseen=6).told
+    assert len(told) == 7 and "unless it is one of 6 that could not be placed" in told[0].says
+
+
 def test_a_foreign_sheet_by_its_sum_and_by_its_number() -> None:
     sheets = gathering(9)
     sheets[6] = Found("odd", 7, pages(7, 11))

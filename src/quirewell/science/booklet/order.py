@@ -66,7 +66,7 @@ class Order:
     read: int
 
 
-def check_order(sheets: Sequence[Found], wraps: int, first_page: int = 1) -> Order:
+def check_order(sheets: Sequence[Found], wraps: int, first_page: int = 1, unseen: int = 0) -> Order:
     """Check the wraps of a gathering (its cover left out) from what is printed on them.
 
     Parameters
@@ -77,6 +77,8 @@ def check_order(sheets: Sequence[Found], wraps: int, first_page: int = 1) -> Ord
         of the gathering as it should be [-]
     first_page
         number printed on the first interior page
+    unseen
+        wraps that are there, or may be, and of which nothing was read
 
     Raises
     ------
@@ -91,7 +93,7 @@ def check_order(sheets: Sequence[Found], wraps: int, first_page: int = 1) -> Ord
         place, more = _place(sheet, rule, first_page, last)
         places.append(place)
         told += more
-    told += _doubled(places) + _gone(sheets, places, rule) + _sequence(sheets, places)
+    told += _doubled(places) + _gone(places, rule, unseen) + _sequence(sheets, places)
     read = sum(place.wrap is not None for place in places)
     return Order(tuple(places), tuple(told), tuple(rule.items()), read)
 
@@ -197,13 +199,14 @@ def _doubled(places: Iterable[Place]) -> list[Told]:
 
 
 def _gone(
-    sheets: Sequence[Found], places: Sequence[Place], rule: dict[int, tuple[int, int, int, int]]
+    places: Sequence[Place], rule: dict[int, tuple[int, int, int, int]], unseen: int
 ) -> list[Told]:
-    """Wraps whose pages nothing found carries: only where every sheet could be read or counted."""
+    """Wraps whose pages nothing found carries, where there are more of them than sheets of which
+    nothing is known."""
     held = {place.wrap for place in places if place.wrap is not None}
-    unplaced = sum(place.wrap is None for place in places)
+    unplaced = unseen + sum(place.wrap is None for place in places)
     gone = [wrap for wrap in rule if wrap not in held]
-    if not sheets or unplaced >= len(gone):
+    if unplaced >= len(gone):
         return []
     return [
         Told(
