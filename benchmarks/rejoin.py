@@ -2,7 +2,8 @@
 
 The peer lays the same sheets with general tools in the same run: a generalised Procrustes by
 singular values (30 sweeps), then each sheet by scipy's SLSQP under the same limits on the head
-corners, the pattern left where it is.
+corners, the pattern left where it is: so where the cover's own holes sit askew to its edges the
+peer's other sheets pay for it, and its rms under limits is the larger one.
 """
 
 from __future__ import annotations
@@ -84,15 +85,14 @@ def _rms(placed: Any, pattern: Any) -> float:
 
 
 def _procrustes(at: Any) -> tuple[Any, Any]:
-    """Generalised Procrustes by singular values, sheet by sheet."""
-    from scipy.linalg import orthogonal_procrustes
-
+    """Generalised Procrustes by singular values, sheet by sheet; no reflection."""
     placed, pattern = at.copy(), at[0]
     for _ in range(30):
         for i, one in enumerate(at):
             a, b = one - one.mean(0), pattern - pattern.mean(0)
-            matrix, _ = orthogonal_procrustes(a, b)
-            placed[i] = a @ matrix + pattern.mean(0)
+            left, _, right = np.linalg.svd(a.T @ b)
+            left[:, 1] *= np.sign(np.linalg.det(left @ right))
+            placed[i] = a @ left @ right + pattern.mean(0)
         pattern = placed.mean(0)
     return placed, pattern
 

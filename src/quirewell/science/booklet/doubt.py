@@ -18,8 +18,9 @@ from quirewell.science.booklet.lie import Lie, Table, normal_matrix
 from quirewell.science.booklet.limits import ARM_MM, PAGE_MM, Rows
 from quirewell.science.booklet.rigid import Array
 
-# An eigenvalue so small, of a matrix with a unit diagonal, is a motion that nothing holds.
-_UNHELD = 1e-7
+# A variance so large, of a matrix with a unit diagonal, is a motion that nothing but the tiny
+# stiffness of the normal matrix holds; holes of one staple come to hundreds.
+_UNHELD = 1e6
 # A sheet turned more than this was hardly laid head up when it was measured [mrad].
 ASKEW_MRAD = 50.0
 _UNTIED = (
@@ -65,7 +66,7 @@ def doubts(table: Table, lie: Lie, reference: int, soft: Rows, raised: float) ->
     placed = lie.poses.place(table.at)
     out = []
     for i, block in enumerate(blocks):
-        if unheld[i] or np.linalg.cond(block) > 1 / _UNHELD:
+        if unheld[i] or np.linalg.cond(block) > _UNHELD:
             out.append(Doubt((None, None, None), None, None))
             continue
         dx, dy, turn = np.sqrt(np.diag(np.linalg.inv(block))) * raised
@@ -85,10 +86,9 @@ def _unheld(whole: Array, count: int, reference: int) -> Array:
     free[3 * reference : 3 * reference + 3] = False
     diagonal = whole.diagonal()
     root = np.where(diagonal > 1e-6, np.sqrt(np.maximum(diagonal, 1e-300)), 1.0)
-    values, vectors = np.linalg.eigh((whole / np.outer(root, root))[np.ix_(free, free)])
-    moving = np.zeros(len(whole))
-    moving[free] = (np.abs(vectors[:, values < _UNHELD])).max(1, initial=0.0)
-    return np.asarray(moving[: 3 * count].reshape(count, 3).max(1) > 1e-3)
+    variance = np.zeros(len(whole))
+    variance[free] = np.linalg.inv((whole / np.outer(root, root))[np.ix_(free, free)]).diagonal()
+    return np.asarray(variance[: 3 * count].reshape(count, 3).max(1) > _UNHELD)
 
 
 def _scale(placed: Array, pattern: Array, weight: Array) -> tuple[float | None, float | None]:

@@ -31,12 +31,11 @@ def limited_step(hessian: Array, gradient: Array, rows: Array, least: Array) -> 
     taken = wanting > TOLERANCE
     if not taken.any():
         return np.asarray(free)
-    normals = inverse @ rows.T
-    lengths = np.maximum(np.linalg.norm(normals, axis=0), 1e-300)
     step = np.zeros_like(free)
     for _ in range(len(least)):
-        y = _nearest(normals[:, taken] / lengths[taken], wanting[taken] / lengths[taken])
-        step = inverse.T @ y
+        normals = inverse @ rows[taken].T
+        lengths = np.maximum(np.linalg.norm(normals, axis=0), 1e-300)
+        step = inverse.T @ _nearest(normals / lengths, wanting[taken] / lengths)
         broken = (wanting - rows @ step > TOLERANCE) & ~taken
         if not broken.any():
             break

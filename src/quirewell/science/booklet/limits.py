@@ -183,22 +183,27 @@ def off_edges(
     """How far a placed sheet's worst head or tail corner lies off the reference sheet's edges, and
     its worst reading edge beyond the reference sheet's [mm]; None where nothing was measured."""
     edges = sheet.edges or Edges()
-
-    def placed(x: float, y: float) -> Array:
-        return rotated(np.array([x, y]) - centre, np.asarray(turn)) + shift + centre
-
-    off = [
-        abs(float(placed(x, y)[1]) - target)
-        for kind, x, y in corners(edges)
-        if (target := held.head_mm if kind == "head" else held.tail_mm) is not None
-    ]
-    beyond = []
+    seen: list[tuple[float, float, int, float, float]] = []
+    for kind, x, y in corners(edges):
+        target = held.head_mm if kind == "head" else held.tail_mm
+        if target is not None:
+            seen.append((x, y, 1, 0.0, target))
     for y in _ends(sheet):
         if edges.right_mm is not None and held.right_mm is not None:
-            beyond.append(float(placed(edges.right_mm, y)[0]) - held.right_mm)
+            seen.append((edges.right_mm, y, 0, 1.0, held.right_mm))
         if edges.left_mm is not None and held.left_mm is not None:
-            beyond.append(held.left_mm - float(placed(edges.left_mm, y)[0]))
-    return max(off) if off else None, max(0.0, *beyond) if beyond else None
+            seen.append((edges.left_mm, y, 0, -1.0, held.left_mm))
+    if not seen:
+        return None, None
+    table = np.array(seen)
+    placed = rotated(table[:, :2] - centre, np.asarray(turn)) + shift + centre
+    level = table[:, 2] == 1
+    off = np.abs(placed[level, 1] - table[level, 4])
+    beyond = table[~level, 3] * (placed[~level, 0] - table[~level, 4])
+    return (
+        float(off.max()) if off.size else None,
+        float(beyond.max(initial=0.0)) if beyond.size else None,
+    )
 
 
 def loosened(rows: Rows, poses: Poses) -> tuple[Rows, dict[int, tuple[str, float]]]:

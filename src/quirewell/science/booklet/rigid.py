@@ -53,7 +53,9 @@ def rotated(points: Array, turn: Array) -> Array:
     """Points (..., 2) turned about the origin by angles (...) [rad]."""
     cos, sin = np.cos(turn), np.sin(turn)
     x, y = points[..., 0], points[..., 1]
-    return np.stack([cos * x - sin * y, sin * x + cos * y], axis=-1)
+    out = np.empty(points.shape)
+    out[..., 0], out[..., 1] = cos * x - sin * y, sin * x + cos * y
+    return out
 
 
 def fit(points: Array, targets: Array, weights: Array) -> tuple[Array, Array, Array]:
