@@ -7,14 +7,14 @@ at ``half_mm`` to the right fore-edge.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from quirewell.demo.cover import PASSES
 from quirewell.demo.difference import ciede2000
-from quirewell.demo.outline import Loss, Movement, Outline, Run, draw_outline
+from quirewell.demo.outline import Loss, Movement, Outline, Run, draw_outline, edge_line
+from quirewell.demo.staple_holes import PlannedHole, opening, planned_holes
 from quirewell.demo.tone import Ageing, Lab, lab_from_linear, linear_from_lab
 
 WRAPS = 9
@@ -40,13 +40,20 @@ class SheetPlan:
     after: Ageing
     movement: Movement
     split_mm: float
-    holes_mm: tuple[tuple[float, float], ...]
+    holes: tuple[PlannedHole, ...]
+    head_mm: float
     seed: int
 
     @property
     def wrap(self) -> int:
         """Number of the wrap, 1 = outermost; 0 for the cover."""
         return 0 if self.code == "c" else int(self.code[1:])
+
+    @property
+    def rust_mm(self) -> tuple[tuple[float, float], ...]:
+        """Where rust has spread round a staple's leg, on the sheet."""
+        spread = [hole for hole in self.holes if hole.state in ("rusted", "plugged")]
+        return tuple((self.half_mm + hole.x_mm, self.head_mm + hole.y_mm) for hole in spread)
 
 
 def sheet_codes() -> tuple[str, ...]:
@@ -59,9 +66,9 @@ def sheet_plan(code: str, seed: int) -> SheetPlan:
     wrap = 0 if code == "c" else int(code[1:])
     rng = np.random.default_rng([seed, 200 + wrap])
     half = COVER_HALF_MM if wrap == 0 else WRAP_HALF_MM - CREEP_MM * (wrap - 1)
-    holes = tuple((half + 0.15 * float(rng.standard_normal()), at) for at in STAPLES_MM)
+    rng.standard_normal(2)  # spent, so that a seed gives the sheet it always gave
     split = {0: 24.0, 1: 15.0, 2: 7.0}.get(wrap, 0.0)
-    losses = _losses(rng, wrap, half, holes)
+    losses = _losses(rng, wrap, half)
     outline = draw_outline(
         rng,
         2 * half,
@@ -70,6 +77,12 @@ def sheet_plan(code: str, seed: int) -> SheetPlan:
         shear=float(0.0006 * rng.standard_normal()),
         roughness_mm=0.035,
     )
+    rng.random(2)  # spent likewise
+    head, slope = edge_line(outline, "head")
+    head += slope * half
+    holes = planned_holes(code, seed)
+    rims = tuple(opening(hole, half, head, seed * 100 + wrap) for hole in holes if hole.open)
+    outline = replace(outline, holes=rims)
     if split:
         outline = _split(outline, rng, half, split)
     before, after = _ageing(wrap)
@@ -82,8 +95,9 @@ def sheet_plan(code: str, seed: int) -> SheetPlan:
         HEIGHT_MM,
     )
     return SheetPlan(
-        code, half, HEIGHT_MM, outline, before, after, movement, split, holes, seed * 100 + wrap
-    )
+        code, half, HEIGHT_MM, outline, before, after, movement, split, holes, head,
+        seed * 100 + wrap,
+    )  # fmt: skip
 
 
 def _ageing(wrap: int) -> tuple[Ageing, Ageing]:
@@ -114,10 +128,8 @@ def _ageing(wrap: int) -> tuple[Ageing, Ageing]:
     return before, after
 
 
-def _losses(
-    rng: np.random.Generator, wrap: int, half: float, holes: Sequence[tuple[float, float]]
-) -> tuple[Loss, ...]:
-    losses = [Loss("hole", "", x, y, 0.9, 1.5) for x, y in holes]
+def _losses(rng: np.random.Generator, wrap: int, half: float) -> tuple[Loss, ...]:
+    losses: list[Loss] = []
     worn = wrap <= 2
     for edge, start, length in (
         ("head", 0.0, half),

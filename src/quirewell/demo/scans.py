@@ -19,7 +19,7 @@ from quirewell.demo.bench_strip import PRINTED_SHORT, lay_strip
 from quirewell.demo.cover import INKS, PASSES, cover_plates
 from quirewell.demo.coverage import polygon_area
 from quirewell.demo.difference import ciede2000
-from quirewell.demo.outline import EDGES, Outline, Points, Run
+from quirewell.demo.outline import EDGES, Movement, Outline, Points, Run
 from quirewell.demo.pages import page_plate
 from quirewell.demo.publication import (
     MOTTLE,
@@ -32,10 +32,12 @@ from quirewell.demo.publication import (
 )
 from quirewell.demo.scanner import Face, Glass, Ground, Image, Ink, Pose, scan
 from quirewell.demo.scenes import leaf_truth, tone_truth, unprinted
+from quirewell.demo.staple_holes import moved_hole, plug
 from quirewell.demo.tone import Ageing, Lab, ToneField, tone_field
 from quirewell.demo.truth import (
     DEFINITION,
     ChangeTruth,
+    HoleTruth,
     InkTruth,
     LeafTruth,
     Truth,
@@ -132,6 +134,7 @@ def _joined(truth: Truth, part: Truth) -> Truth:
         scans=dict(sorted({**truth.scans, **part.scans}.items())),
         changes=dict(sorted({**truth.changes, **part.changes}.items())),
         inks={**truth.inks, **part.inks},
+        holes=dict(sorted({**truth.holes, **part.holes}.items())),
         photographs=truth.photographs + part.photographs,
     )
 
@@ -160,7 +163,18 @@ def draw_part(code: str, target: str, dpi: int, seed: int, ground: Ground = "dar
                 pair.append(truth)
             changes[f"{code}.{side}.{panel}"] = _change(pair[0], pair[1], plan)
     inks = drawn.ink_truth() if code == "c" else {}
-    return Truth(seed, dpi, DEFINITION, found, changes, inks)
+    holes = {f"{code}.{moment}": hole_truth(plan, moment) for moment in MOMENTS}
+    return Truth(seed, dpi, DEFINITION, found, changes, inks, holes=holes)
+
+
+def hole_truth(plan: SheetPlan, moment: str) -> tuple[HoleTruth, ...]:
+    """The staple holes of a sheet in its own frame, before or after it moved in treatment."""
+    move = plan.movement if moment == "after" else Movement()
+    places = [moved_hole(hole, move, plan.half_mm, plan.head_mm) for hole in plan.holes]
+    return tuple(
+        HoleTruth(hole.number, x, y, hole.size_mm, hole.state)
+        for hole, (x, y) in zip(plan.holes, places, strict=True)
+    )
 
 
 def _change(before: LeafTruth, after: LeafTruth, plan: SheetPlan) -> ChangeTruth:
@@ -203,7 +217,7 @@ class DrawnSheet:
     def _tone(self, ageing: Ageing) -> ToneField:
         plan = self.plan
         return tone_field(
-            ageing, 2 * plan.half_mm, plan.height_mm, plan.seed, holes_mm=plan.holes_mm
+            ageing, 2 * plan.half_mm, plan.height_mm, plan.seed, holes_mm=plan.rust_mm
         )
 
     def face(self, side: str, moment: str) -> Face:
@@ -224,10 +238,15 @@ class DrawnSheet:
             inks = tuple(
                 replace(ink, passes=red) if ink.passes == PASSES["red"] else ink for ink in inks
             )
+        plugs = tuple(
+            plug(hole, plan.half_mm, plan.head_mm, 2 * plan.half_mm, side == "inner")
+            for hole in plan.holes
+            if hole.state == "plugged"
+        )
         return Face(
             outline.moved(movement),
             tone,
-            inks,
+            (*inks, *plugs),
             movement,
             self._through(side),
             plan.seed,

@@ -101,6 +101,18 @@ class InkTruth:
 
 
 @dataclass(frozen=True, slots=True)
+class HoleTruth:
+    """One planted staple hole in its sheet's own frame: x mm from the fold to the right as the
+    outer side is seen, y mm from the head edge down; of a torn one the place of the wire."""
+
+    number: int
+    x_mm: float
+    y_mm: float
+    size_mm: float
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
 class BathTruth:
     """What was planted in the bath: the paper, and the reserve each wrap was given [% CaCO3]."""
 
@@ -113,7 +125,8 @@ class BathTruth:
 class Truth:
     """Everything planted in a generated demo.
 
-    ``scans`` is keyed by file name, ``changes`` by place ("w03.outer.left"), ``inks`` by ink.
+    ``scans`` is keyed by file name, ``changes`` by place ("w03.outer.left"), ``inks`` by ink,
+    ``holes`` by sheet and moment ("w03.before").
     """
 
     seed: int
@@ -124,6 +137,7 @@ class Truth:
     inks: dict[str, InkTruth]
     photographs: tuple[str, ...] = ()
     bath: BathTruth | None = None
+    holes: dict[str, tuple[HoleTruth, ...]] = field(default_factory=dict)
 
 
 def as_json(truth: Any) -> Any:
