@@ -153,18 +153,26 @@ def _paper(
     return np.asarray(out)
 
 
+_PLATE_PX_MM = 24.0
+
+
 def _print(rng: np.random.Generator, x: Array, y: Array) -> Array:
     """Lines of strokes like print, from 2.2 mm beside the fold on both pages."""
-    ink = np.zeros(x.shape)
+    reach = 13.0
+    plate = np.zeros((int(HEIGHT_MM * _PLATE_PX_MM), int(2 * reach * _PLATE_PX_MM)), np.float32)
     for row in np.arange(8.0, HEIGHT_MM - 8.0, 3.6):
         for side in (-1.0, 1.0):
             place = 2.2 + 0.6 * rng.random()
             while place < 12.0:
                 wide, tall = rng.uniform(0.25, 0.5), rng.uniform(1.0, 1.8)
-                on = (side * x > place) & (side * x < place + wide)
-                ink[on & (y > row) & (y < row + tall)] = 0.95
+                ends = sorted((reach + side * place, reach + side * (place + wide)))
+                left, right = (round(_PLATE_PX_MM * end) for end in ends)
+                top, foot = round(_PLATE_PX_MM * row), round(_PLATE_PX_MM * (row + tall))
+                plate[top:foot, left:right] = 0.95
                 place += wide + rng.uniform(0.3, 0.9)
-    return ink
+    at_x = ((x + reach) * _PLATE_PX_MM - 0.5).astype(np.float32)
+    at_y = (y * _PLATE_PX_MM - 0.5).astype(np.float32)
+    return np.asarray(cv2.remap(plate, at_x, at_y, cv2.INTER_LINEAR), np.float64)
 
 
 def _lit(rng: np.random.Generator, alpha: Array, paper: Array, light: str, px: float) -> Array:

@@ -83,8 +83,8 @@ def test_what_scatters_from_hole_to_hole_is_covered_by_the_holes_own_u(light: st
 @pytest.mark.parametrize("light", LIGHTS)
 def test_print_and_worms_near_the_fold_are_no_holes(light: str) -> None:
     decoys = (
-        Plant("ink", 0.1, 48.0, 0.8), Plant("worm", 2.6, 40.0, 1.0),
-        Plant("ink", -0.9, 12.0, 0.7), Plant("worm", -3.1, 70.0, 0.8),
+        Plant("ink", 0.1, 48.0, 0.8), Plant("worm", 1.9, 40.0, 0.5),
+        Plant("ink", -0.9, 12.0, 0.7), Plant("worm", -1.9, 70.0, 0.5),
     )  # fmt: skip
     for seed in range(3):
         made = scan(seed, 300, light, plants(seed), decoys=decoys)
