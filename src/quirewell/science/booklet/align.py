@@ -32,9 +32,10 @@ from quirewell.science.booklet.rigid import Array, Poses, rotated
 from quirewell.science.booklet.wrong_hole import Misfit, Suspect, look
 
 __all__ = ["ASSUMED_U_MM", "Alignment", "Placed", "align"]
-# u of a hole of which none is known, and slack of a torn one of unknown size [mm]; a torn hole is
-# so many times less sure (common practice, no source).
+# u of a hole of which none is known, the least that is believed, slack of a torn one of unknown
+# size [mm]; a torn hole is so many times less sure (common practice, no source).
 ASSUMED_U_MM = 0.1
+LEAST_U_MM = 0.001
 TORN_SLACK_MM = 0.5
 TORN_TIMES = 3.0
 ALL = "all"
@@ -145,7 +146,7 @@ def _table(sheets: tuple[Sheet, ...], numbers: tuple[int, ...], wire_mm: float) 
                 continue
             j = numbers.index(one.number)
             at[i, j] = one.x_mm, one.y_mm
-            u[i, j] = one.u_mm or ASSUMED_U_MM
+            u[i, j] = max(one.u_mm or ASSUMED_U_MM, LEAST_U_MM)
             slack[i, j] = max(0.0, ((one.size_mm or 0.0) - wire_mm) / 2)
             torn[i, j] = one.state == "torn"
             if torn[i, j]:

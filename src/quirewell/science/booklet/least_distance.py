@@ -8,6 +8,8 @@ from scipy.optimize import nnls
 from quirewell.science.booklet.rigid import Array
 
 TOLERANCE = 1e-9
+# A limit that is missed by more than this share of the way to it was not kept at all.
+_KEPT = 1e-6
 
 
 class NoRoom(ValueError):
@@ -36,7 +38,10 @@ def limited_step(hessian: Array, gradient: Array, rows: Array, least: Array) -> 
         normals = inverse @ rows[taken].T
         lengths = np.maximum(np.linalg.norm(normals, axis=0), 1e-300)
         step = inverse.T @ _nearest(normals / lengths, wanting[taken] / lengths)
-        broken = (wanting - rows @ step > TOLERANCE) & ~taken
+        missing = wanting - rows @ step
+        if (missing[taken] > _KEPT * (1.0 + wanting.max())).any():
+            raise NoRoom("no step keeps all limits")
+        broken = (missing > TOLERANCE) & ~taken
         if not broken.any():
             break
         taken |= broken
@@ -52,6 +57,6 @@ def _nearest(normals: Array, bounds: Array) -> Array:
     aim[-1] = 1.0
     solution, _ = nnls(system, aim, maxiter=30 * system.shape[1])
     rest = system @ solution - aim
-    if -rest[-1] < 1e-9:
-        raise NoRoom("no lie keeps all limits")
+    if -rest[-1] < 1e-13:
+        raise NoRoom("no step keeps all limits")
     return np.asarray(-unit * rest[:-1] / rest[-1])

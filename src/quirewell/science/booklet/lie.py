@@ -22,7 +22,7 @@ from quirewell.science.booklet.rigid import Array, Poses, applied, fit
 PULL = 1e-4
 _STEPS = 60
 # Limits that leave no room at all (a turn is not quite straight) give by the first that does.
-_SPARES_MM = (1e-7, 1e-5, 1e-3, 0.1, 10.0, 1000.0)
+_SPARES_MM = (0.0, 1e-6, 1e-4, 1e-2, 1.0, 100.0)
 # A step that would gain less of the sum than this is the last one.
 SETTLED = 1e-10
 
