@@ -22,7 +22,7 @@ Light = NDArray[np.float32]
 Pixels = NDArray[np.uint8 | np.uint16]
 Mask = NDArray[np.bool_]
 
-HALF_MM = 4.5
+HALF_MM = 4.1
 # Nothing nearer to head or foot is a staple hole; the edge's own shade ends there (assumed).
 RIM_MM = 0.7
 _FINEST_MM = 25.4 / 600
@@ -58,10 +58,15 @@ class FoldStrip:
 
 def share(light: Light, paper: Light, ground: Array, noise: Array) -> Light:
     """Share of ground in light (..., 3) over paper, colours weighed by how well they tell."""
-    way = ground.astype(np.float32) - paper
-    weighed = way / np.square(noise).astype(np.float32)
-    square = np.maximum(np.einsum("...i,...i->...", weighed, way), np.float32(1e-6))
-    return np.asarray(np.einsum("...i,...i->...", weighed, light - paper) / square, np.float32)
+    above = np.zeros(paper.shape[:-1], np.float32)
+    square = np.full(paper.shape[:-1], 1e-6, np.float32)
+    for at in range(3):
+        bare = paper[..., at]
+        way = np.float32(ground[at]) - bare
+        weighed = way * np.float32(1.0 / noise[at] ** 2)
+        above += weighed * (light[..., at] - bare)
+        square += weighed * way
+    return np.asarray(above / square, np.float32)
 
 
 def fold_strip(pixels: Pixels, frame: SheetFrame, hidden: list[Array]) -> FoldStrip | None:

@@ -30,9 +30,10 @@ from quirewell.science.imaging.region import Region, find_region
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8 | np.uint16]
-# Edges and fold are drawn at 150 dpi or finer; paper is told from ground at 50 or finer.
+# Head edge and fold are drawn at 150 dpi or finer; paper is told from ground on a picture reduced
+# further, as long as it stays this large.
 _MIDDLE_MM = 25.4 / 150
-_COARSER = 3
+_COARSE_MM, _SMALLEST_PX = 0.7, 200
 _TRIM_MM = 1.5
 # Where no fold is seen, the middle of the sheet stands for it: how far off it may be (assumed).
 NO_FOLD_U_MM = 1.0
@@ -122,7 +123,8 @@ def find_frame(
     size = float(np.sqrt(px_mm[0] * px_mm[1]))
     step = max(1, int(_MIDDLE_MM / size + 0.1))
     middle = _reduced(pixels, step)
-    coarser = _COARSER if min(middle.shape[:2]) >= 200 * _COARSER and size * step < 0.2 else 1
+    most = min(int(_COARSE_MM / (size * step)), min(middle.shape[:2]) // _SMALLEST_PX)
+    coarser = max(1, most)
     small, factor = _reduced(middle, coarser), step * coarser
     shrunk = replace(
         said,
@@ -168,7 +170,7 @@ def _grown(edge: Edge, factor: float) -> Edge:
 def _edges(
     picture: Pixels, region: Region, grow: float, px_mm: float, fold_side: Side | None
 ) -> dict[Side, Edge]:
-    """Edges seen in the middling picture; the left and right ones only roughly."""
+    """Edges seen in the middling picture; all but the head only roughly."""
     coarse = {}
     for side in SIDES:
         found = coarse_line(region, side) if side != fold_side else None
@@ -176,7 +178,7 @@ def _edges(
             coarse[side] = _scaled(found[0], grow), found[1] * grow, found[2] * grow
     edges: dict[Side, Edge] = {}
     for side, (line, start, stop) in coarse.items():
-        if side in ("left", "right"):
+        if side != "head":
             edges[side] = Edge(line, grow, grow, 1.0, 0.0, 0.0)
             continue
         trim = _TRIM_MM / px_mm
@@ -276,7 +278,7 @@ def _framed(
         )
     else:
         return None
-    head_u = _head_u(edges, panel, size, factor) if "head" in edges else NO_HEAD_U_MM
+    head_u = _head_u(edges, panel, size) if "head" in edges else NO_HEAD_U_MM
     if "head" not in edges:
         says.append(
             "The head edge is not in the picture, so y is measured from the picture's upper rim; "
@@ -300,12 +302,12 @@ def _framed(
     )  # fmt: skip
 
 
-def _head_u(edges: dict[Side, Edge], panel: Panel, px_mm: float, factor: float) -> float:
+def _head_u(edges: dict[Side, Edge], panel: Panel, px_mm: float) -> float:
     """How well the head edge is placed at the fold [mm]: at its end it is twice as unsure as in
     its middle, and the half-way point of light may lie off the true edge."""
     ends = 1.0 if panel == "whole" else 2.0
-    step = max(1.0, factor / _COARSER)
-    return px_mm * float(np.hypot(ends * edges["head"].u_px, EDGE_BIAS_LIGHT_PX * step))
+    bias = EDGE_BIAS_LIGHT_PX * max(px_mm, _MIDDLE_MM)
+    return float(np.hypot(ends * edges["head"].u_px * px_mm, bias))
 
 
 def _rim(pixels: Pixels, side: Side) -> Line:
