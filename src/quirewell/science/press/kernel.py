@@ -99,19 +99,19 @@ def _node(cell: Array, celsius: float, w: float, out: Array) -> None:
     """Properties of a cell: 0 vapour pressure, 1 permeability, 2 conductivity, 3 heat of its
     water, 4 capillary pressure, 5 liquid conductivity, 6 humidity."""
     kind = int(cell[KIND])
-    open_air = air_permeability(celsius)
     latent = vaporisation(celsius)
     out[4] = 0.0
     out[5] = 0.0
     if kind <= 1:
         u = max(w, 0.0) / cell[RHO]
         phi, bound = humidity_and_heat(kind, u, celsius)
-        out[1] = open_air / cell[MU]
+        out[1] = air_permeability(celsius) / cell[MU]
         out[2] = cell[LAMBDA] * (1.0 + cell[LAMBDA_WET] * min(u, MOST_WATER))
         out[3] = latent + bound
     elif kind == 2:
         phi = max(w, 0.0) / TIGHT_STORAGE
-        out[1] = open_air / cell[MU]
+        # Asked for only where vapour is driven through it.
+        out[1] = air_permeability(celsius) / cell[MU] if w > 0.0 else 0.0
         out[2] = cell[LAMBDA]
         out[3] = latent
     else:  # EN 15026:2007, annex A
@@ -129,7 +129,8 @@ def _node(cell: Array, celsius: float, w: float, out: Array) -> None:
             + 2.5969e-9 * x**5
         )  # fmt: skip
     out[6] = phi
-    out[0] = phi * p_sat(celsius)
+    # A dry plate has no vapour, whatever its warmth: exactly 0, and its curve need not be asked.
+    out[0] = phi * p_sat(celsius) if phi > 0.0 else 0.0
 
 
 @compiled
@@ -163,6 +164,8 @@ def rates(y: Array, cells: Array, faces: Array, out: Array) -> None:
             half = 0.5 * cell[DX]
             film = 1.0 / face[FACE_H] if face[MODE] == 0.0 else 0.0
             heat = sign * (face[FACE_C] - at_c) / (half / own[2] + film)
+            if own[1] == 0.0:
+                own[1] = air_permeability(at_c) / cell[MU]
             if face[MODE] == 1.0:
                 vapour = sign * (face[FACE_P] - own[0]) * own[1] / half
                 liquid = sign * own[5] * (own[4] - face[FACE_CAPILLARY]) / half
@@ -174,8 +177,13 @@ def rates(y: Array, cells: Array, faces: Array, out: Array) -> None:
             upper, lower = cells[i - 1], cells[i]
             ha, hb = 0.5 * upper[DX], 0.5 * lower[DX]
             heat = (y[2 * i] - celsius) / (ha / above[2] + hb / here[2] + upper[JOINT])
-            lift = 1.0 if int(lower[KIND]) == 3 else _stefan(above[0], here[0])
-            vapour = lift * (above[0] - here[0]) / (ha / above[1] + hb / here[1])
+            if above[0] != here[0]:
+                if above[1] == 0.0:
+                    above[1] = air_permeability(y[2 * i]) / upper[MU]
+                if here[1] == 0.0:
+                    here[1] = air_permeability(celsius) / lower[MU]
+                lift = 1.0 if int(lower[KIND]) == 3 else _stefan(above[0], here[0])
+                vapour = lift * (above[0] - here[0]) / (ha / above[1] + hb / here[1])
             if above[5] > 0.0 and here[5] > 0.0:
                 liquid = 0.5 * (above[5] + here[5]) * (here[4] - above[4]) / (ha + hb)
         if i == 0:

@@ -60,8 +60,9 @@ def march(
     y[2:-2:2], y[3:-2:2] = start_c, start_w
     cells, faces = np.ascontiguousarray(cells), np.array(faces, dtype=np.float64, order="C")
 
+    out = np.empty(len(y))  # The solver copies what it is given: one place serves all calls.
+
     def change(time: float, state: Array) -> Array:
-        out = np.empty(len(state))
         if platen is not None:
             for side in (0, 1):
                 faces[side, FACE_C] = np.interp(time, platen[:, 0], platen[:, side + 1])
