@@ -35,6 +35,7 @@ def known_refs(state: ItemState) -> frozenset[str]:
     for collection in (
         state.captures, state.readings, state.defects, state.grades, state.remaining,
         state.spot_tests, state.overrides, state.steps, state.baths, state.margins,
+        state.staples, state.found, state.holes, state.joined,
     ):  # fmt: skip
         refs.update(collection)
     return frozenset(refs)

@@ -21,13 +21,14 @@ from quirewell.report.finish import finish_files, finish_part
 from quirewell.report.manifest import manifest_of
 from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
+from quirewell.report.rejoin import rejoin_files, rejoin_part
 from quirewell.report.typeset import typeset
 from quirewell.stages.naming import place_words
 from quirewell.stages.results import PageResult, Shown, page_results
 from quirewell.stages.shades import Shade, shade
 from quirewell.studio.studio import Studio
 
-TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 2
+TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 3
 LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 37.0, 78.0
 SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
 Progress = Callable[[str], None]
@@ -140,6 +141,7 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
         "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],
         "treatment": content.treatment_part(state),
+        "rejoin": rejoin_part(state),
         "finish": finish_part(state),
         "results": results,
         "shades": [_shade_entry(entry, state) for entry in _shades(state)],
@@ -207,6 +209,7 @@ def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> byte
             files[f"shade-{entry.key}.svg"] = drawn.encode()
             words = {0: "lowest", 1: "", 2: "", 3: "", 4: "", 5: "highest"}
             files[f"key-{entry.key}.svg"] = legend_svg(words, PRINT).encode()
+    files.update(rejoin_files(state))
     files.update(finish_files(state))
     return typeset(TEMPLATE, said.content, files, head.at)
 
