@@ -8,6 +8,8 @@ import pytest
 from quirewell.demo.publication import sheet_codes, sheet_plan
 from quirewell.demo.scans import DrawnSheet, hole_truth
 from quirewell.demo.staple_holes import LEGS_MM, planned_holes
+from quirewell.science.booklet.align import align
+from quirewell.science.booklet.holes import HoleAt, Sheet
 from quirewell.science.imaging.staple_holes import find_holes
 
 SEED, DPI = 1936, 100
@@ -53,3 +55,47 @@ def test_found_holes_are_those_planted(code: str, side: str, moment: str) -> Non
         assert hole.u_x_mm is not None and hole.u_y_mm is not None
         assert abs(hole.x_mm - true.x_mm) <= max(2 * hole.u_x_mm, 0.1)
         assert abs(hole.y_mm - true.y_mm) <= max(2 * hole.u_y_mm, 0.1)
+
+
+def test_ten_sheets_come_back_within_what_theory_allows() -> None:
+    """Holes found in all ten drawn sheets, torn, plugged and missing among them, against the same
+    matching of the planted places: shifts and turns differ by no more than their own u says."""
+    found, planted = [], []
+    for code in sheet_codes():
+        plan = sheet_plan(code, SEED)
+        picture, truth = DrawnSheet(plan, DPI, SEED).panel("outer", "left", "after", "dark")
+        scale = truth.um_per_px_x / 1000, truth.um_per_px_y / 1000
+        seen = find_holes(picture, scale, panel="left", side="outer", count=4)
+        found.append(
+            Sheet(
+                code,
+                tuple(
+                    HoleAt(one.number, one.x_mm, one.y_mm, one.u_mm, one.size_mm, one.state)
+                    for one in seen.holes
+                ),
+            )
+        )
+        planted.append(
+            Sheet(
+                code,
+                tuple(
+                    HoleAt(one.number, one.x_mm, one.y_mm, 0.05, None, "clean")
+                    if one.state != "missing"
+                    else HoleAt(one.number, None, None, state="missing")
+                    for one in hole_truth(plan, "after")
+                ),
+            )
+        )
+    ours, true = align(found), align(planted)
+    away = np.array(
+        [
+            (one.dx_mm - other.dx_mm, one.dy_mm - other.dy_mm, one.turn_mrad - other.turn_mrad)
+            for one, other in zip(ours.sheets, true.sheets, strict=True)
+        ]
+    )
+    u = np.array([(s.u_dx_mm, s.u_dy_mm, s.u_turn_mrad) for s in ours.sheets], dtype=float)
+    # The cover stays where it is; what is unsure of it is in every other sheet's shift.
+    whole = np.hypot(u[1:], u[0])
+    assert (np.abs(away[1:]) <= 3.0 * whole).all()
+    assert np.sqrt(np.mean((away[1:] / whole) ** 2)) < 1.3
+    assert np.abs(away[1:, :2]).max() < 0.2

@@ -14,10 +14,12 @@ from pathlib import Path
 
 from quirewell.demo.dummy import PRESS, write_dummy_log
 from quirewell.demo.story import ACTOR, BATH, BENCH, ITEM, OPENED, TITLE, ZONE, Act, StepAct
+from quirewell.jobs.runner import Runner
 from quirewell.record.event import Draft, Event
 from quirewell.record.finding import Input
 from quirewell.record.nouns import ItemState
-from quirewell.stages import overview, treat
+from quirewell.stages import overview, rejoining, treat
+from quirewell.stages.finding_holes import start_finding
 from quirewell.stages.ledger_entry import keep_ledger
 from quirewell.stages.press_bench import calibrate_press
 from quirewell.stages.working import work_out
@@ -92,6 +94,20 @@ class Bench:
         known = self.studio.bench().known_presses()
         whole = form | ({"known": known[-1].use} if known else {})
         self.save(work_out(self.state, "press", whole, {}, ()))
+
+    def find_holes(self, at: str, runner: Runner) -> tuple[str, ...]:
+        """Look for staple holes in the scans; what could not be searched."""
+        self.clock.set(at)
+        return start_finding(self.studio, self.item, runner, actor=ACTOR).wait().errors
+
+    def lay_sheets(self, at: str, minutes_each: int) -> None:
+        """Lay every sheet in its place, one after another as the guide leads."""
+        when = datetime.fromisoformat(at)
+        while place := rejoining.guide(self.state).next_place:
+            self.clock.set(when.isoformat(timespec="minutes"))
+            told = f"{when.isoformat(timespec='minutes')}:00Z"
+            self.save(rejoining.lay(self.state, {"place": place, "at": told}))
+            when += timedelta(minutes=minutes_each)
 
     def _act(self, act: Act) -> None:
         self.clock.set(act.at)

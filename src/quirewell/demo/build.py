@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from quirewell.demo import story
+from quirewell.demo import story, story_rejoin
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.scans import check_wanted, generate
@@ -155,6 +155,7 @@ def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     bench.follow(story.READ_BEFORE)
     bench.follow(story.TESTS)
     bench.follow(story.DRY_WORK)
+    bench.follow(story_rejoin.TAKEN_APART)
     bench.follow(story.DECIDED)
     bench.follow(story.WASHING)
     bench.follow((story.BATH, *story.BATH_READINGS))
@@ -173,6 +174,11 @@ def _after(bench: Bench, place: Path, seed: int, runner: Runner, tell: Tell) -> 
     bench.clock.set(story.MEASURED_AFTER)
     failures += _measure(bench, runner, tell)
     bench.follow(story.READ_AFTER)
+    tell("looking for the staple holes, and laying the sheets by them")
+    failures += bench.find_holes(story_rejoin.HOLES_FOUND, runner)
+    if len(bench.state.holes) > 1:
+        bench.follow(story_rejoin.MATCHING)
+    bench.lay_sheets(story_rejoin.LAID_FROM, story_rejoin.MINUTES_EACH)
     bench.follow(story.JOINING)
     tell("looking inside the press")
     for at, form in story.PRESS_PLANS:
