@@ -27,6 +27,7 @@ NAMES = (
     "press",
     "press_calibration",
     "rejoin",
+    "staple_holes",
 )
 
 
