@@ -83,6 +83,21 @@ COMMANDS = {
         "rejoin",
         "Lay all sheets on one another by their staple holes.",
     ),
+    "order": (
+        "quirewell.cli.fold",
+        "order",
+        "Whether all sheets are there and in order, by their page numbers.",
+    ),
+    "creep": (
+        "quirewell.cli.creep",
+        "creep",
+        "Creep from flat widths, wraps that do not belong, the fore-edge to come.",
+    ),
+    "fold": (
+        "quirewell.cli.fold",
+        "fold",
+        "Where a fold may lie, spine roll, and how far each fold is worked.",
+    ),
     "sheet": (
         "quirewell.cli.sheet",
         "sheet",

@@ -39,6 +39,8 @@ _MODULES = (
     "hole_finding",
     "aligning",
     "ordering",
+    "creeping",
+    "folding",
 )
 
 

@@ -4,7 +4,7 @@ Parameters are text: ``wraps``, ``first_page`` (1), ``unseen`` (0; wraps of whic
 and that may be there), and ``pages``, a table with a line to each wrap
 as it was found: ``wrap`` (w01 and so on), ``position`` (1 = outermost), ``outer_left``,
 ``outer_right``, ``inner_left``, ``inner_right`` (a number, "-" where none is printed, "?" where it
-cannot be read).
+cannot be read). A line that begins with # is a remark.
 """
 
 from __future__ import annotations
@@ -85,12 +85,13 @@ def read_pages(text: str) -> list[Found]:
     if len(text) > _MOST_CHARACTERS:
         raise ValueError(f"a table of pages has at most {_MOST_CHARACTERS} characters; is it that?")
     lines = text.removeprefix("\ufeff").splitlines()
-    head = next((line for line in lines if line.strip()), "")
+    told = (line for line in lines if line.strip() and not line.lstrip().startswith("#"))
+    head = next(told, "")
     rows = csv.reader(io.StringIO("\n".join(lines)), delimiter=";" if ";" in head else ",")
     columns: list[str] = []
     out = []
     for cells in rows:
-        if not any(cell.strip() for cell in cells):
+        if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
             continue
         trimmed = [cell.strip() for cell in cells]
         if not columns:
