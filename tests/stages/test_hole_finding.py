@@ -117,6 +117,9 @@ def test_the_command_line_reads_the_name_and_prints_json_or_rows(image: Path) ->
     assert data["holes"][0]["x_mm"] == pytest.approx(-MADE.plants[0].x_mm, abs=0.1)
     code, rows = asked("--csv")
     assert code == 0 and rows.startswith("wrap,hole,x_mm,y_mm,u_mm,hole_mm,state\nw03,1,")
+    done = CliRunner().invoke(main, ["holes", str(image), str(image), "--csv"])
+    assert done.stdout.count("w03,1,") == 2 and done.stdout.count("wrap,hole") == 1
+    assert asked(str(image))[0] == 2
     code, card = asked()
     assert code == 0 and "torn" in card
     code, fault = asked("--light", "blue", "--json")

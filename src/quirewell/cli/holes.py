@@ -9,8 +9,10 @@ import click
 
 from quirewell.cli.options import JSON, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
+from quirewell.record.finding import Run
 from quirewell.stages.filenames import parse
 from quirewell.stages.hole_finding import METHOD, as_json
+from quirewell.stages.hole_table import read_holes, write_holes
 from quirewell.stages.methods import run_method
 from quirewell.studio.images import ImageError
 
@@ -37,36 +39,45 @@ _OPTIONS = (
 
 
 @click.command()
-@click.argument("image", type=click.Path(path_type=Path))
+@click.argument(
+    "images", metavar="IMAGE...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
 @text_options(_OPTIONS)
 @click.option("--csv", "wants_csv", is_flag=True, help="Rows of the table of holes, nothing else.")
 @JSON
-def holes(image: Path, wants_csv: bool, wants_json: bool, **params: str) -> None:
+def holes(images: tuple[Path, ...], wants_csv: bool, wants_json: bool, **params: str) -> None:
     """Find the staple holes of a sheet near its fold: place, size, state.
 
     \b
     Examples:
       quirewell holes w03-outer-left-before.tif --count 4
       quirewell holes c-outer-whole-before.tif --light transmitted --json
-      quirewell holes w03-inner-right-before.tif --expected '60 73 187 200' --csv
+      quirewell holes w03-inner-right-before.tif --expected '60 73 187 200'
+      quirewell holes *-outer-left-before.tif --count 4 --csv > holes.csv
 
     x runs from the fold to the right and y from the head edge down, seen from the outer side. Scan
     at 300 dpi or more on a dark card, or photograph the sheet on a light box with a scale in the
     picture. Take staples out before a scan, and never press a brittle fold flat to get one.
     """
+    if len(images) > 1 and not wants_csv:
+        fail("Several pictures give one table: add --csv, or give one picture.", wants_json)
+    runs = [_run(image, params, wants_json) for image in images]
+    if wants_csv:
+        texts = [next(f.text for f in run.findings if f.quantity == "holes.rows") for run in runs]
+        sheets = [sheet for text in texts if text for sheet in read_holes(text)]
+        click.echo(write_holes(sheets), nl=False)
+    elif wants_json:
+        print_json(as_json(runs[0]))
+    else:
+        click.echo("\n".join(_card(images[0], as_json(runs[0]))))
+
+
+def _run(image: Path, params: dict[str, str], wants_json: bool) -> Run:
     given = _from_name(image) | {name: text for name, text in params.items() if text}
     try:
-        run = run_method(METHOD, "image", {"image": image}, params=given)
+        return run_method(METHOD, "image", {"image": image}, params=given)
     except (ImageError, ValueError) as error:
         fail(sentence(error), wants_json)
-    found = as_json(run)
-    if wants_csv:
-        rows = next(one.text for one in run.findings if one.quantity == "holes.rows")
-        click.echo(rows or "wrap,hole,x_mm,y_mm,u_mm,hole_mm,state\n", nl=False)
-    elif wants_json:
-        print_json(found)
-    else:
-        click.echo("\n".join(_card(image, found)))
 
 
 def _from_name(image: Path) -> dict[str, str]:
