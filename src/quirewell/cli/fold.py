@@ -127,7 +127,8 @@ def order(pages: Path, wants_json: bool, **texts: str) -> None:
         print_json(out)
         return
     lines = ["ORDER", *paragraphs("In a sentence", [out["says"]])]
-    lines += paragraphs("Look at these", [f"{one['says'][0].upper()}{one['says'][1:]}." for one in out["told"]])
+    told = [f"{one['says'][0].upper()}{one['says'][1:]}." for one in out["told"]]
+    lines += paragraphs("Look at these", told)
     lines += ["", f"  {'wrap':<6}{'outer left, right':>20}{'inner left, right':>20}"]
     for wrap, made in out["pairs"].items():
         pairs = f"{made[0]}, {made[1]}".rjust(20) + f"{made[2]}, {made[3]}".rjust(20)

@@ -80,7 +80,8 @@ def creep_fit(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
         out += _fitted(creep, factor, leaf, given)
         says = _sentence(creep, factor)
         warnings += [] if creep.agree else [
-            "No line holds more than half of the wraps, so none is called odd: look at their order."
+            "The wraps lie on no line as well as their u says: look at their order, at u, and "
+            "whether all were measured at one humidity."
         ]  # fmt: skip
     if params.get("before", "").strip():
         out.append(_changed(params["before"], creep))

@@ -83,7 +83,7 @@ def _flat(row: dict[str, str], line: int) -> Flat:
     if width is None:
         if left is None or right is None:
             raise TableError(f"line {line}: {sheet} needs width_mm, or both left_mm and right_mm")
-        width = left + right
+        width = round(left + right, 6)
     elif left is not None and right is not None:
         most = 3 * math.sqrt(2) * (u or RULE_U_MM) + 0.5
         if abs(left + right - width) > most:

@@ -30,6 +30,8 @@ COVER = Reading(0.12, 0.03)
 # A steel rule read by hand on a flat sheet [mm] (assumed).
 RULE_U_MM = 0.25
 FEWEST = 4
+# Scatter about the line, in units of the stated u, beyond which it is no line (own judgement).
+LOOSE = 3.0
 
 
 class TooFew(ValueError):
@@ -62,7 +64,7 @@ class Odd:
 class Creep:
     """The line through the widths. ``kappa_t_mm`` with its 90 % band, ``width_mm`` of the
     outermost wrap on the line, ``scatter_mm`` of a wrap about it; ``off_mm`` of each wrap from
-    what the others say of it."""
+    what the others say of it; ``agree`` False where they scatter about it three times their u."""
 
     kappa_t_mm: float
     u_kappa_t_mm: float
@@ -145,7 +147,7 @@ def fit_widths(widths: Sequence[Width]) -> Creep:
     return Creep(
         kappa_t, line.u(1) / 2, kappa_t - half, kappa_t + half, line.dof, float(line.values[0]),
         line.u(0), line.scatter * float(np.sqrt(np.mean(u[held.kept] ** 2))), wraps,
-        tuple(map(float, held.off)), odd, held.agree,
+        tuple(map(float, held.off)), odd, held.agree and line.scatter <= LOOSE,
     )  # fmt: skip
 
 

@@ -1,11 +1,12 @@
 """Spine roll from one photograph of the head of the closed pamphlet: angles only, no scale.
 
-The block lies long and thin on a ground of another tone, one end cut by the fore-edge. It is parted
-from its ground by one threshold (``otsu1979``), its two long sides and that end are fitted with
-straight lines robust to torn corners (Huber's weights), and the roll is how far the end leans
-from square to the middle of both sides. The end's doubt counts neighbouring rows as one where they
-agree (leaves are wider than pixels); the sides' lack of parallel, as a tilted camera or a gaping block
-gives, is added by half. Holds for a camera held squarely over the head, leaves lying flat.
+The block lies long and thin on a ground of another tone, one end cut by the fore-edge. It is
+parted from its ground by one threshold (``otsu1979``), its two long sides and that end are fitted
+with straight lines robust to torn corners (Huber's weights), and the roll is how far the end
+leans from square to the middle of both sides. The end's doubt counts neighbouring rows as one
+where they agree (leaves are wider than pixels); the sides' lack of parallel, as a tilted camera
+or a gaping block gives, is added by half. Holds for a camera held squarely over the head, leaves
+lying flat.
 """
 
 from __future__ import annotations
