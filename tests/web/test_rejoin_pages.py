@@ -116,3 +116,17 @@ def test_both_sheets_are_printed(bench: Bench) -> None:
             continue
         assert answer.status_code == 200 and answer.content.startswith(b"%PDF")
     assert bench.client.get(bench.url("/rejoin/sheet.pdf?paper=napkin")).status_code == 422
+
+
+def test_creep_and_fold_are_worked_out_on_the_page(bench: Bench) -> None:
+    widths = "wrap,width_mm\r\nw01,368.3\r\nw02,367.9\r\nw03,367.7\r\nw04,367.4\r\nw05,371.0"
+    said = post(bench, "/rejoin/creep", {"widths": widths, "leaf_mm": "0.085"})
+    assert "Look at wrap 5." in said
+    said = post(bench, "/rejoin/fold", {"front_now_mm": "3.2", "back_now_mm": "0.6",
+                                        "choice": "even"})  # fmt: skip
+    assert "even split" in said and "planned" in said and "Front and back together stay" in said
+    assert "breaks when it is worked dry: humidify it first" in said
+    said = post(bench, "/rejoin/fold", {"choice": ""})
+    assert "give something measured" in said.lower()
+    said = post(bench, "/rejoin/creep", {"widths": "nonsense"})
+    assert "table of widths" in said and "nonsense" in said

@@ -207,6 +207,16 @@ def edges_of(state: ItemState, place: str) -> Edges | None:
     )  # fmt: skip
 
 
+def laid_widths(state: ItemState) -> dict[str, str]:
+    """Half widths from the fold as scans measured them, as a table; empty where none did."""
+    rows = ["wrap,left_mm,right_mm"]
+    for place in state.gathering.sheets() if state.gathering else ():
+        edges = edges_of(state, place)
+        if edges is not None and edges.left_mm is not None and edges.right_mm is not None:
+            rows.append(f"{place},{-edges.left_mm:.2f},{edges.right_mm:.2f}")
+    return {"widths": "\n".join(rows)} if len(rows) > 1 else {}
+
+
 def newest_match(state: ItemState) -> Run | None:
     """The matching that holds."""
     return state.newest_run(METHOD, SUBJECT)
@@ -402,3 +412,44 @@ def _picture(run: Run, places: list[str]) -> MatchPicture | None:
         for number, mine in sorted(dots.items())
     )
     return MatchPicture(float(run.params.get("wire_mm", USUAL_WIRE_MM)), panels)
+
+
+@dataclass(frozen=True, slots=True)
+class FoldChoice:
+    """One way to split the overhang, in words."""
+
+    name: str
+    chosen: bool
+    possible: bool
+    front: str
+    back: str
+    shift: str
+    looks: str
+
+
+def _twice(value: float, u: float) -> str:
+    return f"{round(value, 1) + 0.0:.1f} \u00b1 {2 * u:.1f}"
+
+
+def fold_choices(run: Run | None) -> tuple[FoldChoice, ...]:
+    """The ways to fold the cover that a plan weighed; empty where it weighed none."""
+    text = "" if run is None else run.drawing.get("choices", "")
+    out = []
+    for line in text.split("\n"):
+        parts = line.split("|", 4)
+        if len(parts) != 5:
+            continue
+        name, chosen, possible, said, looks = parts
+        n = [float(one) for one in said.split()]
+        out.append(
+            FoldChoice(
+                name,
+                chosen == "1",
+                possible == "1",
+                _twice(n[0], n[1]),
+                _twice(n[2], n[3]),
+                _twice(n[4], n[5]),
+                looks,
+            )
+        )
+    return tuple(out)

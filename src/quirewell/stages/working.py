@@ -20,9 +20,11 @@ from quirewell.science.paper.adhesive import GRADES_MPAS
 from quirewell.science.press.salts import SALTS
 from quirewell.stages import (
     adhesives,
+    creeping,
     damping,
     dosing,
     drying,
+    folding,
     ironing,
     ledgering,
     outlooking,
@@ -41,16 +43,17 @@ from quirewell.stages.outlook_entry import KINDS, usual_ph
 from quirewell.stages.refusal import Problem, Refusal
 
 Parser = Callable[[str], Decimal]
-PLAN, ITEM, STORE, FINISH = "plan", "item", "store", "finish"
+PLAN, ITEM, STORE, FINISH, REJOIN = "plan", "item", "store", "finish", "rejoin"
 
 
-SUBJECTS = (PLAN, ITEM, STORE, FINISH)
+SUBJECTS = (PLAN, ITEM, STORE, FINISH, REJOIN)
 
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """One box of a form: ``kind`` line, lines, choice, bench (a choice the bench offers) or file;
-    ``narrows``: may stay empty, and filling it narrows the answer; folded away behind the others.
+    """One box of a form: ``kind`` line, lines, table (lines kept as they are), choice, bench (a
+    choice the bench offers) or file; ``narrows``: may stay empty, and filling it narrows the
+    answer; folded away behind the others.
     """
 
     name: str
@@ -192,6 +195,53 @@ _ROWS = (
             Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
         ),
         "Work out the drying", drying.CAUTIONS, says=("dry.says",),
+    ),
+    Working(
+        "creep", creeping.METHOD, REJOIN, "Creep: widths from wrap to wrap",
+        "Whether all wraps are of one cut, and where each reading edge will stand once folded.",
+        (
+            Box("widths", "Flat widths, a line each", "wrap, width_mm; or left_mm and right_mm "
+                "from the fold; taken from the scans where there are any", kind="table"),
+            Box("leaf_mm", "A leaf, mm", "ten together, divided by ten", parse=typed.number,
+                narrows=True),
+            Box("cover_mm", "Cover, mm", "0.12", parse=typed.number, narrows=True),
+            Box("before", "The same before treatment", "shows what the wash did", kind="table",
+                narrows=True),
+            Box("steps", "Steps of the fore-edge, a line each", "leaf, depth_mm back from a "
+                "straight edge", kind="table", narrows=True),
+            Box("leaves", "Leaves in all", "without the cover, for the steps", parse=typed.number,
+                narrows=True),
+        ),
+        "Draw the line through them", says=("creep.says",),
+    ),
+    Working(
+        "fold", folding.METHOD, REJOIN, "Roll, and where the fold should lie",
+        "How front and back overhang can be split, how far each fold is worked and which way, and "
+        "how far the old crease then lies from the new fold.",
+        (
+            Box("front_now_mm", "Front overhang, mm", "folded once without pressing; minus where "
+                "it stands back", parse=typed.number),
+            Box("back_now_mm", "Back overhang, mm", parse=typed.number),
+            Box("choice", "Fold it", kind="choice",
+                options=(("", "as advised"), *folding.CHOICES.items())),
+            Box("bevel_mm", "Bevel across the fore-edge, mm", "how far it leans; front out is plus",
+                parse=typed.number),
+            Box("leaves", "Leaves in all", "without the cover", parse=typed.number),
+            Box("widths", "Half widths, a line each", "wrap, left_mm, right_mm; taken from the "
+                "scans where there are any", kind="table", narrows=True),
+            Box("flat_cover_mm", "Flat cover's width, mm", parse=typed.number, narrows=True),
+            Box("block_mm", "Outermost wrap, fold to edge, mm", parse=typed.number, narrows=True),
+            Box("crease_mm", "Old crease from the front edge, mm", parse=typed.number,
+                narrows=True),
+            Box("ask_front_mm", "Front overhang you want, mm", parse=typed.number, narrows=True),
+            Box("ask_back_mm", "Back overhang you want, mm", parse=typed.number, narrows=True),
+            Box("thickness_mm", "Closed block's thickness, mm", parse=typed.number, narrows=True),
+            Box("front_after_mm", "Front overhang after folding, mm", "to check it",
+                parse=typed.number, narrows=True),
+            Box("back_after_mm", "Back overhang after folding, mm", parse=typed.number,
+                narrows=True),
+        ),
+        "Work out the fold", folding.CAUTIONS, first=folding.BEFORE, says=("fold.says",),
     ),
     Working(
         "chamber", damping.METHOD, FINISH, "Humidity chamber",
@@ -493,6 +543,8 @@ def work_out(
 def _parsed(box: Box, text: str, form: Mapping[str, str]) -> str:
     if box.kind == "lines":
         return "; ".join(line.strip(" ;") for line in text.splitlines() if line.strip(" ;"))
+    if box.kind == "table":
+        return "\n".join(line.strip() for line in text.splitlines() if line.strip())
     if box.kind == "choice" and text not in {value for value, _ in box.options}:
         raise Refusal((Problem(box.name, f"There is no choice {text!r}."),), values=dict(form))
     if box.parse is None:

@@ -20,14 +20,14 @@ from quirewell.stages import finding_holes, hole_marking, rejoining, taking_apar
 from quirewell.stages.cautions import LOCAL_CODES
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.sheet_order import note_and_check, order_view
-from quirewell.stages.working import WORKINGS
+from quirewell.stages.working import WorkingView, working_view
 from quirewell.web.desk import Measuring
 from quirewell.web.house import House, house_of
 from quirewell.web.page import drawing, render_item, see
 from quirewell.web.saving import Again, Command, saver
-from quirewell.web.workings import routes_of, views
+from quirewell.web.workings import routes_of
 
-WORKED = tuple(key for key in ("creep", "fold") if key in WORKINGS)
+WORKED = ("creep", "fold")
 TIMES = ("1", "10", "30", "100")
 _PATH = "/item/{item}/rejoin"
 
@@ -42,7 +42,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     state = house.item(request.path_params["item"])
     asked = request.query_params.get("times", "30")
     times = asked if asked in TIMES else "30"
-    matched = rejoining.matched(state)
+    matched, works = rejoining.matched(state), _works(state)
     return render_item(
         request, "rejoin.html", state, "rejoin", refusal=refusal, action=action,
         apart=taking_apart.view(state), guide=rejoining.guide(state), order=order_view(state),
@@ -54,8 +54,14 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         picture=Markup(match_svg(matched.picture, int(times)) if matched.picture else ""),
         times=[(one, "true size" if one == "1" else f"{one} times") for one in TIMES],
         asked_times=times, papers=list(rejoin_print.NAMES),
-        works=views(state, WORKED), local_codes=LOCAL_CODES,
+        works=works, choices=rejoining.fold_choices(works["fold"].run), local_codes=LOCAL_CODES,
     )  # fmt: skip
+
+
+def _works(state: ItemState) -> dict[str, WorkingView]:
+    """Creep and fold, begun with what the scans measured."""
+    laid = rejoining.laid_widths(state)
+    return {key: working_view(state, key, laid) for key in WORKED}
 
 
 def _searchable(house: House, state: ItemState) -> int:
