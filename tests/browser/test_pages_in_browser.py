@@ -21,6 +21,7 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 PAGES = [
     "/", "/new", "/item/{}", "/item/{}?show=change", "/item/{}/intake", "/item/{}/examine",
     "/item/{}/examine/w01", "/item/{}/decide", "/item/{}/treat", "/item/{}/finish",
+    "/item/{}/rejoin", "/item/{}/rejoin/lay/w01", "/item/{}/rejoin/holes/w01",
     "/item/{}/prove",
     f"/item/{{}}/prove/{PLACE}", "/nowhere", "/bench", "/bench/press",
     "/item/{}{look}", "/item/{}{look}/correct",
@@ -78,7 +79,8 @@ def test_every_target_is_large_enough_for_a_wet_knuckle(browser: Browser, served
     page = browser.new_page(viewport={"width": 320, "height": 900})
     item = f"/item/{ITEM}"
     look = f"{item}{served.look()}"
-    paths = ("/new", f"{item}/treat", f"{item}/intake", look, f"{look}/correct")
+    rejoin = (f"{item}/rejoin", f"{item}/rejoin/lay/w01", f"{item}/rejoin/holes/w01")
+    paths = ("/new", f"{item}/treat", f"{item}/intake", look, f"{look}/correct", *rejoin)
     for path in (*paths, f"{item}/prove/{PLACE}"):
         page.goto(served.base + path)
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
