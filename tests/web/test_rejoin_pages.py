@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from dataclasses import replace
 
 from quirewell.stages import rejoining
 from web.conftest import Bench
@@ -130,3 +131,16 @@ def test_creep_and_fold_are_worked_out_on_the_page(bench: Bench) -> None:
     assert "give something measured" in said.lower()
     said = post(bench, "/rejoin/creep", {"widths": "nonsense"})
     assert "table of widths" in said and "nonsense" in said
+
+
+def test_what_a_limit_costs_is_told(bench: Bench) -> None:
+    mark(bench, "c")
+    mark(bench, "w01", dy=1.0)
+    run = rejoining.match_holes(bench.state, {})[0]
+    drawing = {**run.body["drawing"], "costs.w01": "head:0.4000 tail:0.0100 all:0.5000"}
+    told = replace(run, body={**run.body, "drawing": drawing})
+    bench.studio.append(bench.state.id, None, (told,), "test")
+    row = next(one for one in rejoining.matched(bench.state).rows if one.name == "Wrap 1")
+    assert "its head kept: costs 0.40 mm at the holes" in row.flags
+    assert "all limits together kept: costs 0.50 mm at the holes" in row.flags
+    assert not any("tail" in flag for flag in row.flags)

@@ -31,6 +31,8 @@ SUBJECT = "item"
 USUAL_WIRE_MM = 0.5
 # Moves below twice their own uncertainty, or below what a hand can set, are not asked for.
 HAND_MM = 0.1
+# A limit that costs the holes less is not told [mm, rms].
+LEAST_COST_MM = 0.02
 LEAF = "leaf.width_mm"
 
 
@@ -336,6 +338,18 @@ def _flags(mine: Mapping[str, Finding]) -> tuple[str, ...]:
     return tuple(line for line in (held.text if held else "").split("\n") if line)
 
 
+def _costs(run: Run, place: str) -> tuple[str, ...]:
+    """What each limit costs a sheet: how much nearer its holes would lie without it."""
+    out = []
+    for word in run.drawing.get(f"costs.{place}", "").split():
+        kind, _, value = word.partition(":")
+        cost = float(value)
+        if cost >= LEAST_COST_MM:
+            what = "all limits together" if kind == "all" else f"its {kind.replace('_', ' ')}"
+            out.append(f"{what} kept: costs {cost:.2f} mm at the holes")
+    return tuple(out)
+
+
 def lay(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """A sheet is laid in its place again.
 
@@ -380,7 +394,7 @@ def matched(state: ItemState) -> Matched:
             _with_u(mine, "rejoin.dx_mm"),
             _with_u(mine, "rejoin.dy_mm"),
             _with_u(mine, "rejoin.turn_mrad"),
-            _flags(mine),
+            (*_flags(mine), *_costs(run, place)),
         )
         for place, mine in by_sheet.items()
         if place != SUBJECT
