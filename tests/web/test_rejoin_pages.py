@@ -99,6 +99,8 @@ def test_what_nobody_looked_at_is_not_missing_and_what_is_not_there_is(bench: Be
     assert "nothing speaks against the order" in said
     said = post(bench, "/rejoin/sheets", {"faced.w02": "not there"})
     assert "Missing: wrap 2 is not there: nothing carries pages 3, 4, 5, 6." in said
+    assert [step.place for step in rejoining.guide(bench.state).steps] == ["c", "w01"]
+    assert bench.client.get(bench.url("/rejoin/lay/w02")).status_code == 404
 
 
 def test_two_sheets_said_to_lie_in_one_place(bench: Bench) -> None:
@@ -144,3 +146,13 @@ def test_what_a_limit_costs_is_told(bench: Bench) -> None:
     assert "its head kept: costs 0.40 mm at the holes" in row.flags
     assert "all limits together kept: costs 0.50 mm at the holes" in row.flags
     assert not any("tail" in flag for flag in row.flags)
+
+
+def test_a_sheet_without_a_hole_is_laid_by_fold_and_head(bench: Bench) -> None:
+    mark(bench, "c")
+    mark(bench, "w01")
+    mark(bench, "w02", **{f"state.{number}": "missing" for number in range(1, 5)})
+    post(bench, "/rejoin/match", {"wire_mm": ""})
+    lay = get(bench, "/rejoin/lay/w02")
+    assert "No hole holds it: lay it by its fold and its head edge." in lay
+    assert "it lies right as it is" not in lay

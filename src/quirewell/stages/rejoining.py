@@ -234,7 +234,11 @@ def is_outdated(state: ItemState, run: Run | None) -> bool:
 def guide(state: ItemState) -> Guide:
     """The guide as it stands; without a matching it still leads through the order."""
     run = newest_match(state)
-    sheets = state.gathering.sheets() if state.gathering else ()
+    sheets = tuple(
+        place
+        for place in (state.gathering.sheets() if state.gathering else ())
+        if not is_gone(state, place)
+    )
     steps = tuple(
         _step(state, run, place, number, len(sheets)) for number, place in enumerate(sheets, 1)
     )
@@ -249,6 +253,12 @@ def guide(state: ItemState) -> Guide:
     )  # fmt: skip
 
 
+def is_gone(state: ItemState, place: str) -> bool:
+    """Whether a sheet was said not to be there."""
+    found = state.found.get(f"found.{place}")
+    return found is not None and found.faced == "not there"
+
+
 def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -> LayStep:
     found = state.found.get(f"found.{place}")
     mine = (
@@ -259,11 +269,20 @@ def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -
     moves = _moves(mine) if mine else ()
     return LayStep(
         place, sheet_words(place), number, of, _sees(state, place), _found_words(found), moves,
-        "" if mine else "no holes matched: lay it by its fold and its head edge",
+        _without_holes(mine),
         _holes(state, run, place), _flags(mine), laid,
         laid is not None and run is not None and laid.run not in ("", run.id),
         state.touched.get(f"joined.{place}", 0), (-dx, dy), -turn,
     )  # fmt: skip
+
+
+def _without_holes(mine: Mapping[str, Finding]) -> str:
+    """How a sheet is laid whose holes say nothing; empty where they do."""
+    if not mine:
+        return "no holes matched: lay it by its fold and its head edge"
+    shift = mine.get("rejoin.dx_mm")
+    held = shift is not None and shift.value is not None
+    return "" if held else "no hole holds it: lay it by its fold and its head edge"
 
 
 def _value(mine: Mapping[str, Finding], quantity: str) -> float:

@@ -192,7 +192,7 @@ def _found(row: SheetRow, texts: Mapping[str, str]) -> SheetFound:
 
 
 def note_staple(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
-    """Record a staple, or change what is recorded of it. A letter in millimetres is refused.
+    """Record a staple, or change what is recorded of it.
 
     Raises:
         Refusal: no such staple, a number that is none, or one that cannot be.

@@ -131,6 +131,8 @@ def lay_page(request: Request) -> Response:
     place = _sheet(state, request)
     guide = rejoining.guide(state)
     order = [step.place for step in guide.steps]
+    if place not in order:
+        raise HTTPException(404, "This sheet was said not to be there.")
     at = order.index(place)
     step = guide.steps[at]
     return render_item(
