@@ -29,6 +29,8 @@ EDGE_BIAS_LIGHT_PX = 0.05
 _STEEPEST = 0.2
 _BLOCK_MM = 5.0
 _BARE = 0.8
+# Lines tried through two places of the coarse map, and how near others must lie to agree.
+_TRIES, _AGREES_PX = 300, 1.5
 
 # What lies farther from the edge than this (a strip beside the leaf) does not hide it.
 _NEAR_PX = 4.0
@@ -116,20 +118,17 @@ def coarse_line(region: Region, side: Side) -> tuple[Line, float, float] | None:
 
 def _best_line(along: Array, across: Array, length: int) -> tuple[float, float] | None:
     """The line that most points agree with (RANSAC, fixed seed), refined by least squares."""
-    rng = np.random.default_rng(5)
-    best, agree = None, 0
-    tolerance = 1.5
-    for _ in range(300):
-        one, other = rng.integers(0, along.size, 2)
-        if abs(along[one] - along[other]) < 0.15 * length:
-            continue
-        slope = (across[other] - across[one]) / (along[other] - along[one])
-        if abs(slope) > _STEEPEST:
-            continue
-        near = np.abs(across - across[one] - slope * (along - along[one])) < tolerance
-        if near.sum() > agree:
-            best, agree = near, int(near.sum())
-    if best is None or agree < 0.35 * length:
+    pairs = np.random.default_rng(5).integers(0, along.size, (_TRIES, 2))
+    one, other = pairs[np.abs(along[pairs[:, 0]] - along[pairs[:, 1]]) >= 0.15 * length].T
+    slopes = (across[other] - across[one]) / (along[other] - along[one])
+    one, slopes = one[np.abs(slopes) <= _STEEPEST], slopes[np.abs(slopes) <= _STEEPEST]
+    if not one.size:
+        return None
+    offsets = across[one] - slopes * along[one]
+    near = np.abs(across - offsets[:, None] - slopes[:, None] * along) < _AGREES_PX
+    votes = near.sum(axis=1)
+    best, agree = near[int(np.argmax(votes))], int(votes.max())
+    if agree < 0.35 * length:
         return None
     slope, offset = (float(v) for v in np.polyfit(along[best], across[best], 1))
     return offset, slope
@@ -142,6 +141,7 @@ def fine_edge(
     stop: float,
     px_mm: float,
     region: Region | None = None,
+    curved: bool = True,
 ) -> Edge | None:
     """Fit a line to the places where light is half-way between local ground and edge paper.
 
@@ -157,6 +157,8 @@ def fine_edge(
         rough size of a pixel [mm]
     region
         map whose hidden parts are not looked at
+    curved
+        whether to look, too, how the edge departs from the line
     """
     reach = int(np.clip(round(1.6 / px_mm), 10, 60))
     count = int(np.clip(stop - start, 20, 4000))
@@ -180,7 +182,9 @@ def fine_edge(
         good &= ~_crossing_hidden(region, x[:, near], y[:, near])
     if (good & bare).sum() < max(10, 0.1 * count):
         return None
-    return _fitted(coarse, along, depth, good, bare, share, steps, contrast, px_mm, norm, inward)
+    return _fitted(
+        coarse, along, depth, good, bare, share, steps, contrast, px_mm, norm, inward, curved
+    )  # fmt: skip
 
 
 def _crossing_hidden(region: Region, x: Array, y: Array) -> NDArray[np.bool_]:
@@ -276,6 +280,7 @@ def _fitted(
     px_mm: float,
     norm: float,
     inward: float,
+    curved: bool,
 ) -> Edge:
     spacing = float(along[1] - along[0])
     keep = _densest(along, depth, good & bare)
@@ -304,9 +309,11 @@ def _fitted(
     )
     miss = depth - offset - slope * (along - middle)
     u = _block_u(along[keep], miss[keep], max(_BLOCK_MM / px_mm, 8.0))
-    away = inward * norm * miss
-    curve = fit_curve(along, away, good & bare, keep, px_mm)
-    course = course_of(along, away, good, px_mm)
+    curve, course = None, None
+    if curved:
+        away = inward * norm * miss
+        curve = fit_curve(along, away, good & bare, keep, px_mm)
+        course = course_of(along, away, good, px_mm)
     aligned = straightened(share[keep], steps, offset + slope * (along[keep] - middle))
     return Edge(
         line, u, rough, float(keep.mean()), step_blur(aligned, steps), contrast,

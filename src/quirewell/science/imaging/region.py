@@ -131,8 +131,10 @@ def _small_leaf_tone(lab: NDArray[np.float32], unseen: Mask) -> tuple[float, flo
 
 def _squareness(part: Mask) -> float:
     """Share of the smallest turned rectangle round a part that it fills."""
-    points = np.argwhere(part)[:, ::-1].astype(np.float32)
-    _, (wide, tall), _ = cv2.minAreaRect(points)
+    rims, _ = cv2.findContours(part.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    if not rims:
+        return 0.0
+    _, (wide, tall), _ = cv2.minAreaRect(np.concatenate(rims))
     return float(part.sum()) / max(1.0, (wide + 1.0) * (tall + 1.0))
 
 

@@ -190,7 +190,7 @@ def _edges(
                 )
         if stop - start < 6 * trim:
             continue
-        edge = fine_edge(picture, line, start + trim, stop - trim, px_mm)
+        edge = fine_edge(picture, line, start + trim, stop - trim, px_mm, curved=False)
         if edge is not None and edge.share >= 0.15:
             edges[side] = edge
     return edges
