@@ -4,7 +4,31 @@ import { Handles, type Grip } from "./handles";
 import { openTiles, type Opened, type Place } from "./deepzoom";
 import { Loupe } from "./loupe";
 
-type Frame = [number, number, number, number, number, number];
+/** Nine numbers in rows: pixels to millimetres of the sheet, over g x + h y + i. */
+type Frame = [number, number, number, number, number, number, number, number, number];
+
+function through(m: Frame, at: Place): Place {
+  const [a, b, c, d, e, f, g, h, i] = m;
+  const over = g * at.x + h * at.y + i;
+  return { x: (a * at.x + b * at.y + c) / over, y: (d * at.x + e * at.y + f) / over };
+}
+
+function inverse(m: Frame): Frame {
+  const [a, b, c, d, e, f, g, h, i] = m;
+  return [
+    e * i - f * h, c * h - b * i, b * f - c * e,
+    f * g - d * i, a * i - c * g, c * d - a * f,
+    d * h - e * g, b * g - a * h, a * e - b * d,
+  ];
+}
+
+/** Six numbers of a scan, or eight of a photograph; undefined where they are neither. */
+function frameOf(text: string): Frame | undefined {
+  const words = text.trim().split(/\s+/).map(Number);
+  if (words.some((one) => !isFinite(one))) return undefined;
+  if (words.length === 6) words.push(0, 0);
+  return words.length === 8 ? ([...words, 1] as Frame) : undefined;
+}
 
 class HoleGrip implements Grip {
   readonly name: string;
@@ -33,16 +57,14 @@ class HoleGrip implements Grip {
     if (!this.x.value.trim() || !this.y.value.trim() || !isFinite(x) || !isFinite(y)) {
       return { ...this.start };
     }
-    const [a, b, c, d, e, f] = this.frame;
-    const det = a * e - b * d;
-    return { x: (e * (x - c) - b * (y - f)) / det, y: (a * (y - f) - d * (x - c)) / det };
+    return through(inverse(this.frame), { x, y });
   }
 
   move(to: Place): void {
     this.place = to;
-    const [a, b, c, d, e, f] = this.frame;
-    this.x.value = (a * to.x + b * to.y + c).toFixed(3);
-    this.y.value = (d * to.x + e * to.y + f).toFixed(3);
+    const at = through(this.frame, to);
+    this.x.value = at.x.toFixed(3);
+    this.y.value = at.y.toFixed(3);
   }
 
   clear(): void {
@@ -57,12 +79,12 @@ class HolesView extends HTMLElement {
   connectedCallback(): void {
     if (this.opened) return;
     const form = this.closest("form");
-    const frame = (this.dataset["frame"] ?? "").trim().split(/\s+/).map(Number);
-    if (!form || frame.length !== 6 || frame.some((one) => !isFinite(one))) return;
+    const frame = frameOf(this.dataset["frame"] ?? "");
+    if (!form || !frame) return;
     const opened = openTiles(this);
     if (!opened) return;
     this.opened = opened;
-    opened.viewer.addHandler("open", () => this.begin(opened, form, frame as Frame));
+    opened.viewer.addHandler("open", () => this.begin(opened, form, frame));
   }
 
   private begin(opened: Opened, form: HTMLFormElement, frame: Frame): void {
