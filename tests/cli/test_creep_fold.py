@@ -31,6 +31,10 @@ def test_fold_gives_the_promised_keys():
     out = json.loads(call(fold, "--front-now-mm", "1.4", "--back-now-mm", "0.2", "--json").stdout)
     assert {"front_mm", "back_mm", "shift_mm", "crease_mm", "choices", "cautions"} <= set(out)
     assert out["front_mm"]["value"] + out["back_mm"]["value"] == pytest.approx(1.6)
+    rolled = ("--bevel-mm", "1.4", "--leaves", "18", "--roll-after-mm", "0.2")
+    out = json.loads(call(fold, *rolled, "--json").stdout)
+    assert {"lead_after_mm", "roll_change_mm", "roll_seen_mm"} <= set(out)
+    assert "the roll is less" in call(fold, *rolled).stdout
     said = call(fold, "--widths", str(EXAMPLES / "widths.csv")).stdout
     assert said.index("Before you begin") < said.index("Each fold")
     assert "Wrap 3: work the fold" in said

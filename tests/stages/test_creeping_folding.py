@@ -133,6 +133,22 @@ def test_a_first_fold_gives_the_plan_and_the_check():
     assert "humidify it first" in run.warnings[0]
 
 
+def test_roll_is_checked_against_the_roll_before():
+    """Found, as read after, difference, and what would surely have been seen."""
+    run = fold(front_now_mm="1.4", back_now_mm="0.2", bevel_mm="1.5", leaves="18", choice="keep",
+               front_after_mm="1.3", back_after_mm="0.4", roll_after_mm="0.1")  # fmt: skip
+    assert of(run, "fold.front_now_mm").value == 1.4 and of(run, "fold.back_now_mm").value == 0.2
+    assert of(run, "fold.front_after_mm").value == 1.3
+    assert of(run, "fold.back_after_mm").value == 0.4
+    change = of(run, "fold.roll_change_mm")
+    assert change.value == pytest.approx(-1.4) and change.u == pytest.approx(0.25 * np.sqrt(2))
+    assert change.text.startswith("the roll is less")
+    assert of(run, "fold.roll_seen_mm").value == pytest.approx(1.27, abs=0.01)
+    assert of(run, "fold.lead_after_mm").value == pytest.approx(0.1)
+    alone = folding.as_json(fold(roll_mm="0.4", roll_after_mm="0.2"))
+    assert alone["roll_change_mm"]["says"].startswith("no change of the roll was seen")
+
+
 def test_flat_sizes_alone_are_wide_and_say_what_narrows():
     run = fold(flat_cover_mm="370.5", block_mm="184")
     total, first = (
@@ -176,6 +192,8 @@ def test_a_photograph_of_the_head(tmp_path: Path):
         ({"front_now_mm": "1", "back_now_mm": "1", "ask_front_mm": "1"}, "ask for both"),
         ({"front_now_mm": "1", "back_now_mm": "1", "back_after_mm": "1"}, "needs both front_after"),
         ({"front_after_mm": "1"}, "needs the plan"),
+        ({"front_now_mm": "1", "back_now_mm": "1", "roll_after_mm": "1"}, "needs the roll before"),
+        ({"roll_mm": "1", "roll_after_mm": "100"}, "at most 60 mm"),
         ({"front_now_mm": "400", "back_now_mm": "1"}, "at most 60 mm"),
         ({"front_now_mm": "1", "back_now_mm": "1", "u_mm": "0"}, "above 0"),
         ({"thickness_mm": "900", "bevel_mm": "1"}, "0.2 to 60"),
@@ -191,6 +209,7 @@ def test_every_quantity_has_a_name():
     runs = [
         creep(widths=WIDTHS, before=WIDTHS, steps="leaf,depth_mm\n1,1\n2,1\n17,0\n18,0"),
         fold(front_now_mm="1.4", back_now_mm="0.2", bevel_mm="0.5", leaves="18", widths=WIDTHS,
-             flat_cover_mm="370", block_mm="184", front_after_mm="1", back_after_mm="1"),
+             flat_cover_mm="370", block_mm="184", front_after_mm="1", back_after_mm="1",
+             roll_after_mm="0.1"),
     ]  # fmt: skip
     assert {one.quantity for run in runs for one in run.findings} <= set(NAMES)

@@ -36,6 +36,7 @@ _FOLD = (
     ("--front-up", "yes|no", "Whether the front cover is up in it (yes)."),
     ("--front-after-mm", "MM", "Front overhang after folding, to check it."),
     ("--back-after-mm", "MM", "Back overhang after folding."),
+    ("--roll-after-mm", "MM", "The block's front beyond its back after folding, to check it."),
 )
 _ROWS = (
     ("front_mm", "front overhang"),
@@ -47,6 +48,9 @@ _ROWS = (
     ("roll_deg", "roll, front stands out (+)"),
     ("lead_mm", "block's front beyond its back"),
     ("off_mm", "fold off where it was meant"),
+    ("lead_after_mm", "block's front beyond, after"),
+    ("roll_change_mm", "change of the roll"),
+    ("roll_seen_mm", "least change surely seen"),
 )
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -66,6 +70,7 @@ def fold(widths: Path | None, head: Path | None, wants_json: bool, **texts: str)
     \b
     Examples:
       quirewell fold --front-now-mm 1.4 --back-now-mm 0.2
+      quirewell fold --bevel-mm 1.4 --leaves 18 --roll-after-mm 0.2
       quirewell fold --flat-cover-mm 370.5 --block-mm 184 --leaves 28 --bevel-mm 0.9
       quirewell fold --widths examples/rejoin/widths.csv --json
       quirewell fold --head head.jpg --fore-edge left --thickness-mm 2.6
@@ -95,8 +100,8 @@ def fold(widths: Path | None, head: Path | None, wants_json: bool, **texts: str)
         lines += paragraphs("What each looks like", looks)
     each = [f"{sheet_words(row['name'])}: {row['says']}." for row in out["wraps"]]
     lines += paragraphs("Each fold", each)
-    if "off_mm" in out:
-        lines += paragraphs("After folding", [out["off_mm"]["says"]])
+    checked = [out[key]["says"] for key in ("off_mm", "roll_change_mm") if key in out]
+    lines += paragraphs("After folding", checked)
     click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))
 
 

@@ -7,8 +7,8 @@ it lies folded, ``front_now_mm`` and ``back_now_mm`` (+ the cover stands out); `
 ``ask_back_mm``; ``tolerance_mm`` (0); ``roll_mm`` (the block's front reading edge beyond its back
 one) or ``bevel_mm`` across the fore-edge; ``leaves``, ``leaf_mm``, ``cover_mm``, ``thickness_mm``
 (of the closed block); ``widths`` (:mod:`.width_table`, with halves); ``front_after_mm``,
-``back_after_mm`` (after folding); ``fore_edge`` (left, right: its side in the photograph, which may
-be given as the role "head") and ``front_up`` (yes, no).
+``back_after_mm``, ``roll_after_mm`` (after folding, to check them); ``fore_edge`` (left, right: its
+side in the photograph, which may be given as the role "head") and ``front_up`` (yes, no).
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from quirewell.science.booklet.fold import (
 )
 from quirewell.science.booklet.head_picture import End, HeadSeen, roll_of_head
 from quirewell.science.booklet.reading import Reading
-from quirewell.science.booklet.roll import bevel, block_thickness, moves, roll_of_bevel
+from quirewell.science.booklet.roll import bevel, block_thickness, moves, roll_of_bevel, rolled
 from quirewell.stages.cautions import plain
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.typed_params import number, one_of, refuse_unknown, whole
@@ -45,8 +45,8 @@ CHOICES = {"keep": "keep the old crease", "even": "even split", "asked": "asked 
 _KNOWN = (
     "flat_cover_mm", "block_mm", "crease_mm", "front_now_mm", "back_now_mm", "u_mm", "choice",
     "ask_front_mm", "ask_back_mm", "tolerance_mm", "roll_mm", "bevel_mm", "leaves", "leaf_mm",
-    "cover_mm", "thickness_mm", "widths", "front_after_mm", "back_after_mm", "fore_edge",
-    "front_up",
+    "cover_mm", "thickness_mm", "widths", "front_after_mm", "back_after_mm",
+    "roll_after_mm", "fore_edge", "front_up",
 )  # fmt: skip
 BEFORE = (
     "Fold paper that is old and brown breaks when it is worked dry: humidify it first, try a "
@@ -62,7 +62,7 @@ NARROWS = (
 )
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def fold_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """How front and back overhang can be split, spine roll, and how far each fold is worked."""
     refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
@@ -86,12 +86,14 @@ def fold_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
         if made.front_range is not None:
             drawing["front_range"] = "{:.4f} {:.4f}".format(*made.front_range)
         if params.get("front_after_mm") or params.get("back_after_mm"):
-            out.append(_checked(params, chosen, made.total, u))
+            out += [*_checked(params, chosen, made.total, u), *_found(now)]
         warnings += [NARROWS] if narrow else []
     elif params.get("front_after_mm") or params.get("back_after_mm"):
         raise ValueError("a check after folding needs the plan: give what stood before it")
     if params.get("widths", "").strip():
         out += _moves(params["widths"], warnings)
+    if params.get("roll_after_mm", "").strip():
+        out += _roll_checked(Reading(number(params, "roll_after_mm", 0.0), u), roll_mm)
     if not out:
         raise ValueError(
             "give something measured: front_now_mm and back_now_mm of a first fold; or "
@@ -269,16 +271,46 @@ def _line(one: Choice, chosen: bool) -> str:
     return f"{one.name}|{int(chosen)}|{int(one.possible)}|{said}|{one.looks}"
 
 
-def _checked(params: Mapping[str, str], chosen: Choice, total: Reading, u: float) -> Finding:
+def _checked(params: Mapping[str, str], chosen: Choice, total: Reading, u: float) -> list[Finding]:
     front, back = _given(params, "front_after_mm"), _given(params, "back_after_mm")
     if front is None or back is None:
         raise ValueError("a check needs both front_after_mm and back_after_mm")
     held = check(chosen, total, Reading(front, u), Reading(back, u))
-    return Finding(
+    off = Finding(
         "", "fold.off_mm", "item", held.off.value, held.off.u, "mm", held.says,
         note=f"the fold from where it was meant (+: front too much); the sum "
         f"{held.grown.value:+.2f} mm, u {held.grown.u:.2f} mm",
     )  # fmt: skip
+    return [
+        off,
+        _one("fold.front_after_mm", Reading(front, u), "as read after folding"),
+        _one("fold.back_after_mm", Reading(back, u), "as read after folding"),
+    ]
+
+
+def _found(now: Split) -> list[Finding]:
+    return [
+        _one("fold.front_now_mm", now.front, "on the old crease, before folding"),
+        _one("fold.back_now_mm", now.back, "on the old crease, before folding"),
+    ]
+
+
+def _roll_checked(after: Reading, before: Reading | None) -> list[Finding]:
+    if before is None:
+        raise ValueError(
+            "a check of the roll needs the roll before folding: give roll_mm or bevel_mm, or a "
+            "photograph of the head with leaves or thickness_mm"
+        )
+    if abs(after.value) > 60:
+        raise ValueError(f"a roll is at most 60 mm, got {after.value:g}")
+    held = rolled(before, after)
+    return [
+        _one("fold.lead_after_mm", after, "the block's front beyond its back, after folding"),
+        Finding("", "fold.roll_change_mm", "item", held.change.value, held.change.u, "mm",
+                held.says, note="of the front's lead over the back: after less before"),
+        Finding("", "fold.roll_seen_mm", "item", held.smallest_mm, None, "mm",
+                note="a change of roll this large is called in 95 of 100 cases"),
+    ]  # fmt: skip
 
 
 def _moves(text: str, warnings: list[str]) -> list[Finding]:
@@ -306,7 +338,8 @@ def as_json(run: Run) -> dict[str, Any]:
     if "fold.says" in item:
         out["says"] = item["fold.says"].text
     for key in ("front_mm", "back_mm", "shift_mm", "crease_mm", "total_mm", "allowance_mm",
-                "roll_deg", "lead_mm", "off_mm"):  # fmt: skip
+                "roll_deg", "lead_mm", "off_mm", "front_now_mm", "back_now_mm", "front_after_mm",
+                "back_after_mm", "lead_after_mm", "roll_change_mm", "roll_seen_mm"):  # fmt: skip
         one = item.get(f"fold.{key}")
         if one is not None:
             out[key] = one.measured().as_json() | ({"says": one.text} if one.text else {})

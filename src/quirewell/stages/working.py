@@ -240,6 +240,7 @@ _ROWS = (
                 parse=typed.number, narrows=True),
             Box("back_after_mm", "Back overhang after folding, mm", parse=typed.number,
                 narrows=True),
+            Box("roll_after_mm", "Bevel after folding, mm", parse=typed.number, narrows=True),
         ),
         "Work out the fold", folding.CAUTIONS, first=folding.BEFORE, says=("fold.says",),
     ),

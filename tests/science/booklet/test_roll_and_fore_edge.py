@@ -23,6 +23,7 @@ from quirewell.science.booklet.roll import (
     fold_offset,
     moves,
     roll_of_bevel,
+    rolled,
 )
 
 THICK = block_thickness(28, Reading(0.085, 0.003), Reading(0.12, 0.01))
@@ -151,3 +152,38 @@ def test_prediction_holds_the_truth():
             inside += one.front.low90 <= exact <= one.front.high90
             many += 1
     assert 0.86 < inside / many < 0.94
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "says"),
+    [
+        (1.4, 0.2, "the roll is less: the front reading edge stood +1.40 mm"),
+        (0.2, 1.4, "the roll is more"),
+        (1.0, -1.2, "the roll leans the other way now"),
+        (1.4, 1.3, "no change of the roll was seen; one of 1.27 mm or more would surely"),
+    ],
+)
+def test_roll_before_and_after_in_words(before, after, says):
+    """u of the difference is 0.25 sqrt(2) = 0.354 mm; (1.960 + 1.645) of that is 1.27 mm."""
+    held = rolled(Reading(before, 0.25), Reading(after, 0.25))
+    assert held.says.startswith(says)
+    assert held.change.u == pytest.approx(0.3536, abs=1e-4)
+    assert held.smallest_mm == pytest.approx((1.959964 + 1.644854) * 0.35355, rel=1e-3)
+
+
+def test_roll_is_called_as_often_as_was_promised():
+    """One in twenty where nothing changed, 95 in 100 at the smallest change, of 4000 plantings."""
+    rng = np.random.default_rng(19)
+
+    def called(change):
+        before, after = rng.normal(0.7, 0.25, 4000), rng.normal(0.7 + change, 0.25, 4000)
+        return np.mean(
+            [
+                rolled(Reading(b, 0.25), Reading(a, 0.25)).changed
+                for b, a in zip(before, after, strict=True)
+            ]
+        )
+
+    smallest = rolled(Reading(0.7, 0.25), Reading(0.7, 0.25)).smallest_mm
+    assert called(0.0) == pytest.approx(0.05, abs=0.014)
+    assert called(smallest) == pytest.approx(0.95, abs=0.014)
