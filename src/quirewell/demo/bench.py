@@ -95,6 +95,12 @@ class Bench:
         whole = form | ({"known": known[-1].use} if known else {})
         self.save(work_out(self.state, "press", whole, {}, ()))
 
+    def plan_fold(self, at: str, form: dict[str, str]) -> None:
+        """Work out the fold from what was read, and from the half widths the scans measured."""
+        self.clock.set(at)
+        laid = rejoining.laid_widths(self.state)
+        self.save(work_out(self.state, "fold", {**form, **laid}, {}, ()))
+
     def find_holes(self, at: str, runner: Runner) -> tuple[str, ...]:
         """Look for staple holes in the scans; what could not be searched."""
         self.clock.set(at)

@@ -16,6 +16,7 @@ from pathlib import Path
 from quirewell.demo import story, story_rejoin
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
+from quirewell.demo.foldside import booklet_truth, checked_form, fold_form
 from quirewell.demo.scans import check_wanted, generate
 from quirewell.demo.store_log import write_store_log
 from quirewell.demo.truth import Truth, as_json
@@ -126,7 +127,9 @@ def build_demo(
             failures += _after(bench, place, seed, runner, tell)
             report = _report(bench, tell)
             state = bench.state
-    _keep_truth(truth_path(folder), replace(truth, bath=bath_truth(seed)))
+    _keep_truth(
+        truth_path(folder), replace(truth, bath=bath_truth(seed), booklet=booklet_truth(seed))
+    )
     tell("the demo is ready")
     return DemoResult(
         folder,
@@ -155,7 +158,7 @@ def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     bench.follow(story.READ_BEFORE)
     bench.follow(story.TESTS)
     bench.follow(story.DRY_WORK)
-    bench.follow(story_rejoin.TAKEN_APART)
+    bench.follow((*story_rejoin.TAKEN_APART, story_rejoin.measured_flat(seed)))
     bench.follow(story.DECIDED)
     bench.follow(story.WASHING)
     bench.follow((story.BATH, *story.BATH_READINGS))
@@ -179,11 +182,14 @@ def _after(bench: Bench, place: Path, seed: int, runner: Runner, tell: Tell) -> 
     if len(bench.state.holes) > 1:
         bench.follow(story_rejoin.MATCHING)
     bench.lay_sheets(story_rejoin.LAID_FROM, story_rejoin.MINUTES_EACH)
+    bench.plan_fold(story_rejoin.FIRST_FOLDED, fold_form(seed))
     bench.follow(story.JOINING)
     tell("looking inside the press")
     for at, form in story.PRESS_PLANS:
         bench.plan_pressing(at, form)
-    bench.follow((story.PRESSED, *story.HOUSED))
+    bench.follow((story.PRESSED,))
+    bench.plan_fold(story_rejoin.FOLD_CHECKED, checked_form(seed))
+    bench.follow(story.HOUSED)
     failures += _take_in(bench, _moment(place, "item", "after"), runner, tell)
     bench.follow(story.WORTH)
     bench.read_store(story.STORE_READ, write_store_log(place / "larkmoor-store.csv", seed))

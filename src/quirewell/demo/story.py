@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from quirewell.demo.foldside import ROLL_BEFORE_MM
 from quirewell.demo.publication import HEIGHT_MM, WRAP_HALF_MM, WRAPS
 
 BENCH = "Larkmoor paper bench"
@@ -97,7 +98,12 @@ def _test(at: str, place: str, colour: str, liquid: str, result: str, note: str 
 
 
 CONDITION = (
-    _defect("spine", "spine roll", "whole length, about 8 mm at the head", "moderate"),
+    _defect(
+        "spine",
+        "spine roll",
+        f"whole length, about {ROLL_BEFORE_MM:g} mm at the fore-edge",
+        "moderate",
+    ),
     _defect("c", "spine split", "24 mm from the foot", "severe", "runs on into wraps 1 and 2"),
     _defect("w01", "spine split", "15 mm from the foot", "moderate"),
     _defect("w02", "spine split", "7 mm from the foot", "slight"),

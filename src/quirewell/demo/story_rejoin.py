@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from quirewell.demo.foldside import creep_form
 from quirewell.demo.publication import WRAPS
 from quirewell.demo.staple_holes import LEGS_MM
 from quirewell.demo.story import Act
@@ -11,6 +12,9 @@ HOLES_FOUND = "2026-03-24T19:40"
 MATCHED = "2026-03-24T19:55"
 LAID_FROM = "2026-03-25T17:30"
 MINUTES_EACH = 5
+# Folded once without pressing; looked at again when it came out of the press.
+FIRST_FOLDED = "2026-03-25T18:20"
+FOLD_CHECKED = "2026-03-25T21:30"
 
 
 def _pages() -> dict[str, str]:
@@ -40,4 +44,11 @@ TAKEN_APART = (
         for number in (1, 2)
     ),
 )  # fmt: skip
+
+
+def measured_flat(seed: int) -> Act:
+    """Every sheet measured flat before anything was wetted: are all wraps of one cut?"""
+    return Act("2026-03-09T21:10", "working.keep_form", creep_form(seed))
+
+
 MATCHING = (Act(MATCHED, "rejoining.match_holes", {}),)

@@ -122,6 +122,27 @@ class BathTruth:
 
 
 @dataclass(frozen=True, slots=True)
+class BookletTruth:
+    """What was planted in the folded Annual [mm, degrees].
+
+    ``creep_mm`` from wrap to wrap and ``kappa``, that in leaves; ``stands_mm`` each wrap's reading
+    edges beyond the cover's, as made; ``allowance_mm`` goes round the spine; ``front_mm`` and
+    ``back_mm`` the cover's overhang after the wash, on its old crease; the roll as the front
+    reading edge beyond the back one, first folded and pressed, and the first as an angle.
+    """
+
+    creep_mm: float
+    kappa: float
+    stands_mm: dict[str, float]
+    allowance_mm: float
+    front_mm: float
+    back_mm: float
+    roll_before_mm: float
+    roll_after_mm: float
+    roll_deg: float
+
+
+@dataclass(frozen=True, slots=True)
 class Truth:
     """Everything planted in a generated demo.
 
@@ -137,6 +158,7 @@ class Truth:
     inks: dict[str, InkTruth]
     photographs: tuple[str, ...] = ()
     bath: BathTruth | None = None
+    booklet: BookletTruth | None = None
     holes: dict[str, tuple[HoleTruth, ...]] = field(default_factory=dict)
 
 
