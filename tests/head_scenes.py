@@ -35,3 +35,26 @@ def head_scene(
     small = cv2.resize(turned, (width, height), interpolation=cv2.INTER_AREA)
     seen: NDArray[Any] = cv2.GaussianBlur(small, (0, 0), 1) + rng.normal(0, 0.015, small.shape)
     return np.ascontiguousarray(seen[:, ::-1]) if left else seen
+
+
+def photographed(
+    scene: NDArray[Any], lean_x_deg: float = 0.0, lean_y_deg: float = 0.0, *, above_px: int = 0,
+    below_px: int = 0, beyond_px: int = 0,
+) -> NDArray[Any]:  # fmt: skip
+    """The scene through a pinhole camera that leans about the picture's x and y axes, its focal
+    length 0.75 of the picture's longer side; ground is put above, below
+    and on its right, which moves the block out of the middle."""
+    ground = float(np.median(scene[:20]))
+    tall, wide = scene.shape
+    padded = np.full((above_px + tall + below_px, wide + beyond_px), ground, np.float32)
+    padded[above_px : above_px + tall, :wide] = scene
+    height, width = padded.shape
+    focal = 0.75 * max(height, width)
+    lens = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1]])
+    turn, _ = cv2.Rodrigues(np.radians([lean_x_deg, 0.0, 0.0]))
+    other, _ = cv2.Rodrigues(np.radians([0.0, lean_y_deg, 0.0]))
+    seen: NDArray[Any] = cv2.warpPerspective(
+        padded, lens @ turn @ other @ np.linalg.inv(lens), (width, height),
+        flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    return seen

@@ -14,6 +14,7 @@ side in the photograph, which may be given as the role "head") and ``front_up`` 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -62,7 +63,7 @@ NARROWS = (
 )
 
 
-@method(METHOD, 2, "exact")
+@method(METHOD, 3, "exact")
 def fold_plan(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """How front and back overhang can be split, spine roll, and how far each fold is worked."""
     refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
@@ -174,10 +175,11 @@ def _seen(
         "left" if one_of(params, "fore_edge", ("left", "right"), "right") == "left" else "right"
     )
     seen = roll_of_head(picture.pixels, end)
-    warnings += picture.warnings
+    warnings += [*picture.warnings, *seen.says]
     if one_of(params, "front_up", ("yes", "no"), "yes") == "no":
-        turned = Reading(-seen.roll.value, seen.roll.u)
-        seen = HeadSeen(turned, seen.thick_px, seen.wedge_deg, seen.rough, seen.end, seen.sides)
+        seen = replace(seen, roll=Reading(-seen.roll.value, seen.roll.u))
+    tall, wide = picture.pixels.shape[:2]
+    drawing["head.size"] = f"{wide} {tall}"
     for name, pair in (("head.end", seen.end), *((f"head.side{i}", two) for i, two in
                                                  enumerate(seen.sides, 1))):  # fmt: skip
         drawing[name] = " ".join(f"{x:.2f},{y:.2f}" for x, y in pair)

@@ -4,9 +4,8 @@ The block lies long and thin on a ground of another tone, one end cut by the for
 parted from its ground by one threshold (``otsu1979``), its two long sides and that end are fitted
 with straight lines robust to torn corners (Huber's weights), and the roll is how far the end
 leans from square to the middle of both sides. The end's doubt counts neighbouring rows as one
-where they agree (leaves are wider than pixels); the sides' lack of parallel, as a tilted camera
-or a gaping block gives, is added by half. Holds for a camera held squarely over the head, leaves
-lying flat.
+where they agree (leaves are wider than pixels); what a camera that leans adds is told by
+:mod:`.head_camera`.
 """
 
 from __future__ import annotations
@@ -19,12 +18,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from quirewell.science.booklet.head_camera import camera_doubt
 from quirewell.science.booklet.reading import Reading
 
 Array = NDArray[np.float64]
 End = Literal["left", "right"]
-# Camera not held squarely [degrees] (assumed).
-CAMERA_U_DEG = 0.5
 _WORKING_PX = 3000
 _THINNEST_PX, _LONGEST_WEDGE_DEG, _STEEPEST_DEG = 16, 6.0, 60.0
 
@@ -37,7 +35,8 @@ class NotSeen(ValueError):
 class HeadSeen:
     """``roll`` [degrees], positive where the upper side in the picture stands out; ``thick_px`` in
     pixels of the picture given, ``wedge_deg`` between both long sides, ``rough`` the end's scatter
-    by the thickness; ``end`` and ``sides``: two points each, (x, y) [px], to draw."""
+    by the thickness; ``end`` and ``sides``: two points each, (x, y) [px], to draw; ``says``: what
+    makes the roll less sure than usual."""
 
     roll: Reading
     thick_px: float
@@ -45,6 +44,7 @@ class HeadSeen:
     rough: float
     end: tuple[tuple[float, float], tuple[float, float]]
     sides: tuple[tuple[tuple[float, float], tuple[float, float]], ...]
+    says: tuple[str, ...] = ()
 
 
 def roll_of_head(picture: NDArray[Any], fore_edge: End = "right") -> HeadSeen:
@@ -86,7 +86,7 @@ def roll_of_head(picture: NDArray[Any], fore_edge: End = "right") -> HeadSeen:
         )
     signed = sign * (grey - level)
     upper, lower, wedge = _sides(signed, mask, last, thick)
-    end, points, rough, u_end = _end(signed, upper, lower, thick)
+    end, points, rough, u_end, bend = _end(signed, upper, lower, thick)
     axis = math.atan((upper[0] + lower[0]) / 2)
     lean = math.atan(end[0])
     roll = math.degrees(-(lean + axis))
@@ -95,8 +95,14 @@ def roll_of_head(picture: NDArray[Any], fore_edge: End = "right") -> HeadSeen:
             "the fore-edge is not straight enough to give an angle: a leaf stands out or is torn, "
             "or the picture shows another end; use a steel rule across the fore-edge instead"
         )
-    u = math.hypot(math.degrees(u_end), wedge / 2, CAMERA_U_DEG)
-    width = grey.shape[1]
+    height, width = grey.shape
+    slope, at = (upper[0] + lower[0]) / 2, (upper[1] + lower[1]) / 2
+    camera = camera_doubt(
+        end_off_px=_away(end, (height - 1) / 2, (width - 1) / 2),
+        axis_off_px=_away((slope, at), (width - 1) / 2, (height - 1) / 2),
+        longer_px=max(height, width), thick_px=thick, wedge_deg=wedge, bend_deg=bend,
+    )  # fmt: skip
+    u = math.hypot(math.degrees(u_end), camera.u_deg)
 
     def place(x: float, y: float) -> tuple[float, float]:
         return ((width - 1 - x if fore_edge == "left" else x) * shrunk, y * shrunk)
@@ -110,7 +116,13 @@ def roll_of_head(picture: NDArray[Any], fore_edge: End = "right") -> HeadSeen:
             (place(left, slope * left + at), place(right, slope * right + at))
             for slope, at in (upper, lower)
         ),
+        camera.says,
     )  # fmt: skip
+
+
+def _away(line: tuple[float, float], along: float, across: float) -> float:
+    """Distance of a point from the line across = slope along + at."""
+    return abs(line[0] * along + line[1] - across) / math.hypot(1, line[0])
 
 
 def _grey(picture: NDArray[Any]) -> tuple[Array, float]:
@@ -180,9 +192,10 @@ def _sides(
 
 def _end(
     signed: Array, upper: tuple[float, float], lower: tuple[float, float], thick: float
-) -> tuple[tuple[float, float], tuple[float, float], float, float]:
+) -> tuple[tuple[float, float], tuple[float, float], float, float, float]:
     """The fore-edge as x = slope y + at over the middle of the thickness, its ends' y, its scatter
-    by the thickness, and the u of its angle [rad]."""
+    by the thickness, the u of its angle [rad], and how far both its halves differ [degrees], 0
+    within their noise."""
     height, width = signed.shape
     slope, at = (upper[0] + lower[0]) / 2, (upper[1] + lower[1]) / 2
     half = 0.5 * abs(lower[1] - upper[1] + (lower[0] - upper[0]) * width)
@@ -197,14 +210,32 @@ def _end(
             xs.append(found)
     if len(ys) < _THINNEST_PX / 2:
         raise NotSeen("the fore-edge is not seen as an end of the block; use another ground")
-    rows = np.array(ys)
-    line, off = _line(rows, np.array(xs))
+    rows, ends = np.array(ys), np.array(xs)
+    line, off = _line(rows, ends)
+    u = _slope_u(rows, off) / (1 + line[0] ** 2)
+    bend = _bend(rows, ends)
+    return line, (float(rows[0]), float(rows[-1])), _spread(off) / thick, u, bend
+
+
+def _slope_u(rows: Array, off: Array) -> float:
+    """u of a slope whose fit leaves ``off``; neighbouring rows count as one where they agree."""
     near = off[np.abs(off) < 4 * _spread(off) + 1e-9]
     agree = float(np.corrcoef(near[:-1], near[1:])[0, 1]) if near.std() > 1e-9 else 0.0
     agree = min(max(agree, 0.0), 0.95)
     apart = len(rows) * (1 - agree) / (1 + agree)
-    u = max(_spread(off), 0.1) / (rows.std() * math.sqrt(max(apart, 3.0)))
-    return line, (float(rows[0]), float(rows[-1])), _spread(off) / thick, u / (1 + line[0] ** 2)
+    return max(_spread(off), 0.1) / float(rows.std() * math.sqrt(max(apart, 3.0)))
+
+
+def _bend(rows: Array, xs: Array) -> float:
+    """Between the upper and lower half of the fore-edge [degrees]; 0 where chance may do it."""
+    half = len(rows) // 2
+    if half < _THINNEST_PX / 2:
+        return 0.0
+    upper, off_up = _line(rows[:half], xs[:half])
+    lower, off_low = _line(rows[half:], xs[half:])
+    angle = math.atan(upper[0]) - math.atan(lower[0])
+    u = math.hypot(_slope_u(rows[:half], off_up), _slope_u(rows[half:], off_low))
+    return math.degrees(abs(angle)) if abs(angle) > 3 * u else 0.0
 
 
 def _last_inside(row: Array) -> float | None:
