@@ -38,8 +38,11 @@ class Scan:
     plants: tuple[Plant, ...]
 
 
-def plants(seed: int, states: tuple[str, ...] = ("clean",) * 4) -> tuple[Plant, ...]:
-    """A sheet's four holes with its own shift and each with its own small one."""
+def plants(
+    seed: int, states: tuple[str, ...] = ("clean",) * 4, times: float = 1.0
+) -> tuple[Plant, ...]:
+    """A sheet's four holes with its own shift and each with its own small one; ``times`` as far
+    from the head as on the small sheet."""
     rng = np.random.default_rng([seed, 71])
     shift = rng.normal(0.0, 0.2, 2)
     out = []
@@ -47,7 +50,8 @@ def plants(seed: int, states: tuple[str, ...] = ("clean",) * 4) -> tuple[Plant, 
         x, dy = rng.normal(0.0, 0.08, 2)
         out.append(
             Plant(
-                state, float(shift[0] + x), float(y + shift[1] + dy), float(rng.uniform(0.6, 0.9)),
+                state, float(shift[0] + x), float(times * y + shift[1] + dy),
+                float(rng.uniform(0.6, 0.9)),
                 float(rng.uniform(1.4, 2.6)) if state == "torn" else 0.0,
                 float(rng.choice([85.0, 270.0])),
             )
@@ -59,23 +63,26 @@ def scan(
     seed: int, dpi: int, light: str, planted: tuple[Plant, ...], *, panel: str = "whole",
     skew_deg: float | None = None, printed: bool = True, decoys: tuple[Plant, ...] = (),
     depth: int = 8, noise: float = 1.2, grey: bool = False, fold: bool = True,
+    times: float = 1.0,
 ) -> Scan:  # fmt: skip
-    """A scan of a small sheet (68 x 96 mm) in ``light`` dark, light or transmitted.
+    """A scan of a small sheet (68 x 96 mm, ``times`` larger) in ``light`` dark, light or
+    transmitted.
 
     ``decoys`` have the state "ink" (a printed dot), "worm" (a clean hole that is no staple's) or
     "stain"; ``panel`` left or right cuts the picture off 8 mm beyond the fold.
     """
     rng = np.random.default_rng([seed, 72])
+    half, tall = times * HALF_MM, times * HEIGHT_MM
     px = 25.4 / dpi * (1.0 + 0.001 * rng.standard_normal())
     skew = float(rng.uniform(-2.0, 2.0)) if skew_deg is None else skew_deg
     margin = 7.0
-    size = int((HEIGHT_MM + 2 * margin) / px), int((2 * HALF_MM + 2 * margin) / px)
-    outline = draw_outline(rng, 2 * HALF_MM, HEIGHT_MM, roughness_mm=0.03)
+    size = int((tall + 2 * margin) / px), int((2 * half + 2 * margin) / px)
+    outline = draw_outline(rng, 2 * half, tall, roughness_mm=0.03)
     offset, slope = edge_line(outline, "head")
-    origin = np.array([HALF_MM, offset + slope * HALF_MM])
+    origin = np.array([half, offset + slope * half])
     angle = np.radians(skew)
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    middle = np.array([HALF_MM, HEIGHT_MM / 2])
+    middle = np.array([half, tall / 2])
     at = np.array([size[1], size[0]]) * px / 2 + rng.uniform(-0.4, 0.4, 2)
 
     def glass(points: Array) -> Array:

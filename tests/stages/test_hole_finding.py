@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
+from PIL import Image
 
-from hole_scans import LEGS_MM, plants, scan
+from hole_scans import HEIGHT_MM, LEGS_MM, plants, scan
+from light_box_photos import Photo, photograph
 from quirewell.cli.main import main
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.finding import Run
@@ -53,14 +55,70 @@ def test_rows_frame_and_pixels_say_the_same(image: Path) -> None:
 
 
 def test_u_is_made_of_its_terms_and_a_photograph_has_a_wider_band(image: Path) -> None:
-    plain, photo = find(image, dpi="300"), find(image, dpi="300", camera="photo")
+    plain = find(image, dpi="300")
+    photo = find(image, camera="photo", height_mm=f"{HEIGHT_MM}")
     for run in (plain, photo):
         for finding in run.findings:
             if finding.u is not None:
                 assert finding.u == pytest.approx(np.sqrt(sum(t.u**2 for t in finding.terms)))
-    one, other = as_json(plain)["holes"][0], as_json(photo)["holes"][0]
-    assert other["u_mm"] > 3 * one["u_mm"]
-    assert any("photograph" in says for says in photo.warnings)
+    for one, other in zip(as_json(plain)["holes"], as_json(photo)["holes"], strict=True):
+        assert other["u_mm"] > 2 * one["u_mm"]
+        assert other["y_mm"] == pytest.approx(one["y_mm"], abs=2 * other["u_y_mm"])
+    assert any("made flat" in says for says in photo.warnings)
+
+
+@pytest.fixture(scope="module")
+def photographed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Photo]:
+    made = scan(4, 254, "transmitted", plants(4, ("clean", "torn", "clean", "clean")))
+    photo = photograph(made, 4, lean_deg=(5.0, -4.0))
+    path = tmp_path_factory.mktemp("lit") / "w05-outer-whole-before-lightbox.png"
+    Image.fromarray(photo.pixels).save(path)
+    return path, photo
+
+
+def test_a_photograph_over_a_light_box_gives_holes_by_the_sheets_height(
+    photographed: tuple[Path, Photo],
+) -> None:
+    path, photo = photographed
+    done = CliRunner().invoke(main, ["holes", str(path), "--height-mm", f"{HEIGHT_MM}", "--json"])
+    assert done.exit_code == 0, done.stdout
+    found = json.loads(done.stdout)
+    assert found["light"] == "transmitted" and "steel rule" in found["scale"]
+    for hole, plant in zip(found["holes"], plants(4, ("clean", "torn", "clean", "clean")),
+                           strict=True):  # fmt: skip
+        assert hole["state"] == plant.state
+        assert hole["x_mm"] == pytest.approx(plant.x_mm, abs=2.5 * hole["u_x_mm"])
+        assert hole["y_mm"] == pytest.approx(plant.y_mm, abs=2.5 * hole["u_y_mm"])
+        assert hole["u_mm"] < 0.3
+        assert photo.pixels[int(hole["px"][1]), int(hole["px"][0])].min() > 240
+
+
+def test_the_frame_of_a_photograph_takes_pixels_to_millimetres(
+    photographed: tuple[Path, Photo],
+) -> None:
+    run = run_method(METHOD, "w05", {"image": photographed[0]}, params={
+        "camera": "photo", "light": "transmitted", "height_mm": f"{HEIGHT_MM}",
+    })  # fmt: skip
+    words = [float(word) for word in run.drawing["frame"].split()]
+    assert len(words) == 8
+    frame = np.array([*words, 1.0]).reshape(3, 3)
+    for hole in as_json(run)["holes"]:
+        x, y, over = frame @ np.array([*hole["px"], 1.0])
+        assert [x / over, y / over] == pytest.approx([hole["x_mm"], hole["y_mm"]], abs=0.03)
+
+
+def test_a_photograph_without_its_height_or_without_edges_says_what_to_do(
+    photographed: tuple[Path, Photo], tmp_path: Path
+) -> None:
+    found = as_json(find(photographed[0], panel="whole", camera="photo"))
+    assert found["holes"] == [] and any("steel rule" in one for one in found["warnings"])
+    cut = tmp_path / "cut.png"
+    Image.fromarray(photographed[1].pixels[120:-120, 250:-250]).save(cut)
+    told = find(cut, panel="whole", camera="photo", dpi="254", light="transmitted")
+    assert any("cannot be made flat" in one for one in told.warnings)
+    for finding in told.findings:
+        if finding.quantity.endswith("y_mm"):
+            assert finding.u is not None and finding.u >= 0.15
 
 
 def test_the_same_call_gives_the_same_run_and_it_survives_the_journal(image: Path) -> None:
@@ -89,6 +147,9 @@ def test_a_wrong_expected_place_is_missing_and_the_hole_there_set_aside(image: P
         ({"wrap": "middle"}, "c (cover) or w03"),
         ({"camera": "phone"}, "scan or photo"),
         ({"panel": "top"}, "whole, left or right"),
+        ({"height_mm": "260"}, "a scan has its own"),
+        ({"camera": "photo", "height_mm": "tall"}, "between 40 and 600"),
+        ({"camera": "photo", "height_mm": "nan"}, "between 40 and 600"),
     ],
 )
 def test_faults_are_sentences(image: Path, params: dict[str, str], says: str) -> None:

@@ -10,7 +10,7 @@ import click
 from quirewell.cli.options import JSON, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Run
-from quirewell.stages.filenames import parse
+from quirewell.stages.filenames import LIGHT_BOX, parse
 from quirewell.stages.hole_finding import METHOD, as_json
 from quirewell.stages.hole_table import read_holes, write_holes
 from quirewell.stages.methods import run_method
@@ -27,7 +27,10 @@ _OPTIONS = (
      "told then."),
     ("--count", "N", "How many holes there should be, two to a staple."),
     ("--wrap", "c|w03", "The sheet, for the rows of the table (what the file's name says)."),
-    ("--camera", "scan|photo", "photo for a photograph of a light box: a wider band (scan)."),
+    ("--camera", "scan|photo", "photo for a photograph, as over a light box: made flat by the "
+     "sheet's own edges, with a wider band (scan, or what the file's name says)."),
+    ("--height-mm", "MM", "Height of the sheet by a steel rule: the scale of a photograph."),
+    ("--height-u-mm", "MM", "How well that height was read (0.25)."),
     ("--dpi", "DPI", "Resolution of the scan, where the file says it wrongly or not at all."),
     ("--known-length-mm", "MM", "A length you know in the picture; needs --points."),
     ("--points known_points", "X1,Y1,X2,Y2", "The two points it runs between, in pixels."),
@@ -53,11 +56,13 @@ def holes(images: tuple[Path, ...], wants_csv: bool, wants_json: bool, **params:
       quirewell holes w03-outer-left-before.tif --count 4
       quirewell holes c-outer-whole-before.tif --light transmitted --json
       quirewell holes w03-inner-right-before.tif --expected '60 73 187 200'
+      quirewell holes w03-outer-whole-before-lightbox.jpg --height-mm 259.5
       quirewell holes *-outer-left-before.tif --count 4 --csv > holes.csv
 
     x runs from the fold to the right and y from the head edge down, seen from the outer side. Scan
-    at 300 dpi or more on a dark card, or photograph the sheet on a light box with a scale in the
-    picture. Take staples out before a scan, and never press a brittle fold flat to get one.
+    at 300 dpi or more on a dark card, or photograph the sheet on a light box from straight above,
+    bright ground on every side. Take staples out before a scan, and never press a brittle fold
+    flat to get one.
     """
     if len(images) > 1 and not wants_csv:
         fail("Several pictures give one table: add --csv, or give one picture.", wants_json)
@@ -89,6 +94,8 @@ def _from_name(image: Path) -> dict[str, str]:
     out = {"wrap": sheet} if sheet != "item" else {}
     if side:
         out["side"] = side.split(".")[0]
+    if named.view == LIGHT_BOX:
+        out |= {"camera": "photo", "light": "transmitted"}
     return out | ({"panel": named.panel} if named.panel in ("left", "right") else {})
 
 

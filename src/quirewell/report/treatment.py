@@ -23,6 +23,7 @@ from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
 from quirewell.report.rejoin import rejoin_files, rejoin_part
 from quirewell.report.typeset import typeset
+from quirewell.stages.filenames import LIGHT_BOX
 from quirewell.stages.naming import place_words
 from quirewell.stages.results import PageResult, Shown, page_results
 from quirewell.stages.shades import Shade, shade
@@ -263,6 +264,7 @@ def _view_words(capture: Capture) -> str:
     named = {
         "lamp-left": "lamp from the left", "lamp-top": "lamp from the top", "gloss": "gloss",
         "phone": place_words(capture.place),
+        LIGHT_BOX: f"{place_words(capture.place)}, over a light box",
     }  # fmt: skip
     words = named.get(capture.view, capture.view)
     return words[:1].upper() + words[1:]

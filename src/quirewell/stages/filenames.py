@@ -2,6 +2,7 @@
 
 ``<sheet>-<side>-<panel>-<moment>``: sheet ``c`` (cover) or ``w01`` .. (1 = outermost), side
 ``outer`` or ``inner``, panel ``left``, ``right`` or ``whole``, moment ``before`` or ``after``.
+``-lightbox`` at the end of it: photographed over a light box, to look for staple holes.
 ``item-<view>-<moment>`` for pictures of the whole thing. Letter case does not matter, and an
 underscore, a space or a point between the parts is as good as a hyphen.
 """
@@ -18,8 +19,9 @@ from quirewell.record.nouns import Capture, Gathering, Moment, Panel, wrap_code
 from quirewell.stages.naming import place_words, sheet_of
 
 VIEWS = ("front", "back", "spine", "head", "tail", "lamp-left", "lamp-top", "gloss")
+LIGHT_BOX = "light-box"
 PATTERN = "w03-outer-left-before.tif"
-_SCAN = re.compile(r"(c|w\d{1,2})-(outer|inner)-(left|right|whole)-(before|after)")
+_SCAN = re.compile(r"(c|w\d{1,2})-(outer|inner)-(left|right|whole)-(before|after)(-light-?box)?")
 _ITEM = re.compile(rf"item-({'|'.join(VIEWS)})-(before|after)")
 _JUNK = frozenset({"thumbs.db", "desktop.ini"})
 
@@ -101,11 +103,13 @@ def parse(name: str) -> Named | None:
     """
     words = _words(name)
     if found := _SCAN.fullmatch(words):
-        sheet, side, panel, moment = found.groups()
+        sheet, side, panel, moment, lit = found.groups()
         code = sheet if sheet == "c" else wrap_code(int(sheet[1:]))
         if code == "w00":
             return None
-        return Named(f"{code}.{side}", cast(Panel, panel), cast(Moment, moment), "scan")
+        return Named(
+            f"{code}.{side}", cast(Panel, panel), cast(Moment, moment), LIGHT_BOX if lit else "scan"
+        )
     if found := _ITEM.fullmatch(words):
         return Named("item", "whole", cast(Moment, found[2]), found[1])
     return None

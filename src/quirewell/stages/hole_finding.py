@@ -26,7 +26,15 @@ from quirewell.science.imaging.staple_holes import (
     LightSaid,
     find_holes,
 )
-from quirewell.science.imaging.strip import find_strip
+from quirewell.science.imaging.strip import StripFound, find_strip
+from quirewell.stages.flat_photo import (
+    HEIGHT_U_MM,
+    HOW,
+    Laid,
+    camera_terms,
+    lay_flat,
+    scale_of_height,
+)
 from quirewell.stages.hole_table import MOST_HOLES, read_holes, write_holes
 from quirewell.stages.measuring_asked import PARAMS as SCALE_PARAMS
 from quirewell.stages.measuring_asked import Asked, read_params
@@ -36,42 +44,49 @@ from quirewell.stages.methods import Outcome, method
 from quirewell.studio.images import load_picture
 
 METHOD = "holes.find"
-PARAMS = ("side", "light", "expected", "count", "camera", "wrap")
+PARAMS = ("side", "light", "expected", "count", "camera", "height_mm", "height_u_mm", "wrap")
 _ALSO = tuple(name for name in SCALE_PARAMS if name not in ("target", "card", "card_by"))
-# A photograph taken by hand over a light box: the phone leans by about two degrees at half a
-# metre, so that lengths along the fold change by up to a hundredth; a lens bends lines (assumed).
-PHOTO_Y_SHARE, PHOTO_U_MM = 0.005, 0.15
 _SHEET_OF_NO_NAME = "w01"
 
 
-@method(METHOD, 1, "exact")
+@method(METHOD, 2, "exact")
 def find(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Staple holes near the fold of a sheet: place, size and state of each, and what is none."""
     asked = _Asked(params)
     picture = load_picture(files["image"])
     pixels: np.ndarray[Any, Any] = picture.pixels
     check_inside(asked.scale.said, pixels.shape[1], pixels.shape[0])
-    green = np.ascontiguousarray(pixels[..., 1])
+    laid = Laid(pixels, asked.scale, None)
+    if asked.photo:
+        laid = lay_flat(pixels, asked.scale, asked.height_mm, asked.light)
+    green = np.ascontiguousarray(laid.pixels[..., 1])
     strip = find_strip(green)
-    scale, says = choose_scale(asked.scale, strip, picture.resolution_dpi, green)
-    says = [*picture.warnings, *says]
+    scale, says = _scale(asked, laid, strip, picture.resolution_dpi, green)
+    says = [*picture.warnings, *laid.says, *says]
     if scale is None:
         return Outcome((Finding("", "scale.source", "", text="none"),), tuple(says))
     found = find_holes(
-        pixels, (scale.um_per_px_x / 1000.0, scale.um_per_px_y / 1000.0),
+        laid.pixels, (scale.um_per_px_x / 1000.0, scale.um_per_px_y / 1000.0),
         panel=asked.scale.panel, side=asked.side, light=asked.light, expected=asked.expected,
-        count=asked.count, said=asked.scale.said, hidden=(strip.box_px,) if strip else (),
+        count=asked.count, said=laid.asked.said, hidden=(strip.box_px,) if strip else (),
     )  # fmt: skip
     says += found.warnings
-    if asked.photo:
-        says.append(
-            "A photograph: the scale changes over it as the camera leans, so y is unsure by half a "
-            "per cent of the way from the middle of the sheet, and lengths rest on the scale that "
-            "was given. A scan is better."
-        )
     if asked.wrap == "" and found.holes:
         says.append(f"No sheet was named; the rows of the table say {_SHEET_OF_NO_NAME}.")
-    return Outcome(tuple(_findings(found, scale, asked)), tuple(says), _drawing(found))
+    return Outcome(tuple(_findings(found, scale, asked, laid)), tuple(says), _drawing(found, laid))
+
+
+def _scale(
+    asked: _Asked, laid: Laid, strip: StripFound | None, tag_dpi: tuple[float, float] | None,
+    green: np.ndarray[Any, Any],
+) -> tuple[Scale | None, list[str]]:  # fmt: skip
+    """The scale of the picture looked in; a photograph's own tag says nothing."""
+    if laid.flat is not None and asked.height_mm is not None:
+        return scale_of_height(laid.flat, asked.height_mm, asked.height_u_mm), []
+    scale, says = choose_scale(laid.asked, strip, None if asked.photo else tag_dpi, green)
+    if asked.photo and scale is None:
+        says = ["Nothing says how large the sheet is in this photograph. " + HOW]
+    return scale, says
 
 
 class _Asked:
@@ -98,7 +113,26 @@ class _Asked:
         if camera not in ("", "scan", "photo"):
             raise BadParameter(f"camera must be scan or photo, got {camera!r}")
         self.photo = camera == "photo"
+        self.height_mm = _length(params, "height_mm", (40.0, 600.0))
+        self.height_u_mm = _length(params, "height_u_mm", (0.0, 5.0)) or HEIGHT_U_MM
+        if self.height_mm is not None and not self.photo:
+            raise BadParameter(
+                "height_mm gives a photograph its scale; a scan has its own (say camera=photo)"
+            )
         self.wrap = _wrap(params.get("wrap") or "")
+
+
+def _length(params: Mapping[str, str], name: str, limits: tuple[float, float]) -> float | None:
+    text = (params.get(name) or "").strip()
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not limits[0] <= value <= limits[1]:
+        raise BadParameter(f"{name} lies between {limits[0]:g} and {limits[1]:g} mm, got {text!r}")
+    return value
 
 
 def _expected(text: str) -> tuple[float, ...]:
@@ -134,26 +168,28 @@ def _wrap(text: str) -> str:
         ) from None
 
 
-def _findings(found: HolesFound, scale: Scale, asked: _Asked) -> list[Finding]:
+def _findings(found: HolesFound, scale: Scale, asked: _Asked, laid: Laid) -> list[Finding]:
     out = [
         Finding("", "scale.source", "", text=scale.source, note=scale.says),
         Finding("", "holes.light", "", text=found.light or "unknown"),
     ]
     rows = []
-    for hole in found.holes:
+    shown = laid.in_picture(found).holes
+    for hole, seen in zip(found.holes, shown, strict=True):
         name = f"hole.{hole.number}"
         out.append(Finding("", f"{name}.state", "", text=hole.state, note=hole.note))
         own = hole.u_mm
         if hole.x_mm is not None and hole.y_mm is not None and own is not None:
-            x_terms, y_terms = _terms(hole, found, scale, asked.photo)
+            camera = _camera(hole, found, scale, asked, laid)
+            x_terms, y_terms = _terms(hole, found, scale, camera)
             out.append(_measured(f"{name}.x_mm", hole.x_mm, x_terms))
             out.append(_measured(f"{name}.y_mm", hole.y_mm, y_terms))
             size = (Term("rim", max(own, 0.02), "as unsure as its place, 0.02 mm or more"),)
             out.append(_measured(f"{name}.size_mm", hole.size_mm or 0.0, size))
-            if hole.px is not None:
-                out.append(Finding("", f"{name}.px", "", text=write_points((hole.px,))))
-            if asked.photo:
-                own = math.hypot(own, _lean(hole, found))
+            if seen.px is not None:
+                out.append(Finding("", f"{name}.px", "", text=write_points((seen.px,))))
+            # The table keeps what scatters from hole to hole: the camera's share does.
+            own = math.hypot(own, *(term.u for term in camera[1]))
         rows.append(
             HoleAt(hole.number, hole.x_mm, hole.y_mm, own, hole.size_mm, hole.state)
         )  # fmt: skip
@@ -167,9 +203,19 @@ def _findings(found: HolesFound, scale: Scale, asked: _Asked) -> list[Finding]:
     return out
 
 
-def _terms(
-    hole: FoundHole, found: HolesFound, scale: Scale, photo: bool
-) -> tuple[tuple[Term, ...], tuple[Term, ...]]:
+Terms = tuple[tuple[Term, ...], tuple[Term, ...]]
+
+
+def _camera(
+    hole: FoundHole, found: HolesFound, scale: Scale, asked: _Asked, laid: Laid
+) -> Terms:  # fmt: skip
+    if not asked.photo:
+        return (), ()
+    by_height = asked.height_mm is not None
+    return camera_terms(laid, hole, found, scale.um_per_px_y / 1000.0, by_height)
+
+
+def _terms(hole: FoundHole, found: HolesFound, scale: Scale, camera: Terms) -> Terms:
     """Budgets of x and y: the hole's own place, the frame, the scale, the camera."""
     frame = found.frame
     if frame is None or hole.x_mm is None or hole.y_mm is None or hole.u_mm is None:
@@ -180,21 +226,11 @@ def _terms(
     y = [own, Term("head edge", frame.head_u_mm, "unevenness of the edge, and light at it")]
     relative = math.sqrt(sum(term.u**2 for term in scale.terms_y)) / 100.0
     y.append(Term("scale", relative * hole.y_mm, scale.says))
-    if photo:
-        y.append(Term("camera", _lean(hole, found), "a camera that leans two degrees (assumed)"))
-        x.append(Term("camera", PHOTO_U_MM, "a lens bends straight lines (assumed)"))
-    else:
-        glass = scale.glass_um / 1000.0 * math.sqrt(min(1.0, hole.y_mm / frame.height_mm))
-        y.append(Term("scanner", glass, scale.glass_basis))
+    if camera[1]:
+        return (*x, *camera[0]), (*y, *camera[1])
+    glass = scale.glass_um / 1000.0 * math.sqrt(min(1.0, hole.y_mm / frame.height_mm))
+    y.append(Term("scanner", glass, scale.glass_basis))
     return tuple(x), tuple(y)
-
-
-def _lean(hole: FoundHole, found: HolesFound) -> float:
-    """What a leaning camera may add to y [mm]."""
-    if found.frame is None or hole.y_mm is None:
-        return PHOTO_U_MM
-    away = abs(hole.y_mm - 0.5 * found.frame.height_mm)
-    return math.hypot(PHOTO_U_MM, PHOTO_Y_SHARE * away)
 
 
 def _measured(quantity: str, value: float, terms: tuple[Term, ...]) -> Finding:
@@ -202,16 +238,20 @@ def _measured(quantity: str, value: float, terms: tuple[Term, ...]) -> Finding:
     return Finding("", quantity, "", value=value, u=u, unit="mm", terms=terms)
 
 
-def _drawing(found: HolesFound) -> dict[str, str]:
+def _drawing(found: HolesFound, laid: Laid) -> dict[str, str]:
     """``frame``: six numbers a b c d e f, pixels to the sheet's frame (x = a px + b py + c, y = d
-    px + e py + f); ``band``: corners of what was searched; ``holes``: middles, in order."""
-    if found.frame is None:
+    px + e py + f), or eight a b c d e f g h of a photograph (both over g px + h py + 1);
+    ``band``: corners of what was searched; ``holes``: middles, in order."""
+    matrix = laid.matrix(found)
+    if matrix is None:
         return {}
+    shown = laid.in_picture(found)
+    numbers = matrix.ravel() if matrix.shape[0] == 2 else matrix.ravel()[:8]
     out = {
-        "frame": " ".join(f"{value:.9g}" for value in found.frame.matrix().ravel()),
-        "band": write_points(found.band_px),
+        "frame": " ".join(f"{value:.12g}" for value in numbers),
+        "band": write_points(shown.band_px),
     }
-    places = tuple(hole.px for hole in found.holes if hole.px is not None)
+    places = tuple(hole.px for hole in shown.holes if hole.px is not None)
     return out | ({"holes": write_points(places)} if places else {})
 
 

@@ -7,28 +7,22 @@ says it is missing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from quirewell.jobs.batch import Call
-from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.event import Draft
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.record.rejoining import HOLE_STATES, Hole, Holes
 from quirewell.record.shapes import read_points
-from quirewell.stages.examine import measurable
 from quirewell.stages.hole_finding import METHOD
+from quirewell.stages.hole_pictures import expected_holes
 from quirewell.stages.hole_table import read_holes
-from quirewell.stages.measuring_asked import PARAMS as SCALE_PARAMS
-from quirewell.stages.naming import sheet_of, sheet_words
+from quirewell.stages.naming import sheet_words
 from quirewell.stages.refusal import Problem, Refusal
-from quirewell.stages.survey import TASK, measure_params
 
-_COLOURS = ("target", "card", "card_by")
 STATES = tuple((state, state) for state in HOLE_STATES)
 MOST_HOLES = 18
 _FIELDS = ("x", "y", "u", "size", "state")
@@ -63,11 +57,6 @@ class HolesView:
     frame: str
     warnings: tuple[str, ...]
     band: tuple[tuple[float, float], ...]
-
-
-def expected_holes(state: ItemState) -> int:
-    """Holes a sheet of this item should have: two to a staple."""
-    return 2 * state.gathering.staples if state.gathering else 4
 
 
 def view(state: ItemState, place: str) -> HolesView:
@@ -161,76 +150,6 @@ def _hole(number: int, texts: Mapping[str, str]) -> Hole:
             )
         body[field] = text
     return from_body(Hole, body)
-
-
-def to_find(
-    state: ItemState, path_of: Callable[[str], Path], bench: BenchState = EMPTY_BENCH
-) -> tuple[Call, ...]:
-    """A search for each sheet whose newest picture of its fold was not searched yet."""
-    calls = []
-    for place, capture in pictures(state).items():
-        params = find_params(state, place, capture, bench)
-        if any(
-            run.inputs[0].ref == capture.id and run.params == params
-            for run in state.runs.values()
-            if run.method == METHOD
-        ):
-            continue
-        inputs = (("image", capture.id, capture.sha256),)
-        calls.append(
-            Call(
-                TASK,
-                (METHOD, place, {"image": str(path_of(capture.sha256))}, inputs, params),
-                sheet_words(place),
-            )
-        )
-    return tuple(calls)
-
-
-def pictures(state: ItemState) -> dict[str, Capture]:
-    """The picture of each sheet to look for holes in: after treatment before before it, the outer
-    side before the inner, the newest of like ones."""
-    best: dict[str, tuple[tuple[int, int, int], Capture]] = {}
-    for capture in state.captures.values():
-        sheet = sheet_of(capture.place)
-        if not sheet or not measurable(capture):
-            continue
-        rank = (
-            int(capture.moment == "after"), int(side_of(capture) == "outer"),
-            state.touched.get(capture.id, 0),
-        )  # fmt: skip
-        if sheet not in best or rank > best[sheet][0]:
-            best[sheet] = rank, capture
-    ordered = state.gathering.sheets() if state.gathering else tuple(sorted(best))
-    return {place: best[place][1] for place in ordered if place in best}
-
-
-def side_of(capture: Capture) -> str:
-    """The side a scan shows, "outer" where its place does not say."""
-    parts = capture.place.split(".")
-    return parts[1] if len(parts) > 1 else "outer"
-
-
-def staple_legs(state: ItemState) -> tuple[str, ...]:
-    """Where the staples' legs went through [mm from the head], as recorded, from the head down."""
-    legs = [leg for one in state.staples.values() for leg in (one.upper_mm, one.lower_mm)]
-    return tuple(f"{leg:f}" for leg in sorted(leg for leg in legs if leg is not None))
-
-
-def find_params(
-    state: ItemState, place: str, capture: Capture, bench: BenchState = EMPTY_BENCH
-) -> dict[str, str]:
-    """All that is known of a scan beforehand, as the method takes it: what measuring it is given,
-    without its colours, and how many holes there should be."""
-    known = {
-        name: value
-        for name, value in measure_params(state, capture, bench).items()
-        if name in SCALE_PARAMS and name not in _COLOURS
-    }
-    legs = staple_legs(state)
-    if len(legs) == expected_holes(state):
-        known["expected"] = " ".join(legs)
-    return {**known, "side": side_of(capture), "count": str(expected_holes(state)), "wrap": place}
 
 
 def found(state: ItemState, body: dict[str, Any]) -> tuple[Draft, ...]:

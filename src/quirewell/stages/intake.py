@@ -17,7 +17,7 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, ItemState, Moment, Panel, check_place
 from quirewell.science.booklet.gathering import wraps_for_pages
 from quirewell.stages.bench_params import scanner_words
-from quirewell.stages.filenames import VIEWS, Named, named_of, split_place
+from quirewell.stages.filenames import LIGHT_BOX, VIEWS, Named, named_of, split_place
 from quirewell.stages.matching import Matches, Quarrel, quarrels
 from quirewell.stages.naming import place_words, sheet_of, sheet_words
 from quirewell.stages.refusal import Problem, Refusal
@@ -321,7 +321,9 @@ def _asked_place(state: ItemState, form: Mapping[str, str], text: str) -> Named:
             f"This item has no {place_words(sheet)}; correct the count of wraps first.",
         )
     wanted = form.get("view", "").strip() or ("scan" if sheet else "phone")
-    if wanted == "scan" and "." not in place and sheet:
+    if wanted == LIGHT_BOX and not sheet:
+        raise _refuse(form, "view", "Over a light box lies one sheet: say which one.")
+    if wanted in ("scan", LIGHT_BOX) and "." not in place and sheet:
         raise _refuse(form, "place", "Say which side of the sheet it shows, outer or inner.")
     return Named(place, half, cast(Moment, moment), wanted)
 

@@ -34,6 +34,9 @@ _DARK_GROUND_L = 40.0
 _LID_L, _LID_B = 85.0, 6.0
 _LEAST_LEAF = 0.012
 _FOUR_SIDED = 0.8
+# Linear light of a ground that is clipped, and how much of the rim is where a light box lies below
+# (assumed).
+CLIPPED, _LIT_RIM = 0.97, 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,7 @@ def find_region(
     lab = lab_from_linear(light).astype(np.float32)
     strip = _hidden(small.shape[:2], hidden or [], factor)
     unseen = strip | _hidden(small.shape[:2], list(painted), factor)
-    paper = _small_leaf_tone(lab, unseen) or _paper_tone(lab, unseen)
+    paper = _small_leaf_tone(lab, unseen) or _paper_tone(lab, unseen | _light_box(light))
     other = (_unlike_paper(lab, paper, unseen, ground_said) & ~unseen) | strip
     ground = _reaching_rim(_opened(other), strip)
     if _rim_share(ground & ~unseen) < 0.03:
@@ -127,6 +130,17 @@ def _small_leaf_tone(lab: NDArray[np.float32], unseen: Mask) -> tuple[float, flo
     if part.mean() < _LEAST_LEAF or _squareness(part) < _FOUR_SIDED:
         return None
     return _lightest_tone(lab[part & ~unseen])
+
+
+def _light_box(light: NDArray[np.float32]) -> Mask:
+    """What is clipped white, where much of the rim is and the middle is not: a light box, which
+    is never the paper, however much of the picture it fills."""
+    white: Mask = np.all(light >= CLIPPED, axis=2)
+    h, w = white.shape
+    middle = white[h // 5 : h - h // 5, w // 5 : w - w // 5]
+    if _rim_share(white) < _LIT_RIM or middle.mean() > 1.0 - _LIT_RIM:
+        return np.zeros_like(white)
+    return np.asarray(white)
 
 
 def _squareness(part: Mask) -> float:

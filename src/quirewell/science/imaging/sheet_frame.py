@@ -26,7 +26,7 @@ from quirewell.science.imaging.edges import (
 from quirewell.science.imaging.fold import find_fold
 from quirewell.science.imaging.leaf import DARKEST_PAPER_L, FOLD_SIDE, LEAST_LEAF, Panel
 from quirewell.science.imaging.pointed import Said, inside_corners, pointed_edges
-from quirewell.science.imaging.region import Region, find_region
+from quirewell.science.imaging.region import CLIPPED, Region, find_region
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8 | np.uint16]
@@ -38,8 +38,6 @@ _TRIM_MM = 1.5
 # Where no fold is seen, the middle of the sheet stands for it: how far off it may be (assumed).
 NO_FOLD_U_MM = 1.0
 NO_HEAD_U_MM = 0.5
-# Linear light of a ground that is clipped (assumed).
-CLIPPED = 0.97
 # A fold is fitted through so many places along it (see ``fold``).
 _BANDS = 50
 LEAST_PX = 60

@@ -11,7 +11,7 @@ from starlette.routing import Route
 
 from quirewell.report.condition import condition_sheet
 from quirewell.stages import intake as stage
-from quirewell.stages.filenames import PATTERN, VIEWS
+from quirewell.stages.filenames import LIGHT_BOX, PATTERN, VIEWS
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.taking_in import IntakeReport, Source, take_in
 from quirewell.web.choices import scanned
@@ -37,7 +37,10 @@ def _page(
         request, "intake.html", state, "intake", refusal=refusal, action=action,
         view=stage.view(state, look_again(house, state), house.studio.bench()),
         places=scanned(state), pattern=PATTERN, report=report,
-        views=[("", "a scan, or one phone picture"), *((name, name) for name in VIEWS)],
+        views=[
+            ("", "a scan, or one phone picture"), *((name, name) for name in VIEWS),
+            (LIGHT_BOX, "a sheet over a light box"),
+        ],
         captures=state.captures,
         here=f"/item/{state.id}/intake",
     )  # fmt: skip

@@ -16,15 +16,16 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
 from quirewell.report import rejoin_print
 from quirewell.report.rejoin_drawing import lay_svg, match_svg
-from quirewell.stages import finding_holes, hole_marking, rejoining, taking_apart
+from quirewell.stages import finding_holes, hole_marking, hole_pictures, rejoining, taking_apart
 from quirewell.stages.cautions import LOCAL_CODES
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.sheet_order import note_and_check, order_view
 from quirewell.stages.working import WorkingView, working_view
 from quirewell.web.desk import Measuring
 from quirewell.web.house import House, house_of
+from quirewell.web.forms import read_form
 from quirewell.web.page import drawing, render_item, see
-from quirewell.web.saving import Again, Command, saver
+from quirewell.web.saving import ACTOR, Again, Command, saver
 from quirewell.web.workings import routes_of
 
 WORKED = ("creep", "fold")
@@ -65,7 +66,7 @@ def _works(state: ItemState) -> dict[str, WorkingView]:
 
 
 def _searchable(house: House, state: ItemState) -> int:
-    return len(hole_marking.to_find(state, house.studio.blobs.path, house.studio.bench()))
+    return len(hole_pictures.to_find(state, house.studio.blobs.path, house.studio.bench()))
 
 
 def _named(options: tuple[str, ...], empty: str) -> list[tuple[str, str]]:
@@ -92,6 +93,7 @@ def _holes_page(request: Request, refusal: Refusal | None) -> Response:
         states=hole_marking.STATES, starts=hole_marking.starts(view),
     )  # fmt: skip
 
+        pictures=hole_pictures.offered(state, view.place),
 
 def _sheet(state: ItemState, request: Request) -> str:
     place = str(request.path_params["place"])
@@ -123,6 +125,31 @@ async def find(request: Request) -> Response:
 
 
 # --- one sheet at a time ----------------------------------------------------------------------
+
+async def look(request: Request) -> Response:
+    """Begin looking for a sheet's holes in one picture, its height kept where it was typed."""
+    texts = dict((await read_form(request)).texts)
+    house = house_of(request)
+
+    def begin() -> Response:
+        state = house.item(request.path_params["item"])
+        place = _sheet(state, request)
+        try:
+            capture, drafts = hole_pictures.asked_picture(state, place, texts)
+        except Refusal as refusal:
+            return _holes_page(request, refusal)
+        if drafts:
+            house.studio.append(state.id, None, drafts, actor=ACTOR)
+        house.desk.begin(
+            state.id,
+            lambda: Measuring(
+                finding_holes.start_finding(house.studio, state.id, house.runner, only=capture)
+            ),
+        )
+        return see(f"/item/{state.id}/rejoin/holes/{place}")
+
+    return await run_in_threadpool(begin)
+
 
 
 def lay_page(request: Request) -> Response:
@@ -203,6 +230,7 @@ routes = [
     Route(f"{_PATH}/holes/{{place}}", holes_page, methods=["GET"]),
     Route(
         f"{_PATH}/holes/{{place}}",
+    Route(f"{_PATH}/holes/{{place}}/look", look, methods=["POST"]),
         saver(hole_marking.mark_holes, _back("holes"), _holes_again, "holes"),
         methods=["POST"],
     ),
