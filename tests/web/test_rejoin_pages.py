@@ -3,17 +3,10 @@
 from __future__ import annotations
 
 import html
-import io
-import time
 from dataclasses import replace
 
-from PIL import Image
-
-from hole_scans import HEIGHT_MM, plants, scan
-from light_box_photos import photograph
 from quirewell.stages import rejoining
-from quirewell.stages.taking_in import Source, take_in
-from web.conftest import ITEM, Bench
+from web.conftest import Bench
 
 HOLES = ((0.10, 60.2, 0.7), (0.12, 73.1, 0.7), (0.08, 187.0, 0.7), (0.11, 200.2, 0.7))
 
@@ -57,6 +50,7 @@ def test_the_whole_way_by_typed_holes(bench: Bench) -> None:
     assert "0.6 mm towards the tail" in lay and "0.4 mm towards your right" in lay
     assert "You see page 2 on the left and page 7 on the right." in lay
     assert "Hole 2</b> missing" in get(bench, "/rejoin/lay/w02")
+    assert "head edge level with the cover's, not with the sheet laid last" in lay
     for place in ("c", "w01", "w02"):
         post(bench, "/rejoin/lay", {"place": place})
     assert "All 3 sheets are laid" in get(bench, "/rejoin")
@@ -73,6 +67,45 @@ def test_moves_are_said_as_the_sheet_lies_inner_side_up(bench: Bench) -> None:
     post(bench, "/rejoin/match", {"wire_mm": ""})
     # Its holes lie 0.5 mm left of the cover's, outer side up: it goes right so, and left turned.
     assert "0.5 mm towards your left" in get(bench, "/rejoin/lay/w01")
+
+
+def test_a_move_less_than_a_hand_can_set_is_not_asked_for(bench: Bench) -> None:
+    mark(bench, "c")
+    mark(bench, "w01", dx=0.15, dy=-0.03)
+    mark(bench, "w02", dx=0.3, **{f"u.{number}": "1" for number in range(1, 5)})
+    post(bench, "/rejoin/match", {"wire_mm": ""})
+    lay = get(bench, "/rejoin/lay/w01")
+    assert "Lay it by the holes; nothing to shift" in lay and "mm towards" not in lay
+    assert " mm</text>" not in lay
+    # What is not known well is not said to be nothing.
+    lay = get(bench, "/rejoin/lay/w02")
+    # Four holes sure to 1 mm each: twice 1 / sqrt(4), and a little for the slack round the wire.
+    assert "how far it goes is known to 1.1 mm only" in lay and "nothing to shift" not in lay
+
+
+def test_a_turn_is_said_with_the_side_that_goes_towards_you(bench: Bench) -> None:
+    mark(bench, "c")
+    # Turned by 4 mrad with the clock, outer side up (x to the right, y down), about hole 1.
+    holes = [(x - 0.004 * (y - HOLES[0][1]), y + 0.004 * (x - HOLES[0][0])) for x, y, _ in HOLES]
+    mark(bench, "w01", **{f"{name}.{number}": f"{value:.3f}" for number, at in enumerate(holes, 1)
+                          for name, value in zip("xy", at, strict=True)})  # fmt: skip
+    post(bench, "/rejoin/match", {"wire_mm": ""})
+    # It goes back against the clock so, and with it where the inner side looks up.
+    lay = get(bench, "/rejoin/lay/w01")
+    assert "turned with the clock: 180 mm right of the fold it goes 0.7 mm towards you" in lay
+
+
+def test_a_wrong_hole_is_passed_by_and_a_sheet_found_head_down_goes_in_as_made(
+    bench: Bench,
+) -> None:
+    post(bench, "/rejoin/sheets", {"faced.w01": "head down", "as_made": "yes"})
+    mark(bench, "c")
+    mark(bench, "w01")
+    mark(bench, "w02", **{"y.3": "190.0"})
+    post(bench, "/rejoin/match", {"wire_mm": ""})
+    lay = get(bench, "/rejoin/lay/w02")
+    assert "Hole 3</b>: pass it by, 3.0 mm off as measured" in lay and "3 set aside" in lay
+    assert "It was found head down; it goes in as made" in get(bench, "/rejoin/lay/w01")
 
 
 def test_holes_marked_anew_ask_for_a_new_match(bench: Bench) -> None:
@@ -163,29 +196,3 @@ def test_a_sheet_without_a_hole_is_laid_by_fold_and_head(bench: Bench) -> None:
     lay = get(bench, "/rejoin/lay/w02")
     assert "No hole holds it: lay it by its fold and its head edge." in lay
     assert "it lies right as it is" not in lay
-
-
-def test_a_photograph_over_a_light_box_is_asked_its_height_and_searched(bench: Bench) -> None:
-    made = scan(4, 254, "transmitted", plants(4))
-    file = io.BytesIO()
-    Image.fromarray(photograph(made, 4, lean_deg=(4.0, 2.0)).pixels).save(file, "PNG")
-    source = Source("w02-outer-whole-before-lightbox.png", io.BytesIO(file.getvalue()))
-    assert not take_in(bench.studio, ITEM, [source]).refused
-    (lit,) = (one for one in bench.state.captures.values() if one.view == "light-box")
-    page = get(bench, "/rejoin/holes/w02")
-    assert "over a light box" in page and "Height of the sheet, mm" in page
-    look = "/rejoin/holes/w02/look"
-    assert "is not one of this sheet" in post(bench, look, {"capture": "none"})
-    said = post(bench, look, {"capture": lit.id, "height": "tall"})
-    assert "tall" in said and not any(one.quantity == "height" for one in
-                                      bench.state.readings.values())  # fmt: skip
-    post(bench, look, {"capture": lit.id, "height": f"{HEIGHT_MM:g}"})
-    until = time.monotonic() + 60.0
-    while "holes.w02" not in bench.state.holes and time.monotonic() < until:
-        time.sleep(0.1)
-    held = bench.state.holes["holes.w02"]
-    for hole, plant in zip(held.holes, plants(4), strict=True):
-        assert hole.y_mm is not None and abs(float(hole.y_mm) - plant.y_mm) < 0.3
-    page = get(bench, "/rejoin/holes/w02")
-    assert "made flat by the sheet's own edges" in page and "Look in it again" in page
-    assert 'data-frame="' in page and "Height of the sheet, mm" not in page

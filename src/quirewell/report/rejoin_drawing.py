@@ -12,7 +12,9 @@ from quirewell.stages.rejoining import LayStep, MatchPicture
 PANEL = 44.0
 _DOT = 1.1
 _SHEET = (120.0, 84.0)
-_MARKS = {"torn": "torn", "rusted": "rusted", "plugged": "plugged"}
+_MARKS = ("torn", "rusted", "plugged")
+# How far the broken outline of lying flush is drawn off, however little a sheet is moved.
+_WAY = 4.0
 
 
 def match_svg(picture: MatchPicture, times: int) -> str:
@@ -87,79 +89,107 @@ def _name(x: float, y: float, name: str, cx: float) -> str:
 
 
 def lay_svg(step: LayStep) -> str:
-    """One sheet as it lies, inner side up: its holes by state, and the way it is moved."""
+    """One sheet as it lies, inner side up: what is to be seen on it, its holes by state, and the
+    way it is moved from lying flush (broken outline) to its place, far larger than it is."""
     wide, tall = _SHEET
     fold = wide / 2
-    moves = "; ".join(step.moves) or "lies right when flush"
-    words = f"{step.name}, inner side up, its head above. {moves}. " + " ".join(
-        f"Hole {one.number} {one.state or 'not marked'}." for one in step.holes
-    )
+    moves = "; ".join(step.moves) or "no move asked for"
+    words = (
+        f"{step.name}, inner side up, its head above; {' left, '.join(step.halves)} right. "
+        f"{moves}. "
+        + " ".join(f"Hole {one.number} {one.state or 'not marked'}." for one in step.holes)
+    )  # fmt: skip
+    right, down = (_WAY * ((one > 0) - (one < 0)) for one in step.slide_mm)
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="laysheet" viewBox="-4 -8 {wide + 8:g} '
-        f'{tall + 14:g}" role="img" aria-label={quoteattr(words)} font-family="sans-serif" '
-        'font-size="4">'
-        f'<rect class="paper" x="0" y="0" width="{wide:g}" height="{tall:g}" fill="#f3eee2" '
-        'stroke="#8a8374" stroke-width="0.4"/>'
-        f'<line x1="{fold:g}" x2="{fold:g}" y1="0" y2="{tall:g}" stroke="#8a8374" '
-        'stroke-width="0.4" stroke-dasharray="2 1.4"/>'
-        f'<text x="{fold:g}" y="-2.5" text-anchor="middle" class="ink">head</text>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="laysheet" viewBox="-8 -13 {wide + 16:g} '
+        f'{tall + 27:g}" role="img" aria-label={quoteattr(words)} font-family="sans-serif" '
+        f'font-size="5">{_mark(fold, -6.5, "head")}{_mark(fold, tall + 11, "tail: you sit here")}'
     ]
-    span = max([one.y_mm or 0.0 for one in step.holes] + [1.0]) * 1.3
-    for at, one in enumerate(step.holes):
-        y = tall * ((one.y_mm / span) if one.y_mm is not None else (at + 1) / (len(step.holes) + 1))
-        side, anchor = (3.5, "start") if at % 2 == 0 else (-3.5, "end")
-        parts.append(_hole(fold, y, one.state))
-        said = f"{one.number}" + ("" if one.state in ("", "clean") else f" {one.state}")
+    if right or down:
         parts.append(
-            f'<text x="{fold + side:g}" y="{y + 1.4:.2f}" text-anchor="{anchor}" class="ink">'
-            f"{escape(said)}</text>"
+            f'<rect class="flush" x="{-right:g}" y="{-down:g}" width="{wide:g}" height="{tall:g}" '
+            'fill="none" stroke="#6b6455" stroke-width="0.6" stroke-dasharray="2 1.4"/>'
+        )
+    parts.append(
+        f'<rect class="paper" x="0" y="0" width="{wide:g}" height="{tall:g}" fill="#f3eee2" '
+        'stroke="#6b6455" stroke-width="0.6"/>'
+        f'<line x1="{fold:g}" x2="{fold:g}" y1="0" y2="{tall:g}" stroke="#6b6455" '
+        'stroke-width="0.5" stroke-dasharray="2 1.4"/>'
+    )
+    for at, said in zip((fold / 2, 1.5 * fold), step.halves, strict=True):
+        parts.append(f'<text x="{at:g}" y="9" text-anchor="middle" fill="#26231f">{said}</text>')
+    last = max([one.y_mm or 0.0 for one in step.holes] + [1.0]) * 1.3
+    for at, one in enumerate(step.holes):
+        y = tall * ((one.y_mm / last) if one.y_mm is not None else (at + 1) / (len(step.holes) + 1))
+        side, anchor = (4.5, "start") if at % 2 == 0 else (-4.5, "end")
+        parts.append(_hole(fold, y, one.state))
+        odd = "set aside" if one.aside else one.state
+        said = f"{one.number}" + ("" if odd in ("", "clean") else f" {odd}")
+        parts.append(
+            f'<text x="{fold + side:g}" y="{y + 1.7:.2f}" text-anchor="{anchor}" '
+            f'fill="#26231f">{escape(said)}</text>'
         )
     parts += _arrows(step, fold, tall)
     return "".join(parts) + "</svg>"
 
 
+def _mark(x: float, y: float, words: str) -> str:
+    """A word outside the sheet, on the page's own ground."""
+    return f'<text x="{x:g}" y="{y:g}" text-anchor="middle" class="ink">{words}</text>'
+
+
 def _hole(x: float, y: float, state: str) -> str:
+    """A hole over the wire's place, which is a cross."""
     if state == "missing":
         return (
             f'<path d="M{x - 1.6:g} {y - 1.6:.2f}l3.2 3.2m0 -3.2l-3.2 3.2" stroke="#9a3b2f" '
-            'stroke-width="0.6"/>'
+            'stroke-width="0.8"/>'
         )
     if state in _MARKS:
-        return (
-            f'<ellipse cx="{x:g}" cy="{y:.2f}" rx="1.2" ry="2.2" fill="#9a3b2f" '
-            'fill-opacity="0.4" stroke="#9a3b2f" stroke-width="0.5"/>'
+        shape = (
+            f'<ellipse cx="{x:g}" cy="{y:.2f}" rx="1.2" ry="2" fill="#9a3b2f" '
+            'fill-opacity="0.3" stroke="#9a3b2f" stroke-width="0.5"/>'
         )
-    fill = "#2f5f6b" if state else "none"
+    else:
+        shape = (
+            f'<circle cx="{x:g}" cy="{y:.2f}" r="1.5" fill="#fff" '
+            f'fill-opacity="{0.9 if state else 0:g}" stroke="#2f5f6b" stroke-width="0.6"/>'
+        )
     return (
-        f'<circle cx="{x:g}" cy="{y:.2f}" r="1.3" fill="{fill}" stroke="#2f5f6b" '
-        'stroke-width="0.5"/>'
+        f'{shape}<path d="M{x - 3.2:g} {y:.2f}h6.4M{x:g} {y - 1.5:.2f}v3" stroke="#1e2a30" '
+        'stroke-width="0.35"/>'
     )
 
 
 def _arrows(step: LayStep, fold: float, tall: float) -> list[str]:
-    """The move as an arrow from the middle of the left page, longer than it is; the turn as a bow
-    at the right."""
+    """Each move an arrow of one length with its millimetres, left of the fold; the turn a bow at
+    the right of it."""
     out = []
-    right, down = step.slide_mm if step.moves else (0.0, 0.0)
-    size = math.hypot(right, down)
-    if size > 0.05:
-        x, y = fold / 2, tall / 2
-        dx, dy = 16 * right / size, 16 * down / size
-        turn = math.degrees(math.atan2(dy, dx))
-        out.append(
-            f'<line x1="{x - dx / 2:.2f}" y1="{y - dy / 2:.2f}" x2="{x + dx / 2:.2f}" '
-            f'y2="{y + dy / 2:.2f}" stroke="#1e2a30" stroke-width="1.2"/>'
-            f'<path d="M4 0L-1 -3L-1 3Z" fill="#1e2a30" transform="translate({x + dx / 2:.2f} '
-            f'{y + dy / 2:.2f}) rotate({turn:.1f})"/>'
-        )
-    if any(line.startswith("turned") for line in step.moves):
-        x, y, clockwise = 1.5 * fold, tall / 2, step.turn_mrad > 0
+    right, down = step.slide_mm
+    x, y = 0.4 * fold, 0.5 * tall
+    if right:
+        out.append(_arrow(x, y, 8.0 if right > 0 else -8.0, 0.0, abs(right), (x, y - 5)))
+    if down:
+        y += 19 if right else 0
+        out.append(_arrow(x, y, 0.0, 8.0 if down > 0 else -8.0, abs(down), (x + 15, y + 2)))
+    if step.turn_mrad:
+        x, y, clockwise = 1.5 * fold, 0.55 * tall, step.turn_mrad > 0
         start, end = (-9, 9) if clockwise else (9, -9)
-        tip = 45 if clockwise else 135
         out.append(
             f'<path d="M{x + start:g} {y:g}A9 9 0 0 {1 if clockwise else 0} {x + end:g} {y:g}" '
-            'fill="none" stroke="#1e2a30" stroke-width="1.2"/>'
-            f'<path d="M4 0L-1 -3L-1 3Z" fill="#1e2a30" transform="translate({x + end:g} {y:g}) '
-            f'rotate({tip + 45 if clockwise else tip - 45})"/>'
+            'fill="none" stroke="#1e2a30" stroke-width="1.6"/>'
+            f'<path d="M5 0L-1 -3.6L-1 3.6Z" fill="#1e2a30" transform="translate({x + end:g} '
+            f'{y:g}) rotate(90)"/>'
         )
     return out
+
+
+def _arrow(x: float, y: float, dx: float, dy: float, mm: float, at: tuple[float, float]) -> str:
+    turn = math.degrees(math.atan2(dy, dx))
+    return (
+        f'<line x1="{x - dx:g}" y1="{y - dy:g}" x2="{x + dx:g}" y2="{y + dy:g}" '
+        'stroke="#1e2a30" stroke-width="1.6"/>'
+        f'<path d="M5 0L-1 -3.6L-1 3.6Z" fill="#1e2a30" transform="translate({x + dx:g} '
+        f'{y + dy:g}) rotate({turn:g})"/><text x="{at[0]:g}" y="{at[1]:g}" text-anchor="middle" '
+        f'font-weight="bold" font-size="6" fill="#1e2a30">{mm:.1f} mm</text>'
+    )

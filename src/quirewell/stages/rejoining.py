@@ -16,21 +16,42 @@ from quirewell.record.event import Draft
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.record.rejoining import Joined
-from quirewell.science.booklet.holes import HoleAt, Sheet
+from quirewell.science.booklet.holes import Edges, HoleAt, Sheet
 from quirewell.stages.aligning import METHOD
 from quirewell.stages.asking import Asked, ask_all
-from quirewell.stages.hole_pictures import expected_holes
+from quirewell.stages.hole_marking import expected_holes
 from quirewell.stages.hole_table import write_holes
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import sheet_of, sheet_words
 from quirewell.stages.refusal import Problem, Refusal
-from quirewell.stages.sheet_edges import edges_of
+from quirewell.stages.results import MEASURE, latest_runs
 from quirewell.stages.taking_apart import NO_GATHERING, printed_pages, staple_words
 
 SUBJECT = "item"
 USUAL_WIRE_MM = 0.5
-# Moves below twice their own uncertainty, or below what a hand can set, are not asked for.
-HAND_MM = 0.1
+# Moves below twice their own uncertainty, or below what a hand can set by eye (common practice, no
+# source), are not asked for.
+HAND_MM = 0.2
+# A turn is said as what it does here [mm from the fold].
+ARM_MM = 180.0
+LAY_CARE = (
+    "Hands, table and sheet dry: damp paper tears under a finger, and sticks.",
+    "Carry it on a board or a larger paper; push it flat with both hands, never by a corner, a "
+    "tear or the fold's end.",
+    "Nothing through the holes yet: a needle or a leg pushed through holes out of line tears them.",
+)
+STAPLES_BACK = (
+    "See light through every hole first, with all sheets in place; where there is none, take up "
+    "the sheet that covers it and lay it again.",
+    "Put each staple through the old holes by hand, from the side its crown was on, the fold "
+    "supported; bend the legs with a bone folder, no further than they lay. No machine, no hammer.",
+)
+# What to mind of a hole in a state, in the hand of who lays it (common practice, no source).
+_HOLE_CARE = {
+    "torn": "torn: it tells little, go by the others; hold the paper beside it",
+    "rusted": "rusted: the paper round it is brittle, do not rub or press there",
+    "plugged": "plugged: do not push it through, go by the others",
+}
 # A limit that costs the holes less is not told [mm, rms].
 LEAST_COST_MM = 0.02
 LEAF = "leaf.width_mm"
@@ -38,13 +59,15 @@ LEAF = "leaf.width_mm"
 
 @dataclass(frozen=True, slots=True)
 class HoleSaid:
-    """One hole of a sheet in the guide: its state, and how far it stays off the others'."""
+    """One hole of a sheet in the guide: its state, how far it stays off the others' once the sheet
+    lies, and whether that was set aside as wrong."""
 
     number: int
     state: str
     says: str
     off_mm: float | None
     y_mm: float | None = None
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,15 +121,22 @@ class Matched:
 
 @dataclass(frozen=True, slots=True)
 class LayStep:
-    """One sheet of the guide, in words for who lays it; ``slide_mm`` right and down as it lies."""
+    """One sheet of the guide, in words for who lays it; ``halves`` what is to be seen left and
+    right; ``slide_mm`` right and down as it lies, ``turn_mrad`` with the clock: 0 where not asked
+    for; ``held`` where its edges let the holes come no nearer; ``flush_with`` the sheet that all
+    are laid by, empty for itself."""
 
     place: str
     name: str
     number: int
     of: int
     sees: str
+    halves: tuple[str, str]
     found: str
+    flush_with: str
+    held: str
     moves: tuple[str, ...]
+    still: str
     by: str
     holes: tuple[HoleSaid, ...]
     flags: tuple[str, ...]
@@ -119,7 +149,8 @@ class LayStep:
 
 @dataclass(frozen=True, slots=True)
 class Guide:
-    """All sheets in the order they are laid, and where the work stands."""
+    """All sheets in the order they are laid, and where the work stands; ``care`` before each sheet,
+    ``back`` how the staples go in again."""
 
     steps: tuple[LayStep, ...]
     laid: int
@@ -127,6 +158,8 @@ class Guide:
     staples: tuple[str, ...]
     run: Run | None
     outdated: bool
+    care: tuple[str, ...] = LAY_CARE
+    back: tuple[str, ...] = STAPLES_BACK
 
 
 def match_holes(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
@@ -179,6 +212,34 @@ def sheets_of(state: ItemState) -> list[Sheet]:
         )
         out.append(Sheet(place, holes, edges_of(state, place)))
     return out
+
+
+def edges_of(state: ItemState, place: str) -> Edges | None:
+    """A sheet's edges where its scans measured them: half widths from the fold, and the height;
+    after treatment before before it. None where no scan did."""
+    best: dict[str, tuple[tuple[bool, bool, int], float]] = {}
+    heights: dict[bool, list[float]] = {}
+    for (subject, moment), run in latest_runs(state, MEASURE).items():
+        parts = subject.split(".")
+        if parts[0] != place or len(parts) != 3:
+            continue
+        outer = parts[1] == "outer"
+        half = parts[2] if outer else {"left": "right", "right": "left"}[parts[2]]
+        rank = (moment == "after", outer, state.touched.get(run.id, 0))
+        size = {one.quantity: one.value for one in run.findings}
+        wide, tall = size.get("leaf.width_mm"), size.get("leaf.height_mm")
+        if wide is not None and (half not in best or rank > best[half][0]):
+            best[half] = rank, float(wide)
+        if tall is not None:
+            heights.setdefault(moment == "after", []).append(float(tall))
+    if not best and not heights:
+        return None
+    tall_now = heights.get(True) or heights.get(False)
+    return Edges(
+        -best["left"][1] if "left" in best else None,
+        best["right"][1] if "right" in best else None,
+        0.0 if tall_now else None, sum(tall_now) / len(tall_now) if tall_now else None,
+    )  # fmt: skip
 
 
 def laid_widths(state: ItemState) -> dict[str, str]:
@@ -237,14 +298,16 @@ def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -
         {} if run is None else {one.quantity: one for one in run.findings if one.subject == place}
     )
     laid = state.joined.get(f"joined.{place}")
-    dx, dy, turn = (_value(mine, f"rejoin.{name}") for name in ("dx_mm", "dy_mm", "turn_mrad"))
-    moves = _moves(mine) if mine else ()
+    dx, dy, turn = (_asked(mine, f"rejoin.{name}") for name in ("dx_mm", "dy_mm", "turn_mrad"))
+    holes = _holes(state, run, place)
+    reference = "" if run is None else run.drawing.get("reference", "")
     return LayStep(
-        place, sheet_words(place), number, of, _sees(state, place), _found_words(found), moves,
-        _without_holes(mine),
-        _holes(state, run, place), _flags(mine), laid,
+        place, sheet_words(place), number, of, _sees(state, place), _halves(state, place),
+        _found_words(found), _the(reference) if reference not in ("", place) else "",
+        _held(run, place, holes), _moves(mine), _still(mine), _without_holes(mine), holes,
+        _flags(mine), laid,
         laid is not None and run is not None and laid.run not in ("", run.id),
-        state.touched.get(f"joined.{place}", 0), (-dx, dy), -turn,
+        state.touched.get(f"joined.{place}", 0), (0.0 - dx, dy), 0.0 - turn,
     )  # fmt: skip
 
 
@@ -257,47 +320,100 @@ def _without_holes(mine: Mapping[str, Finding]) -> str:
     return "" if held else "no hole holds it: lay it by its fold and its head edge"
 
 
-def _value(mine: Mapping[str, Finding], quantity: str) -> float:
+def _the(place: str) -> str:
+    return "the cover" if place == "c" else sheet_words(place).lower()
+
+
+def _asked(mine: Mapping[str, Finding], quantity: str) -> float:
+    """A move as it was found; 0 where it is less than a hand can set or than it is sure to."""
     held = mine.get(quantity)
-    return 0.0 if held is None or held.value is None else float(held.value)
+    if held is None or held.value is None:
+        return 0.0
+    least = 1e3 * HAND_MM / ARM_MM if quantity.endswith("mrad") else HAND_MM
+    return float(held.value) if abs(held.value) >= max(least, 2 * (held.u or 0.0)) else 0.0
+
+
+def _halves(state: ItemState, place: str) -> tuple[str, str]:
+    """What is to be seen left and right on the sheet as it lies, inner side up."""
+    if place == "c":
+        return "inside front cover", "inside back cover"
+    pages = printed_pages(state, place).split()
+    return f"page {pages[2]}", f"page {pages[3]}"
 
 
 def _sees(state: ItemState, place: str) -> str:
-    """What is to be seen on the sheet as it lies, inner side up."""
+    left, right = _halves(state, place)
     if place == "c":
         return "The inside of the cover looks up; its front is underneath on your left."
-    pages = printed_pages(state, place).split()
-    return f"You see page {pages[2]} on the left and page {pages[3]} on the right."
+    return f"You see {left} on the left and {right} on the right."
 
 
 def _found_words(found: object) -> str:
     faced = getattr(found, "faced", "")
     note = getattr(found, "note", "")
-    words = [] if faced in ("", "as made") else [f"It was found {faced}"]
-    return ". ".join([*words, *([note] if note else [])])
+    words = []
+    if faced not in ("", "as made"):
+        words.append(f"It was found {faced}; it goes in as made, as said above")
+    return ". ".join([*words, *([f"Noted when taken apart: {note.rstrip('.')}"] if note else [])])
 
 
 def _moves(mine: Mapping[str, Finding]) -> tuple[str, ...]:
-    """How the sheet moves from lying flush, as it lies inner side up."""
+    """How the sheet moves from lying flush, as it lies inner side up, each give or take twice its
+    standard uncertainty."""
     out = []
-    dx, dy, turn = (mine.get(f"rejoin.{name}") for name in ("dx_mm", "dy_mm", "turn_mrad"))
-    for one, towards in ((dy, ("the tail", "the head")), (dx, ("your left", "your right"))):
-        if one is None or one.value is None:
-            continue
-        if abs(one.value) >= max(HAND_MM, 2 * (one.u or 0.0)):
-            out.append(f"{abs(one.value):.1f} mm towards {towards[one.value < 0]}")
-    if turn is not None and turn.value is not None:
-        edge = abs(turn.value) * 0.18  # at a corner 180 mm from the holes
-        if edge >= 2 * HAND_MM and abs(turn.value) >= 2 * (turn.u or 0.0):
-            way = "against the clock" if turn.value > 0 else "with the clock"
-            out.append(f"turned {way}, {edge:.1f} mm at an outer corner")
+    for name, towards in (
+        ("dy_mm", ("the tail", "the head")),
+        ("dx_mm", ("your left", "your right")),
+    ):
+        value = _asked(mine, f"rejoin.{name}")
+        if value:
+            u = mine[f"rejoin.{name}"].u
+            said = f"{abs(value):.1f} mm towards {towards[value < 0]}"
+            out.append(said + ("" if u is None else f", give or take {_up(2 * u):.1f}"))
+    turn = _asked(mine, "rejoin.turn_mrad")
+    if turn:
+        way, half = ("against", "away from") if turn > 0 else ("with", "towards")
+        out.append(
+            f"turned {way} the clock: {ARM_MM:.0f} mm right of the fold it goes "
+            f"{abs(turn) * ARM_MM / 1e3:.1f} mm {half} you"
+        )
     return tuple(out)
+
+
+def _still(mine: Mapping[str, Finding]) -> str:
+    """What is said where no move is asked for: none is needed, or none is known well enough."""
+    u = [one.u for name in ("dy_mm", "dx_mm") if (one := mine.get(f"rejoin.{name}")) and one.u]
+    least = 2 * max(u, default=0.0)
+    if least > 2 * HAND_MM:
+        return (
+            f"Lay it by the holes; how far it goes is known to {_up(least):.1f} mm only: find where"
+        )
+    return "Lay it by the holes; nothing to shift: flush as it is,"
+
+
+def _up(value: float) -> float:
+    """Rounded up to a tenth, so that no uncertainty is told smaller than it is."""
+    return math.ceil(value * 10 - 1e-9) / 10
+
+
+def _held(run: Run | None, place: str, holes: tuple[HoleSaid, ...]) -> str:
+    """What is said where the edges keep the holes off the others'; empty where they do not."""
+    kept = [] if run is None else [one for one in _costs_mm(run, place) if one[1] >= LEAST_COST_MM]
+    off = max((one.off_mm or 0.0 for one in holes if not one.aside), default=0.0)
+    if not kept or off < HAND_MM:
+        return ""
+    what = " and ".join(kind for kind, _ in kept if kind != "all") or "edges"
+    return (
+        f"Not all the way: the limits for its {what} hold it back, so that the sheets stay in "
+        f"line; its holes stay up to {off:.1f} mm off. Do not pull them further"
+    )
 
 
 def _holes(state: ItemState, run: Run | None, place: str) -> tuple[HoleSaid, ...]:
     held = state.holes.get(f"holes.{place}")
     known = {one.number: one for one in held.holes} if held else {}
     off = residuals(run, place)
+    wrong = "" if run is None else run.drawing.get(f"wrong.{place}", "")
     out = []
     for number in range(1, max([expected_holes(state), *known]) + 1):
         hole = known.get(number)
@@ -307,9 +423,21 @@ def _holes(state: ItemState, run: Run | None, place: str) -> tuple[HoleSaid, ...
             out.append(HoleSaid(number, "missing", "no hole there: pass it by", None))
         else:
             away = math.hypot(*off[number]) if number in off else None
-            says = "" if away is None else f"{away:.2f} mm off the others"
-            out.append(HoleSaid(number, hole.state, says, away, hole.y_mm))
+            aside = str(number) == wrong
+            says = _HOLE_CARE.get(hole.state, ""), _off_words(away, aside)
+            out.append(
+                HoleSaid(number, hole.state, "; ".join(filter(None, says)), away, hole.y_mm, aside)
+            )
     return tuple(out)
+
+
+def _off_words(away: float | None, aside: bool) -> str:
+    """How near a hole comes to the others' once its sheet lies."""
+    if away is None:
+        return ""
+    if aside:
+        return f"pass it by, {away:.1f} mm off as measured"
+    return "comes onto the others" if away < HAND_MM else f"stays {away:.1f} mm off"
 
 
 def residuals(run: Run | None, place: str) -> dict[int, tuple[float, float]]:
@@ -329,16 +457,20 @@ def _flags(mine: Mapping[str, Finding]) -> tuple[str, ...]:
     return tuple(line for line in (held.text if held else "").split("\n") if line)
 
 
+def _costs_mm(run: Run, place: str) -> list[tuple[str, float]]:
+    """What each limit costs a sheet [mm], "all" for all together."""
+    words = (word.partition(":") for word in run.drawing.get(f"costs.{place}", "").split())
+    return [(kind.replace("_", " "), float(value)) for kind, _, value in words]
+
+
 def _costs(run: Run, place: str) -> tuple[str, ...]:
     """What each limit costs a sheet: how much nearer its holes would lie without it."""
-    out = []
-    for word in run.drawing.get(f"costs.{place}", "").split():
-        kind, _, value = word.partition(":")
-        cost = float(value)
-        if cost >= LEAST_COST_MM:
-            what = "all limits together" if kind == "all" else f"its {kind.replace('_', ' ')}"
-            out.append(f"{what} kept: costs {cost:.2f} mm at the holes")
-    return tuple(out)
+    return tuple(
+        f"{'all limits together' if kind == 'all' else f'its {kind}'} kept: costs {cost:.2f} mm at "
+        "the holes"
+        for kind, cost in _costs_mm(run, place)
+        if cost >= LEAST_COST_MM
+    )
 
 
 def lay(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
