@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import html
+import io
+import time
 from dataclasses import replace
 
+from PIL import Image
+
+from hole_scans import HEIGHT_MM, plants, scan
+from light_box_photos import photograph
 from quirewell.stages import rejoining
-from web.conftest import Bench
+from quirewell.stages.taking_in import Source, take_in
+from web.conftest import ITEM, Bench
 
 HOLES = ((0.10, 60.2, 0.7), (0.12, 73.1, 0.7), (0.08, 187.0, 0.7), (0.11, 200.2, 0.7))
 
@@ -196,3 +203,29 @@ def test_a_sheet_without_a_hole_is_laid_by_fold_and_head(bench: Bench) -> None:
     lay = get(bench, "/rejoin/lay/w02")
     assert "No hole holds it: lay it by its fold and its head edge." in lay
     assert "it lies right as it is" not in lay
+
+
+def test_a_photograph_over_a_light_box_is_asked_its_height_and_searched(bench: Bench) -> None:
+    made = scan(4, 254, "transmitted", plants(4))
+    file = io.BytesIO()
+    Image.fromarray(photograph(made, 4, lean_deg=(4.0, 2.0)).pixels).save(file, "PNG")
+    source = Source("w02-outer-whole-before-lightbox.png", io.BytesIO(file.getvalue()))
+    assert not take_in(bench.studio, ITEM, [source]).refused
+    (lit,) = (one for one in bench.state.captures.values() if one.view == "light-box")
+    page = get(bench, "/rejoin/holes/w02")
+    assert "over a light box" in page and "Height of the sheet, mm" in page
+    look = "/rejoin/holes/w02/look"
+    assert "is not one of this sheet" in post(bench, look, {"capture": "none"})
+    said = post(bench, look, {"capture": lit.id, "height": "tall"})
+    assert "tall" in said and not any(one.quantity == "height" for one in
+                                      bench.state.readings.values())  # fmt: skip
+    post(bench, look, {"capture": lit.id, "height": f"{HEIGHT_MM:g}"})
+    until = time.monotonic() + 60.0
+    while "holes.w02" not in bench.state.holes and time.monotonic() < until:
+        time.sleep(0.1)
+    held = bench.state.holes["holes.w02"]
+    for hole, plant in zip(held.holes, plants(4), strict=True):
+        assert hole.y_mm is not None and abs(float(hole.y_mm) - plant.y_mm) < 0.3
+    page = get(bench, "/rejoin/holes/w02")
+    assert "made flat by the sheet's own edges" in page and "Look in it again" in page
+    assert 'data-frame="' in page and "Height of the sheet, mm" not in page
