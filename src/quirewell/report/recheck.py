@@ -144,6 +144,12 @@ def _check_number(work: _Work, number: dict[str, Any], progress: Callable[[str],
         _check_mean(work, number, refs, progress)
     elif quantity.startswith("record:") or refs[0] in work.then.readings:
         _check_record(work, number, refs[0])
+    elif quantity in ("staple", "joined"):
+        for ref in refs:
+            _check_kept(work, number, ref)
+    elif refs[0].startswith("run:"):
+        for ref in refs:
+            _check_run(work, number, ref, progress)
     else:
         for ref in refs:
             _check_finding(work, number, ref, progress)
@@ -222,6 +228,35 @@ def _check_record(work: _Work, number: dict[str, Any], ref: str) -> None:
         work.say(ref, name, number["text"], now, "the report does not say what the journal says")
 
 
+def _check_kept(work: _Work, number: dict[str, Any], ref: str) -> None:
+    """A record told in words: still there, and as it was."""
+    work.readings += 1
+    now = _record(work.state, ref)
+    if now is None:
+        why = "the record was set aside since"
+    elif now != _record(work.then, ref):
+        why = "the record was corrected in the journal since"
+    else:
+        return
+    work.say(ref, str(number["quantity"]), number["text"], "nothing" if now is None else now, why)
+
+
+def _check_run(
+    work: _Work, number: dict[str, Any], ref: str, progress: Callable[[str], None]
+) -> None:
+    """Words told from a whole computation: it is done again, and every finding is as it was."""
+    then = work.then.runs.get(run_of(ref))
+    run = _again(work, run_of(ref), progress)
+    if then is None or isinstance(run, str):
+        why = "the journal holds no such computation" if then is None else str(run)
+        work.say(ref, str(number["quantity"]), number["text"], "nothing", why)
+    elif len(then.findings) != len(run.findings) or not all(
+        map(_agree, then.findings, run.findings)
+    ):
+        why = _version_why(work, run)
+        work.say(ref, str(number["quantity"]), number["text"], "other findings", why)
+
+
 def _field(state: ItemState, ref: str, name: str) -> Any:
     record = _record(state, ref)
     return None if record is None else getattr(record, name, None)
@@ -232,6 +267,7 @@ def _record(state: ItemState, ref: str) -> Any:
         return getattr(state, ref)
     for collection in (
         state.readings, state.steps, state.spot_tests, state.baths, state.grades, state.margins,
+        state.staples, state.joined,
     ):  # fmt: skip
         if ref in collection:
             return collection[ref]

@@ -1,5 +1,5 @@
-"""Taking apart and putting together as a chapter: order, staples and what became of them, and how
-the staple holes of all sheets fall on each other."""
+"""Taking apart and putting together as a chapter: order, staples and what became of them, creep,
+how the staple holes of all sheets fall on each other, and the fold."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
+from quirewell.report.creep_fold import creep_part, fold_part
 from quirewell.report.rejoin_drawing import match_svg
 from quirewell.stages.asking import ask
 from quirewell.stages.rejoining import guide, matched, newest_match
@@ -30,6 +31,8 @@ def rejoin_part(state: ItemState) -> dict[str, Any]:
         "disclosed": any(one.care in ("replace", "leave out") for one in state.staples.values()),
         "match": {} if run is None else _match(state, run),
         "laid": _laid(state),
+        "creep": creep_part(state),
+        "fold": fold_part(state),
     }
 
 

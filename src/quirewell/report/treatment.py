@@ -29,7 +29,7 @@ from quirewell.stages.results import PageResult, Shown, page_results
 from quirewell.stages.shades import Shade, shade
 from quirewell.studio.studio import Studio
 
-TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 3
+TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 4
 LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 37.0, 78.0
 SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
 Progress = Callable[[str], None]
