@@ -30,7 +30,7 @@ from quirewell.science.booklet.fold import (
     plan,
     split_at,
 )
-from quirewell.science.booklet.head_picture import End, HeadSeen, roll_of_head
+from quirewell.science.booklet.head_picture import End, HeadSeen, NotSeen, roll_of_head
 from quirewell.science.booklet.reading import Reading
 from quirewell.science.booklet.roll import bevel, block_thickness, moves, roll_of_bevel, rolled
 from quirewell.stages.cautions import plain
@@ -174,7 +174,10 @@ def _seen(
     end: End = (
         "left" if one_of(params, "fore_edge", ("left", "right"), "right") == "left" else "right"
     )
-    seen = roll_of_head(picture.pixels, end)
+    try:
+        seen = roll_of_head(picture.pixels, end)
+    except NotSeen as error:
+        raise NotSeen(f"The photograph of the head: {error}") from error
     warnings += [*picture.warnings, *seen.says]
     if one_of(params, "front_up", ("yes", "no"), "yes") == "no":
         seen = replace(seen, roll=Reading(-seen.roll.value, seen.roll.u))

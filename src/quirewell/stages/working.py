@@ -52,8 +52,8 @@ SUBJECTS = (PLAN, ITEM, STORE, FINISH, REJOIN)
 @dataclass(frozen=True, slots=True)
 class Box:
     """One box of a form: ``kind`` line, lines, table (lines kept as they are), choice, bench (a
-    choice the bench offers) or file; ``narrows``: may stay empty, and filling it narrows the
-    answer; folded away behind the others.
+    choice the bench offers), file or picture; ``narrows``: may stay empty, and filling it narrows
+    the answer; folded away behind the others.
     """
 
     name: str
@@ -64,6 +64,9 @@ class Box:
     usual: str = ""
     parse: Parser | None = None
     narrows: bool = False
+
+
+FILES = ("file", "picture")
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +244,13 @@ _ROWS = (
             Box("back_after_mm", "Back overhang after folding, mm", parse=typed.number,
                 narrows=True),
             Box("roll_after_mm", "Bevel after folding, mm", parse=typed.number, narrows=True),
+            Box("head", "Photograph of the head", "instead of a bevel: the closed pamphlet level, "
+                "on a ground of another tone, its fore-edge in the middle", kind="picture",
+                narrows=True),
+            Box("fore_edge", "In it the fore-edge lies", kind="choice",
+                options=(("", "on the right"), ("left", "on the left")), narrows=True),
+            Box("front_up", "In it the front cover is", kind="choice",
+                options=(("", "up"), ("no", "down")), narrows=True),
         ),
         "Work out the fold", folding.CAUTIONS, first=folding.BEFORE, says=("fold.says",),
     ),
@@ -392,6 +402,12 @@ class WorkingView:
     offers: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     opened: bool = False
 
+    def held(self, name: str) -> str:
+        """The file given before for a box, by the name it came with; empty for none."""
+        return (
+            next((one.ref for one in self.run.inputs if one.role == name), "") if self.run else ""
+        )
+
 
 def working_view(
     state: ItemState, key: str, laid: Mapping[str, str] | None = None,
@@ -401,7 +417,7 @@ def working_view(
     the bench keeps it, its boxes' ``offers``, and ``opened`` where a stack was just chosen."""
     working = WORKINGS[key]
     run = newest(state, working)
-    values = {box.name: box.usual for box in working.boxes if box.kind != "file"}
+    values = {box.name: box.usual for box in working.boxes if box.kind not in FILES}
     begun, note = begins(state, key)
     values |= begun
     if run is not None:
@@ -516,9 +532,9 @@ def keep_form(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
 
 def work_out(
     state: ItemState, key: str, form: Mapping[str, str], files: Mapping[str, Path],
-    inputs: tuple[Input, ...],
+    inputs: tuple[Input, ...], run_by: Callable[..., Run] = run_method,
 ) -> tuple[Draft, ...]:  # fmt: skip
-    """Parse a form, run its method, and the event that keeps the run.
+    """Parse a form, run its method (by ``run_by``), and the event that keeps the run.
 
     Raises:
         Refusal: with a sentence at the box, nothing typed lost.
@@ -529,11 +545,11 @@ def work_out(
         form = {**form, "rh_pct": ""}  # The salt holds it, whatever stood in the box before.
     for box in working.boxes:
         text = form.get(box.name, "").strip()
-        if not text or box.kind == "file":
+        if not text or box.kind in FILES:
             continue
         params[box.name] = _parsed(box, text, form)
     try:
-        run = run_method(working.method, working.subject, files, inputs, params)
+        run = run_by(working.method, working.subject, files, inputs, params)
     except ValueError as error:
         says = f"{error}".rstrip(".")
         says += "" if says.endswith("?") else "."
@@ -563,7 +579,7 @@ _ABOUT = {
     "reserve": "wanted_mol_per_kg", "store": "store_before", "humidity": "store_before",
     "sample": "sample", "titration": "titre", "per cent ": "by", "column": "columns",
     "unit": "unit", "mends": "mends", "day first": "day_first", "mass": "wrap_mass_g",
-    "magnesium": "mg_mol_per_kg",
+    "magnesium": "mg_mol_per_kg", "photograph of the head: ": "head",
 }  # fmt: skip
 
 

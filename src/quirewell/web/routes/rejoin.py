@@ -18,6 +18,7 @@ from quirewell.report import rejoin_print
 from quirewell.report.rejoin_drawing import lay_svg, match_svg
 from quirewell.stages import finding_holes, hole_marking, hole_pictures, rejoining, taking_apart
 from quirewell.stages.cautions import LOCAL_CODES
+from quirewell.stages.head_shown import head_shown
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.sheet_order import note_and_check, order_view
 from quirewell.stages.working import WorkingView, working_view
@@ -56,6 +57,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         times=[(one, "true size" if one == "1" else f"{one} times") for one in TIMES],
         asked_times=times, papers=list(rejoin_print.NAMES),
         works=works, choices=rejoining.fold_choices(works["fold"].run), local_codes=LOCAL_CODES,
+        head=head_shown(state, works["fold"].run),
     )  # fmt: skip
 
 
