@@ -23,8 +23,8 @@ from quirewell.stages.refusal import Refusal
 from quirewell.stages.sheet_order import note_and_check, order_view
 from quirewell.stages.working import WorkingView, working_view
 from quirewell.web.desk import Measuring
-from quirewell.web.house import House, house_of
 from quirewell.web.forms import read_form
+from quirewell.web.house import House, house_of
 from quirewell.web.page import drawing, render_item, see
 from quirewell.web.saving import ACTOR, Again, Command, saver
 from quirewell.web.workings import routes_of
@@ -93,9 +93,9 @@ def _holes_page(request: Request, refusal: Refusal | None) -> Response:
     return render_item(
         request, "rejoin_holes.html", state, "rejoin", refusal=refusal, view=view,
         states=hole_marking.STATES, starts=hole_marking.starts(view),
+        pictures=hole_pictures.offered(state, view.place),
     )  # fmt: skip
 
-        pictures=hole_pictures.offered(state, view.place),
 
 def _sheet(state: ItemState, request: Request) -> str:
     place = str(request.path_params["place"])
@@ -126,8 +126,6 @@ async def find(request: Request) -> Response:
     return await run_in_threadpool(begin)
 
 
-# --- one sheet at a time ----------------------------------------------------------------------
-
 async def look(request: Request) -> Response:
     """Begin looking for a sheet's holes in one picture, its height kept where it was typed."""
     texts = dict((await read_form(request)).texts)
@@ -152,6 +150,8 @@ async def look(request: Request) -> Response:
 
     return await run_in_threadpool(begin)
 
+
+# --- one sheet at a time ----------------------------------------------------------------------
 
 
 def lay_page(request: Request) -> Response:
@@ -230,9 +230,9 @@ routes = [
     Route(f"{_PATH}/lay", lay, methods=["POST"]),
     Route(f"{_PATH}/lay/{{place}}", lay_page),
     Route(f"{_PATH}/holes/{{place}}", holes_page, methods=["GET"]),
+    Route(f"{_PATH}/holes/{{place}}/look", look, methods=["POST"]),
     Route(
         f"{_PATH}/holes/{{place}}",
-    Route(f"{_PATH}/holes/{{place}}/look", look, methods=["POST"]),
         saver(hole_marking.mark_holes, _back("holes"), _holes_again, "holes"),
         methods=["POST"],
     ),
