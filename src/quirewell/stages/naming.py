@@ -36,10 +36,14 @@ def leaf_of(place: str) -> str:
 def time_words(minutes: Decimal) -> str:
     """A length of time as people say it: minutes up to three hours, hours beyond.
 
-    >>> time_words(Decimal(100)), time_words(Decimal(2250))
-    ('100 min', '37.5 h')
+    >>> time_words(Decimal(100)), time_words(Decimal(2250)), time_words(Decimal(1360))
+    ('100 min', '37.5 h', '22 h 40 min')
     """
-    return f"{minutes} min" if minutes <= 180 else f"{(minutes / 60).normalize():f} h"
+    if minutes <= 180:
+        return f"{minutes} min"
+    if minutes % 6 == 0:
+        return f"{(minutes / 60).normalize():f} h"
+    return f"{minutes // 60:f} h {(minutes % 60).normalize():f} min"
 
 
 def amount_words(value: float, noun: str, form: str = ".0f") -> str:
