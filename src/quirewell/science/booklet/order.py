@@ -3,7 +3,8 @@
 Nested wraps carry pages by one rule (:mod:`.gathering`): of ``n`` wraps, wrap ``i`` holds four
 pages that add up in pairs to ``4 n + 1`` (common practice of saddle stitching, no source). So two
 numbers on a sheet, even one, say where it belongs, which way it faced, and whether it can belong
-here at all.
+here at all. Single leaves among them, counted in the numbers or not, are told by
+:mod:`.single_leaf`.
 """
 
 from __future__ import annotations
@@ -13,11 +14,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from quirewell.science.booklet.gathering import wrap_pages
+from quirewell.science.booklet.order_told import Told
+from quirewell.science.booklet.single_leaf import (
+    Leaf,
+    LeafPlace,
+    Numbering,
+    Rule,
+    settle,
+    tell_leaves,
+)
 
-Kind = Literal[
-    "missing", "doubled", "reversed", "out of order", "foreign", "insert", "blank verso", "unread"
-]
 FACES = ("outer left", "outer right", "inner left", "inner right")
 # How a sheet's four pages come to be read when it lay otherwise than made, by their positions.
 _TURNS: tuple[tuple[str, tuple[int, int, int, int]], ...] = (
@@ -39,15 +45,6 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """One thing found out about the order, with the evidence for it in ``says``."""
-
-    kind: Kind
-    sheet: str
-    says: str
-
-
-@dataclass(frozen=True, slots=True)
 class Place:
     """Where a sheet belongs: ``wrap`` (None: nothing printed says), and how it faced."""
 
@@ -58,15 +55,20 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """The whole check. ``pairs``: for each wrap the four pages it must carry."""
+    """The whole check. ``pairs``: for each wrap the four pages it must carry, single leaves that
+    the numbering counts left out; ``leaves``: where those belong."""
 
     places: tuple[Place, ...]
     told: tuple[Told, ...]
     pairs: tuple[tuple[int, tuple[int, int, int, int]], ...]
     read: int
+    leaves: tuple[LeafPlace, ...] = ()
 
 
-def check_order(sheets: Sequence[Found], wraps: int, first_page: int = 1, unseen: int = 0) -> Order:
+def check_order(
+    sheets: Sequence[Found], wraps: int, first_page: int = 1, unseen: int = 0,
+    leaves: Sequence[Leaf] = (),
+) -> Order:  # fmt: skip
     """Check the wraps of a gathering (its cover left out) from what is printed on them.
 
     Parameters
@@ -79,23 +81,34 @@ def check_order(sheets: Sequence[Found], wraps: int, first_page: int = 1, unseen
         number printed on the first interior page
     unseen
         wraps that are there, or may be, and of which nothing was read
+    leaves
+        single leaves, which are no wraps
 
     Raises
     ------
     ValueError
-        no wraps, a sheet without four pages, two sheets at one place from the outside
+        no wraps, a sheet without four pages, two sheets at one place from the outside, a leaf said
+        to lie where none can, too many of them
     """
     _check(sheets, wraps)
-    rule = {wrap: _pages(wrap, wraps, first_page) for wrap in range(1, wraps + 1)}
-    last = 4 * wraps + first_page - 1
+    numbered = [sheet for sheet in sheets if any(isinstance(page, int) for page in sheet.pages)]
+
+    def agree(rule: Rule) -> int:
+        return sum(bool(_fits(sheet, rule)) for sheet in numbered)
+
+    numbering = settle(leaves, wraps, first_page, agree, len(numbered))
     places, told = [], []
     for sheet in sorted(sheets, key=lambda one: one.position):
-        place, more = _place(sheet, rule, first_page, last)
+        place, more = _place(sheet, numbering, first_page)
         places.append(place)
         told += more
-    told += _doubled(places) + _gone(places, rule, unseen) + _sequence(sheets, places)
+    held = {place.wrap for place in places if place.wrap is not None}
+    single, more, halves = tell_leaves(leaves, numbering, held, first_page)
+    told += _doubled(places) + _gone(places, numbering.rule, unseen, held | halves)
+    told += _sequence(sheets, places) + more
     read = sum(place.wrap is not None for place in places)
-    return Order(tuple(places), tuple(told), tuple(rule.items()), read)
+    pairs = tuple(numbering.rule.items())
+    return Order(tuple(places), tuple(told), pairs, read, tuple(single))
 
 
 def _check(sheets: Sequence[Found], wraps: int) -> None:
@@ -111,18 +124,19 @@ def _check(sheets: Sequence[Found], wraps: int) -> None:
             raise ValueError(f"{' and '.join(names)} cannot both be number {position} from outside")
 
 
-def _pages(wrap: int, wraps: int, first_page: int) -> tuple[int, int, int, int]:
-    made = wrap_pages(wrap, wraps)
-    shift = first_page - 1
-    return (
-        made.outer_left + shift, made.outer_right + shift, made.inner_left + shift,
-        made.inner_right + shift,
-    )  # fmt: skip
+def _fits(sheet: Found, rule: Rule) -> list[tuple[int, str]]:
+    """Each wrap, and each way it may have lain, that shows the sheet's numbers."""
+    numbers = {at: page for at, page in enumerate(sheet.pages) if isinstance(page, int)}
+    return [
+        (wrap, name)
+        for wrap, made in rule.items()
+        for name, turn in _TURNS
+        if all(made[turn[at]] == page for at, page in numbers.items())
+    ]
 
 
-def _place(
-    sheet: Found, rule: dict[int, tuple[int, int, int, int]], first_page: int, last: int
-) -> tuple[Place, list[Told]]:
+def _place(sheet: Found, numbering: Numbering, first_page: int) -> tuple[Place, list[Told]]:
+    rule, last = numbering.rule, numbering.last
     numbers = {at: page for at, page in enumerate(sheet.pages) if isinstance(page, int)}
     if not numbers:
         if any(page == "?" for page in sheet.pages):
@@ -136,14 +150,9 @@ def _place(
             f"{sheet.name}: page {outside[0]} cannot be in an item of pages {first_page} to {last}"
         )
         return Place(sheet.name, None, ""), [Told("foreign", sheet.name, says)]
-    fits = [
-        (wrap, name)
-        for wrap, made in rule.items()
-        for name, turn in _TURNS
-        if all(made[turn[at]] == page for at, page in numbers.items())
-    ]
+    fits = _fits(sheet, rule)
     if not fits:
-        return Place(sheet.name, None, ""), [_misfit(sheet, numbers, rule, first_page + last)]
+        return Place(sheet.name, None, ""), [_misfit(sheet, numbers, numbering, first_page + last)]
     own = [fit for fit in fits if fit[1] == "as made"] or fits
     wrap, faced = own[0]
     blank = [at for at, page in enumerate(sheet.pages) if page is None]
@@ -160,12 +169,17 @@ def _place(
     return Place(sheet.name, wrap, faced), told
 
 
-def _misfit(
-    sheet: Found, numbers: dict[int, int], rule: dict[int, tuple[int, int, int, int]], total: int
-) -> Told:
+def _misfit(sheet: Found, numbers: dict[int, int], numbering: Numbering, total: int) -> Told:
     """Why a sheet's numbers belong together on no wrap of this item."""
     words = ", ".join(str(page) for page in numbers.values())
-    at = {page: wrap for wrap, made in rule.items() for page in made}
+    at = {page: wrap for wrap, made in numbering.rule.items() for page in made}
+    single = [page for page in numbers.values() if page not in at]
+    if single:
+        says = (
+            f"{sheet.name}: page {single[0]} is that of a single leaf the numbering counts, which "
+            "no wrap carries"
+        )
+        return Told("foreign", sheet.name, says)
     owners = {at[page] for page in numbers.values()}
     sums = [
         numbers[one] + numbers[two]
@@ -173,7 +187,7 @@ def _misfit(
         if one in numbers and two in numbers
     ]
     wrong = [one for one in sums if one != total]
-    if wrong:
+    if wrong and not numbering.counted:
         says = (
             f"{sheet.name}: pages {words} cannot be on one wrap: two on a side add up to {wrong[0]}"
             f", here they must add up to {total}"
@@ -198,12 +212,9 @@ def _doubled(places: Iterable[Place]) -> list[Told]:
     ]
 
 
-def _gone(
-    places: Sequence[Place], rule: dict[int, tuple[int, int, int, int]], unseen: int
-) -> list[Told]:
-    """Wraps whose pages nothing found carries, where there are more of them than sheets of which
-    nothing is known."""
-    held = {place.wrap for place in places if place.wrap is not None}
+def _gone(places: Sequence[Place], rule: Rule, unseen: int, held: set[int]) -> list[Told]:
+    """Wraps whose pages nothing found carries (``held`` are carried), where there are more of them
+    than sheets of which nothing is known."""
     unplaced = unseen + sum(place.wrap is None for place in places)
     gone = [wrap for wrap in rule if wrap not in held]
     if unplaced >= len(gone):
