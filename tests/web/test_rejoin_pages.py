@@ -11,7 +11,7 @@ from PIL import Image
 
 from hole_scans import HEIGHT_MM, plants, scan
 from light_box_photos import photograph
-from quirewell.stages import rejoining
+from quirewell.stages import hole_marking, rejoining
 from quirewell.stages.taking_in import Source, take_in
 from web.conftest import ITEM, Bench
 
@@ -122,6 +122,23 @@ def test_holes_marked_anew_ask_for_a_new_match(bench: Bench) -> None:
     mark(bench, "w01", dx=1.0)
     assert "Holes were marked anew" in get(bench, "/rejoin")
     assert "match them again" in get(bench, "/rejoin/lay/w01")
+
+
+def test_a_steel_rule_is_not_taken_to_be_surer_than_its_divisions(bench: Bench) -> None:
+    page = get(bench, "/rejoin/holes/w01")
+    assert page.count('value="0.2"') == 4 and "zero at the head edge" in page
+    post(bench, "/rejoin/holes/w01", {"place": "w01", "x.1": "\u22120,5", "y.1": "60", "u.1": "0.2",
+                                      "u.2": "0.2"})  # fmt: skip
+    (hole,) = bench.state.holes["holes.w01"].holes
+    assert (hole.x_mm, hole.u_mm) == (-0.5, 0.2)
+
+
+def test_rings_of_unknown_holes_begin_apart_along_what_was_searched(bench: Bench) -> None:
+    band = ((400.0, 90.0), (440.0, 90.0), (440.0, 1090.0), (400.0, 1090.0))
+    view = hole_marking.view(bench.state, "w01")
+    assert hole_marking.starts(replace(view, band=band)) == {
+        1: (420.0, 290.0), 2: (420.0, 490.0), 3: (420.0, 690.0), 4: (420.0, 890.0)
+    }  # fmt: skip
 
 
 def test_what_cannot_be_is_said_and_what_was_typed_stays(bench: Bench) -> None:

@@ -7,6 +7,7 @@ says it is missing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -25,6 +26,9 @@ from quirewell.stages.refusal import Problem, Refusal
 
 STATES = tuple((state, state) for state in HOLE_STATES)
 MOST_HOLES = 18
+# A steel rule in half millimetres, read at the fold (or the edge) and at the hole: twice
+# 0.5 / sqrt(12) in squares [jcgm100, 4.3.7].
+RULE_U_MM = "0.2"
 _FIELDS = ("x", "y", "u", "size", "state")
 
 
@@ -67,7 +71,8 @@ def view(state: ItemState, place: str) -> HolesView:
     holes = held.holes if held else ()
     by_number = {hole.number: hole for hole in holes}
     count = max(expected_holes(state), *by_number, 0)
-    rows = tuple(_row(number, by_number.get(number)) for number in range(1, count + 1))
+    begun = "" if capture else RULE_U_MM
+    rows = tuple(_row(number, by_number.get(number), begun) for number in range(1, count + 1))
     drawing = run.drawing if run else {}
     return HolesView(
         place, sheet_words(place), rows, bool(held) and not (held and held.run), held is not None,
@@ -76,9 +81,9 @@ def view(state: ItemState, place: str) -> HolesView:
     )  # fmt: skip
 
 
-def _row(number: int, hole: Hole | None) -> HoleRow:
+def _row(number: int, hole: Hole | None, begun_u: str) -> HoleRow:
     if hole is None:
-        return HoleRow(number, "", "", "", "", "clean")
+        return HoleRow(number, "", "", begun_u, "", "clean")
     return HoleRow(
         number, _text(hole.x_mm), _text(hole.y_mm), _text(hole.u_mm), _text(hole.size_mm),
         hole.state,
@@ -137,7 +142,7 @@ def _hole(number: int, texts: Mapping[str, str]) -> Hole:
         ("x", "x_mm", -20.0, 20.0), ("y", "y_mm", 0.0, 600.0), ("u", "u_mm", 0.0, 5.0),
         ("size", "size_mm", 0.0, 20.0),
     ):  # fmt: skip
-        text = texts[name].replace(",", ".")
+        text = texts[name].replace(",", ".").replace("\u2212", "-")
         if not text:
             continue
         try:
@@ -210,14 +215,27 @@ def _says(state: ItemState, place: str) -> str:
 
 
 def starts(shown: HolesView) -> dict[int, tuple[float, float]]:
-    """Where each ring begins in the picture [px]: at its hole, or in the middle of what was
-    searched."""
-    band = shown.band
-    middle = (
-        (sum(x for x, _ in band) / len(band), sum(y for _, y in band) / len(band))
-        if band
-        else (0.0, 0.0)
-    )
-    if shown.capture is not None and not band:
-        middle = (shown.capture.width_px / 2, shown.capture.height_px / 2)
-    return {row.number: middle for row in shown.rows}
+    """Where a ring begins in the picture [px] whose hole is not known: evenly one under another
+    along what was searched, else along the middle of the picture."""
+    numbers = [row.number for row in shown.rows]
+    if len(shown.band) == 4:
+        a, b, c, d = shown.band
+        ends = max(
+            ((_middle(a, b), _middle(c, d)), (_middle(b, c), _middle(d, a))),
+            key=lambda pair: math.dist(*pair),
+        )
+    elif shown.capture is not None:
+        x = shown.capture.width_px / 2
+        ends = ((x, 0.0), (x, float(shown.capture.height_px)))
+    else:
+        return dict.fromkeys(numbers, (0.0, 0.0))
+    top, bottom = sorted(ends, key=lambda end: end[1])
+    shares = [place / (len(numbers) + 1) for place in range(1, len(numbers) + 1)]
+    return {
+        number: (top[0] + share * (bottom[0] - top[0]), top[1] + share * (bottom[1] - top[1]))
+        for number, share in zip(numbers, shares, strict=True)
+    }
+
+
+def _middle(one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
+    return (one[0] + other[0]) / 2, (one[1] + other[1]) / 2
