@@ -34,7 +34,7 @@ BOW_U_MM, SQUARE_U_MM = 0.1, 0.25
 # 26 mm does on film 36 mm wide, give or take a quarter (assumed); width against height rests on it.
 FOCAL, FOCAL_U = 26.0 / 36.0, 0.25
 _MARGIN_MM = 12.0
-_MOST_PX = 60_000_000
+_MOST_PX = 24_000_000
 _STEP_PX = 16
 # A bow counts as so many readings of the bend, however many places of the edge were seen.
 _WORTH = 2.0
