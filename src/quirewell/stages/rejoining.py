@@ -123,7 +123,8 @@ class Matched:
 class LayStep:
     """One sheet of the guide, in words for who lays it; ``halves`` what is to be seen left and
     right; ``slide_mm`` right and down as it lies, ``turn_mrad`` with the clock: 0 where not asked
-    for; ``held`` where its edges let the holes come no nearer; ``flush_with`` the sheet that all
+    for; ``unsure`` what is known too badly to be
+    said; ``held`` where its edges let the holes come no nearer; ``flush_with`` the sheet that all
     are laid by, empty for itself."""
 
     place: str
@@ -136,7 +137,7 @@ class LayStep:
     flush_with: str
     held: str
     moves: tuple[str, ...]
-    still: str
+    unsure: str
     by: str
     holes: tuple[HoleSaid, ...]
     flags: tuple[str, ...]
@@ -276,7 +277,7 @@ def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -
     return LayStep(
         place, sheet_words(place), number, of, _sees(state, place), _halves(state, place),
         _found_words(found), _the(reference) if reference not in ("", place) else "",
-        _held(run, place, holes), _moves(mine), _still(mine), _without_holes(mine), holes,
+        _held(run, place, holes), _moves(mine), _unsure(mine), _without_holes(mine), holes,
         _flags(mine), laid,
         laid is not None and run is not None and laid.run not in ("", run.id),
         state.touched.get(f"joined.{place}", 0), (0.0 - dx, dy), 0.0 - turn,
@@ -299,10 +300,10 @@ def _the(place: str) -> str:
 def _asked(mine: Mapping[str, Finding], quantity: str) -> float:
     """A move as it was found; 0 where it is less than a hand can set or than it is sure to."""
     held = mine.get(quantity)
-    if held is None or held.value is None:
+    if held is None or held.value is None or held.u is None:
         return 0.0
     least = 1e3 * HAND_MM / ARM_MM if quantity.endswith("mrad") else HAND_MM
-    return float(held.value) if abs(held.value) >= max(least, 2 * (held.u or 0.0)) else 0.0
+    return float(held.value) if abs(held.value) >= max(least, 2 * held.u) else 0.0
 
 
 def _halves(state: ItemState, place: str) -> tuple[str, str]:
@@ -339,9 +340,9 @@ def _moves(mine: Mapping[str, Finding]) -> tuple[str, ...]:
     ):
         value = _asked(mine, f"rejoin.{name}")
         if value:
-            u = mine[f"rejoin.{name}"].u
+            u = mine[f"rejoin.{name}"].u or 0.0
             said = f"{abs(value):.1f} mm towards {towards[value < 0]}"
-            out.append(said + ("" if u is None else f", give or take {_up(2 * u):.1f}"))
+            out.append(f"{said}, give or take {_up(2 * u):.1f}")
     turn = _asked(mine, "rejoin.turn_mrad")
     if turn:
         way, half = ("against", "away from") if turn > 0 else ("with", "towards")
@@ -352,15 +353,18 @@ def _moves(mine: Mapping[str, Finding]) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _still(mine: Mapping[str, Finding]) -> str:
-    """What is said where no move is asked for: none is needed, or none is known well enough."""
-    u = [one.u for name in ("dy_mm", "dx_mm") if (one := mine.get(f"rejoin.{name}")) and one.u]
-    least = 2 * max(u, default=0.0)
-    if least > 2 * HAND_MM:
-        return (
-            f"Lay it by the holes; how far it goes is known to {_up(least):.1f} mm only: find where"
-        )
-    return "Lay it by the holes; nothing to shift: flush as it is,"
+def _unsure(mine: Mapping[str, Finding]) -> str:
+    """Which moves are known so badly that neither a move nor none can be said."""
+    said = []
+    for name, way in (("dy_mm", "towards head or tail"), ("dx_mm", "to the left or right")):
+        one = mine.get(f"rejoin.{name}")
+        if one is None or one.value is None or _asked(mine, f"rejoin.{name}"):
+            continue
+        if one.u is None:
+            said.append(f"{way} is not known")
+        elif 2 * one.u > 2 * HAND_MM:
+            said.append(f"{way} is known to {_up(2 * one.u):.1f} mm only")
+    return f"How far it goes {', and '.join(said)}: go by light and by its edges" if said else ""
 
 
 def _up(value: float) -> float:
