@@ -47,6 +47,17 @@ def test_order_of_the_example():
     assert "Wrap 8 is not there" in said
 
 
+def test_order_with_a_single_leaf():
+    table = str(EXAMPLES / "pages-leaf.csv")
+    out = json.loads(call(order, table, "--wraps", "9", "--json").stdout)
+    assert out["single_leaves"] == [
+        {"name": "Single leaf 1", "pages": [17, 18], "counted": True, "after": 16}
+    ]
+    assert [one["kind"] for one in out["told"]] == ["insert", "out of order"]
+    said = call(order, table, "--wraps", "9").stdout
+    assert "Single leaf 1: 17, 18 (counted, behind page 16)" in said
+
+
 @pytest.mark.parametrize(
     ("command", "text", "says"),
     [(creep, b"\xff\xfe\x00", "no text in UTF-8"), (order, b"wrap\nw01", "position is not there"),

@@ -40,6 +40,11 @@ def test_the_pages_a_sheet_would_have_in_its_place() -> None:
     ("form", "says"),
     [
         ({"pages.w01": "36 1"}, "Wrap 1: printed page numbers are four"),
+        ({"pages.w01": "36 x"}, "or of a single leaf two, front and back"),
+        ({"pages.s01": "17"}, "Single leaf 1: printed page numbers are two, front and back"),
+        ({"pages.s01": "17 18 19 20"}, "Single leaf 1: printed page numbers are two"),
+        ({"after.s01": "16"}, "Single leaf 1: write its two pages"),
+        ({"pages.s01": "17 18", "after.s01": "the end"}, "a number, or empty; got 'the end'"),
         ({"pages.w01": "36 1 2 xx"}, "Wrap 1: printed page numbers are four"),
         ({"faced.w01": "sideways"}, "Wrap 1"),
         ({"pages.w01": "4 1 2 3", "position.w01": "two"}, "whole number, got 'two'"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -105,6 +106,13 @@ def fold(widths: Path | None, head: Path | None, wants_json: bool, **texts: str)
     click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))
 
 
+def _leaf_line(leaf: dict[str, Any]) -> str:
+    pages = ", ".join(map(str, leaf["pages"])) or "no numbers"
+    counted = {True: "counted", False: "not counted"}.get(leaf["counted"], "perhaps counted")
+    place = "" if leaf["after"] is None else f", behind page {leaf['after']}"
+    return f"  {leaf['name']}: {pages} ({counted}{place})"
+
+
 @click.command()
 @click.argument("pages", type=_FILE)
 @text_options(
@@ -120,10 +128,12 @@ def order(pages: Path, wants_json: bool, **texts: str) -> None:
 
     PAGES is a table (CSV), a row to each wrap as it was found, with the columns wrap (w01 and so
     on), position (1 = outermost), outer_left, outer_right, inner_left, inner_right: a number, "-"
-    where none is printed, "?" where it cannot be read.
+    where none is printed, "?" where it cannot be read. A single leaf has a row named s01 and so on:
+    its front and back as outer_left and outer_right, as position the page it lay behind, or empty.
 
     \b
     Examples:
+      quirewell order examples/rejoin/pages-leaf.csv --wraps 9
       quirewell order examples/rejoin/pages.csv --wraps 9
     """
     texts["pages"] = read_text(pages, wants_json)
@@ -138,4 +148,5 @@ def order(pages: Path, wants_json: bool, **texts: str) -> None:
     for wrap, made in out["pairs"].items():
         pairs = f"{made[0]}, {made[1]}".rjust(20) + f"{made[2]}, {made[3]}".rjust(20)
         lines.append(f"  {wrap:<6}{pairs}")
+    lines += [_leaf_line(one) for one in out["single_leaves"]]
     click.echo("\n".join(lines + paragraphs("What to know", out["warnings"])))

@@ -20,6 +20,7 @@ Facing = Literal["", "as made", "inside out", "head down", "inside out and head 
 HoleState = Literal["clean", "torn", "rusted", "plugged", "missing"]
 HOLE_STATES: tuple[HoleState, ...] = ("clean", "torn", "rusted", "plugged", "missing")
 _SHEET = re.compile(r"c|w\d{2}")
+_LEAF = re.compile(r"s0[1-9]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,24 +62,48 @@ class Staple:
 class SheetFound:
     """A sheet as it was found: ``position`` from the outside (the cover 0), ``faced`` how it lay,
     ``pages`` what is printed on it, outer left, outer right, inner left, inner right, each a
-    number, "-" where none is printed, "?" where it cannot be read; empty where nobody looked."""
+    number, "-" where none is printed, "?" where it cannot be read; empty where nobody looked.
+
+    A single leaf, tipped or laid in (``place`` s01 and so on) or where a wrap should be, has two
+    pages, front and back; ``after`` is the page it lay behind (0: before the first)."""
 
     place: str
     position: int | None = None
     faced: Facing = ""
     pages: str = ""
     note: str = ""
+    after: int | None = None
+
+    @property
+    def is_leaf(self) -> bool:
+        """Whether it is a single leaf and no wrap."""
+        return bool(_LEAF.fullmatch(self.place)) or len(self.pages.split()) == 2
 
     def __post_init__(self) -> None:
-        check_sheet(self.place)
+        leaf = bool(_LEAF.fullmatch(self.place))
+        if not leaf:
+            check_sheet(self.place)
         if self.position is not None and not 0 <= self.position <= 99:
             raise ValueError(f"a position counts from 0 (the cover) to 99, got {self.position}")
         words = self.pages.split()
-        if words and (len(words) != 4 or not all(re.fullmatch(r"\d{1,4}|-|\?", w) for w in words)):
+        known = all(re.fullmatch(r"\d{1,4}|-|\?", word) for word in words)
+        # Two of a wrap's four that were typed alone do not follow each other, a leaf's do.
+        numbers = [int(word) for word in words if word.isdigit()]
+        apart = len(words) == len(numbers) == 2 and abs(numbers[0] - numbers[1]) != 1
+        if words and (
+            len(words) not in ((2,) if leaf else (2, 4)) or not known or (apart and not leaf)
+        ):
+            usual = (
+                ""
+                if leaf
+                else "four, outer left, outer right, inner left, inner right, or of a single leaf "
+            )
             raise ValueError(
-                "printed page numbers are four, outer left, outer right, inner left, inner right, "
+                f"printed page numbers are {usual}two, front and back; "
                 f'with "-" for none and "?" for unreadable; got {self.pages!r}'
             )
+        if self.after is not None and not 0 <= self.after <= 9999:
+            raise ValueError(f"the page a leaf lay behind is 0 to 9999, got {self.after}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,8 +59,10 @@ def amount_words(value: float, noun: str, form: str = ".0f") -> str:
 
 
 def sheet_words(sheet: str) -> str:
-    """Sheet in words: "w03" -> "Wrap 3", "c" -> "Cover"."""
-    return "Cover" if sheet == "c" else f"Wrap {int(sheet[1:])}"
+    """Sheet in words: "w03" -> "Wrap 3", "c" -> "Cover", "s01" -> "Single leaf 1"."""
+    if sheet == "c":
+        return "Cover"
+    return f"{'Single leaf' if sheet[0] == 's' else 'Wrap'} {int(sheet[1:])}"
 
 
 def place_words(place: str) -> str:

@@ -15,7 +15,7 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import Gathering, ItemState
 from quirewell.record.rejoining import SheetFound
 from quirewell.stages.methods import run_method
-from quirewell.stages.ordering import COLUMNS, METHOD
+from quirewell.stages.ordering import COLUMNS, LEFT_OUT, METHOD, RULE
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.taking_apart import note_sheets
 
@@ -58,22 +58,32 @@ def note_and_check(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ..
 def check_params(gathering: Gathering, found: Iterable[SheetFound]) -> dict[str, str] | None:
     """What the method is given; None where no page was said of any wrap. Wraps of which no page
     was said may be there, unless one was said not to be."""
-    rows, gone = [",".join(COLUMNS)], 0
+    rows, seen = [",".join(COLUMNS)], 0
     for one in sorted(found, key=lambda held: held.place):
         if one.place == "c":
             continue
+        wrap = one.place[0] == "w"
         if one.faced == "not there":
-            gone += 1
+            seen += wrap
         elif one.pages:
-            position = one.position or int(one.place[1:])
-            rows.append(",".join([one.place, str(position), *one.pages.split()]))
+            seen += wrap
+            rows.append(_row(one))
     if len(rows) == 1:
         return None
-    unseen = gathering.wraps - (len(rows) - 1) - gone
+    unseen = gathering.wraps - seen
     return {
         "wraps": str(gathering.wraps), "first_page": str(gathering.first_page),
         "unseen": str(max(0, unseen)), "pages": "\n".join(rows),
     }  # fmt: skip
+
+
+def _row(one: SheetFound) -> str:
+    pages = one.pages.split()
+    if not one.is_leaf:
+        return ",".join([one.place, str(one.position or int(one.place[1:])), *pages])
+    after = "" if one.after is None else str(one.after)
+    name = one.place if one.place[0] == "s" else f"{one.place} leaf"
+    return ",".join([name, after, *pages, "-", "-"])
 
 
 def order_view(state: ItemState) -> OrderView:
@@ -87,4 +97,5 @@ def order_view(state: ItemState) -> OrderView:
         f"{kind.capitalize()}: {says}."
         for kind, _, says in (line.partition(": ") for line in told.split("\n") if line)
     )
-    return OrderView(by_name["order.says"], flags, run)
+    more = tuple(line for line in run.warnings if line not in (RULE, LEFT_OUT))
+    return OrderView(by_name["order.says"], (*flags, *more), run)

@@ -1,7 +1,8 @@
 """Taking apart: each sheet as it was found, each staple as it sat and what becomes of it.
 
 Commands and the view of the record that guides putting together again. Fields of the sheets' form
-are named by sheet: ``pages.w03``, ``faced.w03``, ``position.w03``, ``note.w03``.
+are named by sheet: ``pages.w03``, ``faced.w03``, ``position.w03``, ``note.w03``; those of a single
+leaf ``pages.s01``, ``after.s01``, ``note.s01``.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ CROWNS = ("", "outside", "inside")
 LEGS = ("", "folded inwards", "folded outwards", "straight", "broken")
 RUST = ("", "none", "slight", "heavy")
 CARE = ("", "clean and put back", "replace", "leave out")
+_OF_LEAF = ("pages", "after", "note")
 _MM = ("upper_mm", "lower_mm", "upper_leg_mm", "lower_leg_mm", "wire_mm")
 # Common practice, no source.
 STAPLE_CARE = (
@@ -59,9 +61,10 @@ class StapleRow:
 
 @dataclass(frozen=True, slots=True)
 class TakingApart:
-    """What the page shows of taking apart."""
+    """What the page shows of taking apart; ``leaves`` are the single ones, and an empty row."""
 
     sheets: tuple[SheetRow, ...]
+    leaves: tuple[SheetRow, ...]
     staples: tuple[StapleRow, ...]
     looked: int
     disclosed: tuple[str, ...]
@@ -69,10 +72,16 @@ class TakingApart:
 
 def printed_pages(state: ItemState, place: str) -> str:
     """What should be printed on a sheet in its place, as :class:`SheetFound` writes it; the
-    cover's pages carry no number."""
+    cover's pages carry no number. Where the order was checked, as it runs with the single leaves
+    that are counted."""
     gathering = state.gathering
     if place == "c" or gathering is None:
         return "- - - -"
+    run = state.newest_run("order.check", "item")
+    made = str(gathering.wraps), str(gathering.first_page)
+    if run is not None and (run.params.get("wraps"), run.params.get("first_page")) == made:
+        pairs = dict(word.split(":") for word in run.drawing["pairs"].split())
+        return str(pairs[str(int(place[1:]))]).replace(",", " ")
     pages = wrap_pages(int(place[1:]), gathering.wraps)
     shift = gathering.first_page - 1
     return " ".join(
@@ -85,7 +94,7 @@ def view(state: ItemState) -> TakingApart:
     """The record of taking apart; empty without a gathering."""
     gathering = state.gathering
     if gathering is None:
-        return TakingApart((), (), 0, ())
+        return TakingApart((), (), (), 0, ())
     sheets = []
     for position, place in enumerate(gathering.sheets(), 0 if gathering.cover else 1):
         held = state.found.get(f"found.{place}")
@@ -115,7 +124,22 @@ def view(state: ItemState) -> TakingApart:
         for row in staples
         if row.staple.care in ("replace", "leave out")
     )
-    return TakingApart(tuple(sheets), tuple(staples), sum(row.looked for row in sheets), told)
+    looked = sum(row.looked for row in sheets)
+    return TakingApart(tuple(sheets), _leaves(state), tuple(staples), looked, told)
+
+
+def _leaves(state: ItemState) -> tuple[SheetRow, ...]:
+    """Single leaves said so far, and the next one, empty."""
+    rows = []
+    for number in range(1, 10):
+        place = f"s{number:02d}"
+        held = state.found.get(f"found.{place}")
+        rows.append(
+            SheetRow(place, sheet_words(place), held or SheetFound(place), "", held is not None)
+        )
+        if held is None:
+            break
+    return tuple(rows)
 
 
 def staple_words(staple: Staple) -> str:
@@ -171,6 +195,17 @@ def note_sheets(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
             continue
         if not row.looked or found != row.found:
             drafts.append(Draft(state.id, "sheet.found", to_body(found)))
+    for row in view(state).leaves:
+        typed = {name: form.get(f"{name}.{row.place}", "").strip() for name in _OF_LEAF}
+        if not any(typed.values()):
+            continue
+        try:
+            leaf = _leaf_found(row.place, typed)
+        except ValueError as error:
+            problems.append(Problem(f"pages.{row.place}", f"{row.name}: {error}."))
+            continue
+        if leaf != row.found or not row.looked:
+            drafts.append(Draft(state.id, "sheet.found", to_body(leaf)))
     if problems:
         raise Refusal(tuple(problems), values=dict(form))
     if not drafts:
@@ -189,6 +224,17 @@ def _found(row: SheetRow, texts: Mapping[str, str]) -> SheetFound:
         "position": position or str(row.found.position if row.found.position is not None else 0),
     }  # fmt: skip
     return from_body(SheetFound, body)
+
+
+def _leaf_found(place: str, texts: Mapping[str, str]) -> SheetFound:
+    after = texts["after"]
+    if after and not (after.isascii() and after.isdigit()):
+        raise ValueError(f"the page it lay behind is a number, or empty; got {after!r}")
+    pages = " ".join(texts["pages"].replace(",", " ").split())
+    if not pages:
+        raise ValueError('write its two pages, front and back; "- -" where nothing is printed')
+    body = {"place": place, "pages": pages, "note": texts["note"]}
+    return from_body(SheetFound, body | ({"after": after} if after else {}))
 
 
 def note_staple(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
