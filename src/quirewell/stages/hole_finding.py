@@ -62,7 +62,9 @@ def find(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     green = np.ascontiguousarray(laid.pixels[..., 1])
     strip = find_strip(green)
     scale, says = _scale(asked, laid, strip, picture.resolution_dpi, green)
-    says = [*picture.warnings, *laid.says, *says]
+    # What a file says of its resolution is said for scans; a photograph has none.
+    told = [one for one in picture.warnings if not asked.photo or "resolution" not in one]
+    says = [*told, *laid.says, *says]
     if scale is None:
         return Outcome((Finding("", "scale.source", "", text="none"),), tuple(says))
     found = find_holes(

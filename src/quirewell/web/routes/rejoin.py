@@ -188,10 +188,13 @@ def _next(request: Request) -> str:
 
 
 def next_page(request: Request) -> Response:
-    """To the next sheet that waits; to the stage's page when none does."""
+    """To the next sheet that waits; when none does, to the staples below the last one."""
     state = house_of(request).item(request.path_params["item"])
-    place = rejoining.guide(state).next_place
-    return see(f"/item/{state.id}/rejoin" + (f"/lay/{place}" if place else ""))
+    now = rejoining.guide(state)
+    if now.next_place:
+        return see(f"/item/{state.id}/rejoin/lay/{now.next_place}#stands")
+    last = f"/lay/{now.steps[-1].place}#staples" if now.steps else ""
+    return see(f"/item/{state.id}/rejoin{last}")
 
 
 # --- printed ----------------------------------------------------------------------------------
@@ -219,7 +222,6 @@ _FORMS: tuple[tuple[str, Command, str], ...] = (
     ("sheets", note_and_check, "found"),
     ("staple", taking_apart.note_staple, "staples"),
     ("match", rejoining.match_holes, "matched"),
-    ("up", rejoining.take_up, "lay"),
 )
 routes = [
     Route(_PATH, page),
@@ -228,6 +230,7 @@ routes = [
     Route(f"{_PATH}/board.pdf", printed),
     Route(f"{_PATH}/find", find, methods=["POST"]),
     Route(f"{_PATH}/lay", lay, methods=["POST"]),
+    Route(f"{_PATH}/up", saver(rejoining.take_up, _next, _again, "up"), methods=["POST"]),
     Route(f"{_PATH}/lay/{{place}}", lay_page),
     Route(f"{_PATH}/holes/{{place}}", holes_page, methods=["GET"]),
     Route(f"{_PATH}/holes/{{place}}/look", look, methods=["POST"]),
