@@ -46,3 +46,20 @@ def test_what_cannot_be_is_said_at_its_box_and_nothing_is_lost(bench: Bench) -> 
 def test_two_pages_in_a_wraps_own_line_are_a_leaf(bench: Bench) -> None:
     page = post(bench, {"pages.w01": "8 1 2 7", "pages.w02": "3 4"})
     assert "one half of wrap 2; nothing seen carries the other, pages 5 and 6" in page
+
+
+def test_the_guide_says_where_a_leaf_goes_in_again(bench: Bench) -> None:
+    def lay(place: str) -> str:
+        return html.unescape(bench.client.get(bench.url(f"/rejoin/lay/{place}")).text)
+
+    # Wraps 10 1 2 9 and 8 3 4 7, leaf 5 6 in the middle: page 4 is the centre wrap's inner left.
+    post(bench, WRAPS | {"pages.s01": "5, 6", "after.s01": "4"})
+    post(bench, {"pages.s02": "- -"})
+    assert "lay in single leaf 1 (pages 5 and 6) on page 4, on the left" in lay("w02")
+    assert "Single leaf 2: nobody said where it lay" in lay("w02")
+    assert "lay in single" not in lay("w01") and "Single leaf 2" not in lay("w01")
+    # Behind page 8, the outer left of wrap 2: it goes in before that wrap, on the right.
+    post(bench, {"pages.s02": "- -", "after.s02": "8"})
+    assert "lay in single leaf 2 on the right, under wrap 2" in lay("w01")
+    post(bench, {"pages.s02": "- -", "after.s02": "0"})
+    assert "lay in single leaf 2 on the left" in lay("c")

@@ -205,7 +205,7 @@ def _says(state: ItemState, place: str) -> str:
     held = state.holes.get(f"holes.{place}")
     if held is None:
         return "searched, none found" if found_in(state, place) else "not marked"
-    by = "found in its scan" if held.run else "set by hand"
+    by = "found in its picture" if held.run else "set by hand"
     counts = {
         one: sum(hole.state == one for hole in held.holes) for one in HOLE_STATES if one != "clean"
     }

@@ -21,6 +21,7 @@ from quirewell.stages.aligning import METHOD
 from quirewell.stages.asking import Asked, ask_all
 from quirewell.stages.hole_pictures import expected_holes
 from quirewell.stages.hole_table import write_holes
+from quirewell.stages.leaves_laid import leaves_laid
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import sheet_of, sheet_words
 from quirewell.stages.refusal import Problem, Refusal
@@ -123,9 +124,9 @@ class Matched:
 class LayStep:
     """One sheet of the guide, in words for who lays it; ``halves`` what is to be seen left and
     right; ``slide_mm`` right and down as it lies, ``turn_mrad`` with the clock: 0 where not asked
-    for; ``unsure`` what is known too badly to be
-    said; ``held`` where its edges let the holes come no nearer; ``flush_with`` the sheet that all
-    are laid by, empty for itself."""
+    for; ``unsure`` what is known too badly to be said; ``held`` where its edges let the holes come
+    no nearer; ``flush_with`` the sheet that all are laid by, empty for itself; ``leaves`` the
+    single ones that go in before the next sheet."""
 
     place: str
     name: str
@@ -146,6 +147,7 @@ class LayStep:
     touched: int
     slide_mm: tuple[float, float]
     turn_mrad: float
+    leaves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,9 +247,7 @@ def guide(state: ItemState) -> Guide:
         for place in (state.gathering.sheets() if state.gathering else ())
         if not is_gone(state, place)
     )
-    steps = tuple(
-        _step(state, run, place, number, len(sheets)) for number, place in enumerate(sheets, 1)
-    )
+    steps = tuple(_step(state, run, sheets, number) for number in range(1, len(sheets) + 1))
     waiting = [step.place for step in steps if step.laid is None]
     staples = tuple(
         f"Staple {one.number} from the head: {staple_words(one)}."
@@ -265,7 +265,8 @@ def is_gone(state: ItemState, place: str) -> bool:
     return found is not None and found.faced == "not there"
 
 
-def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -> LayStep:
+def _step(state: ItemState, run: Run | None, sheets: tuple[str, ...], number: int) -> LayStep:
+    place, following = sheets[number - 1], "".join(sheets[number : number + 1])
     found = state.found.get(f"found.{place}")
     mine = (
         {} if run is None else {one.quantity: one for one in run.findings if one.subject == place}
@@ -275,12 +276,13 @@ def _step(state: ItemState, run: Run | None, place: str, number: int, of: int) -
     holes = _holes(state, run, place)
     reference = "" if run is None else run.drawing.get("reference", "")
     return LayStep(
-        place, sheet_words(place), number, of, _sees(state, place), _halves(state, place),
+        place, sheet_words(place), number, len(sheets), _sees(state, place), _halves(state, place),
         _found_words(found), _the(reference) if reference not in ("", place) else "",
         _held(run, place, holes), _moves(mine), _unsure(mine), _without_holes(mine), holes,
         _flags(mine), laid,
         laid is not None and run is not None and laid.run not in ("", run.id),
         state.touched.get(f"joined.{place}", 0), (0.0 - dx, dy), 0.0 - turn,
+        leaves_laid(state, place, following),
     )  # fmt: skip
 
 
