@@ -113,6 +113,11 @@ COMMANDS = {
         "treat",
         "See the treatment steps, their cautions and what was done.",
     ),
+    "grade": (
+        "quirewell.cli.grade",
+        "grade",
+        "Estimate a grade from a list of damage, with its band and what binds it.",
+    ),
     "condition": (
         "quirewell.cli.report",
         "condition",
