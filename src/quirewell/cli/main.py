@@ -133,6 +133,11 @@ COMMANDS = {
         "scanner",
         "Calibrate your scanner and keep the bench strip's length.",
     ),
+    "parcels": (
+        "quirewell.cli.parcels",
+        "parcels",
+        "Which items go to grading, in which tier and parcel, or not at all.",
+    ),
     "report": ("quirewell.cli.report", "report", "Write the treatment report as a PDF."),
     "recheck": (
         "quirewell.cli.report",

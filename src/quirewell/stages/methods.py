@@ -41,6 +41,7 @@ _MODULES = (
     "ordering",
     "creeping",
     "folding",
+    "parcelling",
     "grading",
 )
 

@@ -1,0 +1,64 @@
+"""``quirewell parcels`` through its public face."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+from click.testing import CliRunner, Result
+
+from quirewell.cli.parcels import parcels
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples/parcels"
+
+
+def call(*arguments: str) -> Result:
+    return CliRunner().invoke(parcels, list(arguments))
+
+
+def test_json_has_the_promised_keys_and_nothing_else_on_standard_output():
+    """In a process of its own: the solver prints from C, past Python's own output."""
+    done = subprocess.run(
+        [sys.executable, "-c", "from quirewell.cli.main import main; main()", "parcels",
+         str(EXAMPLES / "annual.toml"), "--json"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    out = json.loads(done.stdout)
+    assert {"total_gain", "gap", "assignments", "not_sent"} <= set(out)
+    assert set(out["total_gain"]) >= {"value", "u", "low90", "high90", "unit"}
+    assert out["total_gain"]["unit"] == "crowns" and out["gap"] == 0
+    for row in out["assignments"]:
+        assert set(row["gain"]) == {"value", "u", "low90", "high90", "unit"} and row["says"]
+    assert all(row["says"] for row in out["not_sent"])
+
+
+def test_the_card_answers_first_and_says_why():
+    said = call(str(EXAMPLES / "filler.toml")).stdout
+    assert said.index("Send three now") < said.index("the plan gains") < said.index("Why")
+    assert "52.00" in said and "proved the best" in said and "Companion 02 goes to fill" in said
+    assert max(map(len, said.splitlines())) < 110
+
+
+def test_what_if_and_the_packing_list(tmp_path):
+    target = tmp_path / "packing.csv"
+    done = call(str(EXAMPLES / "filler.toml"), "--outside", "Companion 02",
+                "--without-tier", "three or more", "--packing-list", str(target))  # fmt: skip
+    assert done.exit_code == 0 and "what was asked costs" in done.stdout
+    assert target.read_text() == (
+        "parcel,week,tier,item,way,declared,currency\n"
+        "parcel,0,any number,Annual,as it is,160.00,crowns\n"
+        "parcel,0,any number,Companion 01,as it is,160.00,crowns\n"
+    )
+
+
+def test_a_fault_is_a_sentence(tmp_path):
+    wrong = tmp_path / "plan.toml"
+    wrong.write_text("nothing = 1\n")
+    done = call(str(wrong), "--json")
+    assert done.exit_code == 2 and "knows no 'nothing'" in json.loads(done.stdout)["error"]
+    done = call(str(EXAMPLES / "filler.toml"), "--inside", "nobody")
+    assert done.exit_code == 2 and "no open item 'nobody'" in done.stderr
+    done = call(str(EXAMPLES / "filler.toml"), "--packing-list", str(tmp_path / "no/where.csv"))
+    assert done.exit_code == 2 and "cannot be written" in done.stderr
