@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from quirewell.science.colour.spaces import light_of
-from quirewell.science.imaging.edges import Edge, Line
+from quirewell.science.imaging.edges import Edge, Line, medians
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8 | np.uint16]
@@ -89,7 +89,9 @@ def band_lightness(
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.asarray(np.log(np.maximum(np.median(found, axis=0), 1e-3)), dtype=np.float64)
+    return np.asarray(
+        np.log(np.maximum(medians(np.asarray(found, np.float32), 0), 1e-3)), dtype=np.float64
+    )
 
 
 def _dips(profiles: Array, px_mm: float) -> Array:

@@ -147,6 +147,6 @@ def _paper(light: Light, pitch: float) -> Light:
 def _noise(light: Light, paper: Light, valid: Mask) -> Array:
     """Robust scatter of the light about the paper, in each colour; never below half a step of
     eight bits in dark paper."""
-    rows, columns = max(1, light.shape[0] // 400), max(1, light.shape[1] // 60)
-    miss = np.abs(light - paper)[::rows, ::columns][valid[::rows, ::columns]]
+    some = np.s_[:: max(1, light.shape[0] // 400), :: max(1, light.shape[1] // 60)]
+    miss = np.abs(light[some] - paper[some])[valid[some]]
     return np.asarray(np.maximum(1.4826 * np.median(miss, axis=0), 1e-3), np.float64)
