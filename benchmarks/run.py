@@ -28,6 +28,7 @@ NAMES = (
     "press_calibration",
     "rejoin",
     "staple_holes",
+    "grade",
     "parcels",
 )
 

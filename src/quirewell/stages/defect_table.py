@@ -3,13 +3,15 @@
 Columns of damage: ``code`` (of the rules, or the record's word for it, such as tear), ``location``
 (cover, interior, spine, or a place of the record such as w03.outer.left), ``extent``, ``u`` (its
 standard uncertainty), ``unit``, ``note``. An extent may be by eye ("about 30 mm") and is then less
-sure; it may be left empty where presence is enough. A row "none" says that nothing was found. Of
-returns: ``item`` and ``returned`` before the same columns, a row to each damage.
+sure, or a range ("10 to 15 mm"); it may be left empty where presence is enough. A row "none" says
+that nothing was found. Of returns: ``item`` and ``returned`` before the same columns, a row to each
+damage.
 """
 
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from collections.abc import Iterator
 
@@ -38,6 +40,9 @@ _ALIASES = {
 }  # fmt: skip
 _ABOUT = re.compile(r"^(?:about|approx\.?|approximately|roughly|circa|ca?\.|by eye|~|≈)\s*", re.I)
 _UNIT_END = re.compile(r"^(?P<number>[-+\d.,\s]+?)\s*(?P<unit>mm²|cm²|mm2|cm2|%)$", re.I)
+_RANGE = re.compile(
+    r"(?P<low>\d[\d.,]*)\s*(?:to|-|–|\.\.)\s*(?P<high>\d[\d.,]*)\s*(?P<unit>[^\d\s].*)?", re.I
+)
 _YES = {"yes": 1.0, "no": 0.0, "": 1.0, "1": 1.0, "0": 0.0}
 _REGIONS = {
     "cover": "cover", "front": "cover", "back": "cover", "spine": "spine", "staples": "spine",
@@ -126,8 +131,8 @@ def _damage(row: dict[str, str], line: int, rules: Rules) -> Damage:
         except ValueError as error:
             raise TableError(f"line {line}: location {error}, or cover or interior") from error
     code, where = _code(row["code"], region(place), place, line, rules)
-    said, unit, by_eye = _extent(row, line, code, rules.codes[code])
-    u = _u(row, line, unit, said, by_eye)
+    said, unit, least = _extent(row, line, code, rules.codes[code])
+    u = _u(row, line, unit, said, least)
     return Damage(code, said, unit, u, where, place, row.get("note", "")[:200])
 
 
@@ -189,8 +194,8 @@ def _known(rules: Rules) -> list[str]:
 
 def _extent(
     row: dict[str, str], line: int, code: str, rules: tuple[Rule, ...]
-) -> tuple[float, str, bool]:
-    """An extent in the unit of the rules, that unit, and whether it was said by eye."""
+) -> tuple[float, str, float]:
+    """An extent in the unit of the rules, that unit, and the least u that its words leave."""
     units = list(dict.fromkeys(rule.unit for rule in rules))
     text = row.get("extent", "")
     bare = _ABOUT.sub("", text)
@@ -199,15 +204,15 @@ def _extent(
     if typed and typed not in _ALIASES:
         raise TableError(f"line {line}: unit is one of {', '.join(UNITS)}, got {typed[:40]!r}")
     if units == ["flag"] and (not typed or typed == "flag") and bare.lower() in _YES:
-        return _YES[bare.lower()], "flag", False
+        return _YES[bare.lower()], "flag", 0.0
     if not bare:
         if units == ["n"] and typed in ("", "n"):
-            return 1.0, "n", False
+            return 1.0, "n", 0.0
         raise TableError(
             f"line {line}: {code} needs its extent, {rules[0].measure} in {' or '.join(units)}; "
             "by eye will do, as in about 30"
         )
-    value, within = _value(bare, line)
+    value, within, half = _value(bare, line)
     unit = within or typed
     if within and typed and _ALIASES[within] != _ALIASES[typed]:
         raise TableError(f"line {line}: extent is in {within}, unit says {typed}; which is it?")
@@ -224,27 +229,33 @@ def _extent(
         raise TableError(f"line {line}: extent is 0 or more, got {text[:40]}")
     if value > MOST[name]:
         raise TableError(f"line {line}: extent is at most {MOST[name]:g} {name}, got {text[:40]}")
-    if name == "n" and value != int(value):
+    least = max(half * factor / math.sqrt(3), BY_EYE * value if by_eye else 0.0)
+    if name == "n" and not least and value != int(value):
         raise TableError(f"line {line}: {code} is counted in whole numbers, got {text[:40]}")
-    return value, name, by_eye
+    return value, name, least
 
 
-def _value(text: str, line: int) -> tuple[float, str]:
-    """A number and the unit typed behind it (of :data:`_ALIASES`, or empty)."""
-    ends = _UNIT_END.match(text)
+def _value(text: str, line: int) -> tuple[float, str, float]:
+    """A number, the unit typed behind it (of :data:`_ALIASES`, or empty), half the width of a
+    range."""
+    between, ends = _RANGE.fullmatch(text), _UNIT_END.match(text)
     try:
+        if between is not None:
+            low, unit, _ = _value(f"{between['low']} {between['unit'] or ''}", line)
+            high = float(number(between["high"]))
+            return (low + high) / 2, unit, abs(high - low) / 2
         if ends is not None:
-            return float(number(ends["number"])), ends["unit"].lower()
+            return float(number(ends["number"])), ends["unit"].lower(), 0.0
         found = amount(text)
     except Unreadable as error:
         raise TableError(f"line {line}: extent: {error}, or about 30") from error
     unit = found.unit.lower()
     if unit and unit not in _ALIASES:
         raise TableError(f"line {line}: extent: {unit[:40]!r} is no unit here; write mm, mm2, %")
-    return float(found.value), unit
+    return float(found.value), unit, 0.0
 
 
-def _u(row: dict[str, str], line: int, unit: str, extent: float, by_eye: bool) -> float:
+def _u(row: dict[str, str], line: int, unit: str, extent: float, least: float) -> float:
     text = row.get("u", "")
     if text:
         try:
@@ -255,5 +266,4 @@ def _u(row: dict[str, str], line: int, unit: str, extent: float, by_eye: bool) -
             raise TableError(f"line {line}: u is 0 or more, got {text[:40]}")
         typed = row.get("unit", "").lower()
         return u * (_ALIASES[typed][1] if typed else 1.0)
-    usual = max(USUAL_U[unit], USUAL_SHARE.get(unit, 0.0) * extent)
-    return max(usual, BY_EYE * extent) if by_eye and unit != "flag" else usual
+    return max(USUAL_U[unit], USUAL_SHARE.get(unit, 0.0) * extent, least)

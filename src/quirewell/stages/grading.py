@@ -120,7 +120,7 @@ def _numbers(found: Estimate) -> list[Finding]:
                 terms=terms, standing=PRACTICE, sources=SOURCES),
         Finding("", "condition.grade", "item", found.grade.value, raw.u, POINTS, found.grade.words,
                 found.low.value, found.high.value, standing=PRACTICE),
-        _words("condition.between", f"{found.low.words} to {found.high.words}"
+        _words("condition.between", f"from {found.low.words} to {found.high.words}"
                if found.low != found.high else found.low.words),
         *(Finding("", "condition.chance", f"{step.value:g}", chance, None, "", step.words,
                   standing=PRACTICE) for step, chance in found.chances),

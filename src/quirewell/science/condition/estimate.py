@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
@@ -25,7 +25,7 @@ from quirewell.science.condition.scale import Scale, Step
 Array = NDArray[np.float64]
 DRAWS = 2000
 SEED = 20260
-_LEVELS = (5, 95)
+_TAIL = DRAWS // 20  # draws below a 90 % band, and above it
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -129,30 +129,33 @@ def _normals(columns: int) -> Array:
 
 
 def _band(value: float, draws: Array) -> Band:
-    low, high = np.percentile(draws, _LEVELS)
+    return _bands(np.array([value]), draws[:, None])[0]
+
+
+def _bands(values: Array, draws: Array) -> list[Band]:
+    """Bands of many values at once from their draws, (draws, values)."""
+    cut = np.partition(draws, (_TAIL, DRAWS - 1 - _TAIL), axis=0)
+    low, high = cut[_TAIL], cut[DRAWS - 1 - _TAIL]
     # The value is what the rules say of what was seen; it lies in its own band.
-    return Band(value, float(draws.std()), min(float(low), value), max(float(high), value))
+    low, high = np.minimum(low, values), np.maximum(high, values)
+    rows = zip(values, draws.std(axis=0), low, high, strict=True)
+    return [Band(*(float(one) for one in row)) for row in rows]
 
 
-@dataclass
 class Grading:
     """A list of damage under a table of rules, drawn once; asked for the estimate and for what
     each repair would change."""
 
-    damages: tuple[Damage, ...]
-    rules: Rules
-    scale: Scale
-    _hits: list[tuple[Rule, list[int]]] = field(init=False, repr=False)
-
     def __init__(self, damages: Iterable[Damage], rules: Rules, scale: Scale) -> None:
         self.damages = tuple(sorted(damages))
         self.rules, self.scale = rules, scale
-        self._hits = []
+        self._hits: list[tuple[Rule, list[int]]] = []
+        of: dict[tuple[str, str], list[int]] = {}
+        for index, one in enumerate(self.damages):
+            of.setdefault((one.code, one.unit), []).append(index)
         for rule in rules.rows:
-            met = [
-                index for index, one in enumerate(self.damages)
-                if one.code == rule.code and one.unit == rule.unit and rule.counts(one.location)
-            ]  # fmt: skip
+            met = of.get((rule.code, rule.unit), [])
+            met = [index for index in met if rule.counts(self.damages[index].location)]
             if met:
                 self._hits.append((rule, met))
         self._offset = next((rule for rule in rules.rows if rule.kind == "offset"), None)
@@ -255,11 +258,11 @@ class Grading:
         points = self._points(self._extents)[0]
         amounts = self._amounts(self._extents, self._deduct)[0]
         deductions = [
-            Deduction(rule, float(amount), _band(float(point), draws), bool(point >= rule.cap))
-            for (rule, _), amount, point, draws in zip(
-                self._deduct, amounts, points, self._all_points.T, strict=True
+            Deduction(rule, float(amount), band, band.value >= rule.cap)
+            for (rule, _), amount, band in zip(
+                self._deduct, amounts, _bands(points, self._all_points), strict=True
             )
-            if point > 0
+            if band.value > 0
         ]  # fmt: skip
         deductions.sort(key=lambda one: (-one.points.value, one.rule.id))
         limits = self._limits(self._ceiling)

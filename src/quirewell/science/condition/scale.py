@@ -68,13 +68,13 @@ TRADE = Scale(
         Step(value, words)
         for value, words in (
             (0.5, "poor"), (1.0, "fair"), (1.5, "fair to good"), (1.8, "just below good"),
-            (2.0, "good"), (2.5, "good, better"), (3.0, "good to very good"),
-            (3.5, "just below very good"), (4.0, "very good"), (4.5, "very good, better"),
+            (2.0, "good"), (2.5, "better than good"), (3.0, "good to very good"),
+            (3.5, "just below very good"), (4.0, "very good"), (4.5, "better than very good"),
             (5.0, "very good to fine"), (5.5, "just below fine"), (6.0, "fine"),
-            (6.5, "fine, better"), (7.0, "fine to very fine"), (7.5, "just below very fine"),
-            (8.0, "very fine"), (8.5, "very fine, better"), (9.0, "very fine to as new"),
-            (9.2, "just below as new"), (9.4, "as new, a few faults"), (9.6, "as new, one fault"),
-            (9.8, "as new, a trace"), (9.9, "as new, hardly a trace"), (10.0, "as new"),
+            (6.5, "better than fine"), (7.0, "fine to very fine"), (7.5, "just below very fine"),
+            (8.0, "very fine"), (8.5, "better than very fine"), (9.0, "very fine to as new"),
+            (9.2, "just below as new"), (9.4, "nearly as new"), (9.6, "as new but for one fault"),
+            (9.8, "as new but for a trace"), (9.9, "all but as new"), (10.0, "as new"),
         )
     )
 )  # fmt: skip
