@@ -93,7 +93,7 @@ def _plan(count: int, seed: int) -> Any:
     r = random.Random(seed)
     few = count < 10
     tiers = (
-        Tier("A", 2500, 15_000, minimum=3 if few else 20, weeks=F(20)),
+        Tier("A", 2500, None if few else 15_000, minimum=3 if few else 20, weeks=F(20)),
         Tier("B", 4000, 40_000, weeks=F(12)),
         Tier("C", 7500, 100_000, weeks=F(6)),
         Tier("D", 15_000, 250_000, weeks=F(3)),

@@ -38,7 +38,8 @@ def _quiet() -> Iterator[None]:
 
 
 class _Watch:
-    """Tells the best plan so far on standard error; the first Ctrl-C takes it."""
+    """Tells the best plan so far on standard error; the first Ctrl-C takes it, when the solver
+    comes back from the case it is at."""
 
     def __init__(self) -> None:
         self.stop = False
@@ -53,7 +54,7 @@ class _Watch:
 
         def stop(*_: object) -> None:
             self.stop = True
-            click.echo("taking the best plan when this slice of the search ends", err=True)
+            click.echo("taking the best plan so far", err=True)
             signal.signal(signal.SIGINT, before)
 
         before = signal.signal(signal.SIGINT, stop)

@@ -22,7 +22,7 @@ from quirewell.science.planning.parcel_answers import (
     neutral,
     now_or_wait,
 )
-from quirewell.science.planning.parcel_search import SLICES, Found, every_option, solve
+from quirewell.science.planning.parcel_search import SECONDS, Found, every_option, solve
 from quirewell.science.planning.parcels import Option, Problem, Wish, broken, total
 
 # Seconds spent on answers, and rounds in which an answer's plan may better the plan itself.
@@ -46,34 +46,38 @@ def search(
     wish: Wish,
     more: int,
     *,
-    seconds: float = sum(SLICES),
+    seconds: float = SECONDS,
     gap: float | None = None,
     progress: Callable[[Found], None] = lambda found: None,
     stopped: Callable[[], bool] = lambda: False,
 ) -> Kept:
     """Search for the plan and the answers; ``seconds`` bound the plan's own search."""
     options = every_option(problem)
-    slices = [one * seconds / sum(SLICES) for one in SLICES]
-    best = solve(problem, options, wish, slices=slices, gap=gap, progress=progress, stopped=stopped)
+    best = solve(
+        problem, options, wish, gap=gap, left=_clock(seconds), progress=progress, stopped=stopped
+    )
+    plain = None
+    if wish != Wish():
+        plain = solve(problem, options, gap=gap, left=_clock(seconds), stopped=stopped)
     if best.why == "impossible" or not problem.parcels or not problem.tiers:
-        return Kept(best, _plain(problem, options, wish, slices, gap), None, (), True)
-    until = time.monotonic() + ANSWERS_S
+        return Kept(best, plain, None, (), True)
+    left = _clock(ANSWERS_S)
     first, told, whole = None, [], False
     for _ in range(ROUNDS):
         late = [False]
 
         def over(late: list[bool] = late) -> bool:
-            late[0] = late[0] or stopped() or time.monotonic() > until
+            late[0] = late[0] or stopped() or left() <= 0
             return late[0]
 
-        first = None if over() else now_or_wait(problem, options, wish, more)
-        told = answers(problem, options, best, wish, over)
+        first = None if over() else now_or_wait(problem, options, wish, more, left)
+        told = answers(problem, options, best, wish, left, over)
         whole = not late[0]
         better = _better(problem, wish, best, first, told)
         if better is None:
             break
         best = better
-    return Kept(best, _plain(problem, options, wish, slices, gap), first, tuple(told), whole)
+    return Kept(best, plain, first, tuple(told), whole)
 
 
 def _better(
@@ -89,11 +93,10 @@ def _better(
     return Found(top.chosen, top.gain, best.bound, "proved" if proved else best.why)
 
 
-def _plain(
-    problem: Problem, options: Sequence[Option], wish: Wish, slices: Sequence[float],
-    gap: float | None,
-) -> Found | None:  # fmt: skip
-    return None if wish == Wish() else solve(problem, options, slices=slices, gap=gap)
+def _clock(seconds: float) -> Callable[[], float]:
+    """Seconds left from now on."""
+    until = time.monotonic() + seconds
+    return lambda: until - time.monotonic()
 
 
 def to_text(kept: Kept) -> str:

@@ -21,7 +21,7 @@ from typing import Any
 
 from quirewell.record.finding import Finding, Run
 from quirewell.science.planning.parcel_bands import Spread, spread
-from quirewell.science.planning.parcel_search import SLICES, Found, every_option
+from quirewell.science.planning.parcel_search import SECONDS, Found, every_option
 from quirewell.science.planning.parcels import (
     Item,
     Option,
@@ -83,7 +83,7 @@ def _search(
     progress: Callable[[Found], None] = lambda found: None,
     stopped: Callable[[], bool] = lambda: False,
 ) -> Kept:  # fmt: skip
-    seconds = number(params, "seconds", sum(SLICES))
+    seconds = number(params, "seconds", SECONDS)
     gap = number(params, "gap", -1.0)
     if not 0.1 <= seconds <= 3600:
         raise ValueError(f"seconds lie between 0.1 and 3600, got {seconds:g}")

@@ -10,12 +10,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from quirewell.science.planning.parcel_search import Found, solve
+from quirewell.science.planning.parcel_search import SECONDS, Found, solve
 from quirewell.science.planning.parcels import Item, Option, Parcel, Problem, Tier, Wish
 
 Question = Literal["without", "with", "sooner"]
-# Seconds of a search for one answer.
-ANSWER_SECONDS = (2.0,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +55,11 @@ def answers(
     options: Sequence[Option],
     best: Found,
     wish: Wish,
+    left: Callable[[], float] = lambda: SECONDS,
     stopped: Callable[[], bool] = lambda: False,
 ) -> list[Answer]:
     """An answer for each item, by searching again; those after ``stopped`` are left out. Items that
-    no tier and parcel takes have none."""
+    no tier and parcel takes have none. ``left``: seconds for the rest."""
     weeks = {parcel.name: parcel.week for parcel in problem.parcels}
     able = {one.item for one in options}
     out: list[Answer] = []
@@ -84,21 +83,22 @@ def answers(
                 return out
             other = solve(
                 problem, options, _but(wish, item.name, question, sooner),
-                slices=ANSWER_SECONDS,
+                left=left,
             )  # fmt: skip
             out.append(Answer(item.name, question, other))
     return out
 
 
 def now_or_wait(
-    problem: Problem, options: Sequence[Option], wish: Wish, more: int = 2
-) -> NowOrWait:
+    problem: Problem, options: Sequence[Option], wish: Wish, more: int = 2,
+    left: Callable[[], float] = lambda: SECONDS,
+) -> NowOrWait:  # fmt: skip
     """Send with the first parcel, or wait: both sides by search."""
     first = first_parcel(problem)
-    now = solve(problem, [o for o in options if o.parcel == first.name], wish)
+    now = solve(problem, [o for o in options if o.parcel == first.name], wish, left=left)
     later = [p for p in problem.parcels if p.week > first.week] or [first]
     return NowOrWait(first.name, now, more, solve(
-        problem, [*options, *_neutral(problem.tiers, later, more)], wish
+        problem, [*options, *_neutral(problem.tiers, later, more)], wish, left=left,
     ))  # fmt: skip
 
 

@@ -1,25 +1,21 @@
-"""The best plan for parcels: exact search by HiGHS through scipy, in slices of time.
-
-maximise  sum gain x - sum fixed z   (x: an item sent one way; y: a counted tier opened in a parcel;
-z: a parcel sent; all 0 or 1), with one way for an item, counts between minimum and maximum where y,
-insured sums under caps, bench minutes and money laid out under what there is.
+"""The best plan for parcels: exact search, cut into pieces that can be told and stopped.
 
 scipy's door to HiGHS tells nothing while it works and cannot be handed a plan to start from. So the
-search runs in slices that grow; each starts again, and between them the best plan so far is told
-and may be taken. The first plan told is a plain guess (the best single parcel, then what fits into
-further ones). Every plan is checked against the rules themselves.
+search branches by itself on which counted tiers are opened in which parcels. A case's bound comes
+from the plan in which parts of items may go; a case in which all tiers are settled is solved
+exactly, the most promising first, and one whose bound the best plan reaches is dropped. Between
+cases the best plan so far is told and may be taken. The first plan told is a plain guess (the best
+single parcel, then what fits into further ones). Every plan is checked against the rules.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, inf
+from itertools import count
+from math import inf
 
-import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_matrix
-
+from quirewell.science.planning.parcel_model import Chosen, Held, Model
 from quirewell.science.planning.parcel_pruning import allowed, counted, prune
 from quirewell.science.planning.parcels import (
     Option,
@@ -30,9 +26,10 @@ from quirewell.science.planning.parcels import (
     total,
 )
 
-Chosen = dict[str, Option]
-# A slice's seconds: short ones first, since small plans are done at once.
-SLICES = (2.0, 4.0, 9.0)
+# Seconds of a large plan's search; of one case at first, doubled where it was not enough.
+SECONDS, CASE_SECONDS = 15.0, 2.0
+# Cases solved at most, whatever the clock says.
+CASES = 200
 # Above this many options a gap of EASY_GAP is enough; below, the best plan is proved.
 MANY, EASY_GAP = 250, 1e-3
 
@@ -68,13 +65,14 @@ def solve(
     options: Sequence[Option],
     wish: Wish | None = None,
     *,
-    slices: Sequence[float] = SLICES,
     gap: float | None = None,
+    left: Callable[[], float] = lambda: SECONDS,
     progress: Callable[[Found], None] = lambda found: None,
     stopped: Callable[[], bool] = lambda: False,
     pruned: bool = True,
 ) -> Found:
-    """The best plan. ``progress`` is given the best so far, ``stopped`` is asked between slices."""
+    """The best plan. ``left`` says how many seconds are left; ``progress`` is given the best so
+    far, ``stopped`` is asked between cases."""
     asked = wish or Wish()
     open_to = allowed(options, asked)
     if pruned:
@@ -84,119 +82,106 @@ def solve(
     if not open_to:
         return Found({}, 0, 0, "proved")
     enough = gap if gap is not None else (0.0 if len(open_to) <= MANY else EASY_GAP)
-    best = Found({}, 0, None, "time")
-    if asked.inside:
-        best = Found({}, 0, None, "impossible")
-    elif len(open_to) > MANY:
-        guessed = guess(problem, open_to)
-        best = Found(guessed, total(problem, guessed), None, "time")
-        progress(best)
-    model = _Model(problem, open_to, asked.inside)
-    for seconds in slices:
-        if stopped():
-            return Found(best.chosen, best.gain, best.bound, "stopped")
-        chosen, bound, done = model.run(seconds, enough)
-        if done == "impossible":
-            return Found({}, 0, None, "impossible")
-        known = [one for one in (bound, best.bound) if one is not None]
-        least = min(known) if known else None
-        if chosen is not None and not broken(problem, chosen, asked):
-            gain = total(problem, chosen)
-            if gain > best.gain or best.why == "impossible" or not best.chosen:
-                best = Found(chosen, gain, least, "time")
-        best = Found(best.chosen, best.gain, least, best.why)
-        if least is not None and best.why != "impossible":
-            proved = least <= best.gain
-            near = best.gain > 0 and least - best.gain <= enough * best.gain
-            if proved or near:
-                return Found(best.chosen, best.gain, least, "proved" if proved else "near")
-        progress(best)
-    return best if best.why != "impossible" else Found({}, 0, best.bound, "time")
+    start: Chosen | None = None if asked.inside else {}
+    if start is not None and len(open_to) > MANY:
+        start = guess(problem, open_to)
+        progress(Found(start, total(problem, start), None, "time"))
+    search = _Search(problem, asked, Model(problem, open_to, asked.inside), enough, start)
+    return search.run(len(open_to) > MANY, left, progress, stopped)
 
 
-class _Model:
-    """The rules as a matrix."""
+class _Search:
+    """Cases by their bound, the highest first."""
 
-    def __init__(self, problem: Problem, options: Sequence[Option], inside: frozenset[str]) -> None:
-        self.options = list(options)
-        tiers = {tier.name: tier for tier in problem.tiers}
-        parcels = {parcel.name: parcel for parcel in problem.parcels}
-        places = sorted(
-            {(o.tier, o.parcel) for o in options if counted(tiers[o.tier])}
-        )  # a variable y each
-        used = sorted({o.parcel for o in options})  # a variable z each
-        y = {place: len(options) + i for i, place in enumerate(places)}
-        z = {name: len(options) + len(places) + i for i, name in enumerate(used)}
-        self.cost = np.zeros(len(options) + len(places) + len(used))
-        self.cost[: len(options)] = [-o.gain for o in options]
-        for name, column in z.items():
-            self.cost[column] = parcels[name].fixed
-        self.rows: list[tuple[dict[int, float], float, float]] = []
-        items: dict[str, dict[int, float]] = {}
-        sent: dict[tuple[str, str], dict[int, float]] = {}
-        put: dict[tuple[str, str, str], dict[int, float]] = {}
-        insured: dict[str, dict[int, float]] = {}
-        held: dict[tuple[str, str], dict[int, float]] = {}
-        for column, one in enumerate(options):
-            items.setdefault(one.item, {})[column] = 1.0
-            sent.setdefault((one.item, one.parcel), {})[column] = 1.0
-            insured.setdefault(one.parcel, {})[column] = float(one.declared)
-            if (one.tier, one.parcel) in y:
-                put.setdefault((one.item, one.tier, one.parcel), {})[column] = 1.0
-                held.setdefault((one.tier, one.parcel), {})[column] = 1.0
-        for name, row in items.items():
-            self._row(row, 1.0 if name in inside else -inf, 1.0)
-        for (_, parcel), row in sent.items():
-            self._row({**row, z[parcel]: -1.0}, -inf, 0.0)
-        for (_, tier, parcel), row in put.items():
-            self._row({**row, y[tier, parcel]: -1.0}, -inf, 0.0)
-        for (tier, parcel), row in held.items():
-            self._row({y[tier, parcel]: 1.0, z[parcel]: -1.0}, -inf, 0.0)
-            self._row({**row, y[tier, parcel]: -float(tiers[tier].minimum)}, 0.0, inf)
-            most = tiers[tier].maximum
-            if most is not None:
-                self._row({**row, y[tier, parcel]: -float(most)}, -inf, 0.0)
-        for parcel, row in insured.items():
-            cap = parcels[parcel].cap
-            if cap is not None:
-                self._row({**row, z[parcel]: -float(cap)}, -inf, 0.0)
-        if problem.minutes is not None:
-            work = {i: float(o.minutes) for i, o in enumerate(options) if o.minutes}
-            self._row(work, -inf, float(problem.minutes))
-        if problem.spend is not None:
-            paid = {i: float(o.outlay) for i, o in enumerate(options)}
-            paid |= {column: float(parcels[name].fixed) for name, column in z.items()}
-            self._row(paid, -inf, float(problem.spend))
+    def __init__(
+        self, problem: Problem, wish: Wish, model: Model, enough: float, start: Chosen | None
+    ) -> None:
+        self.problem, self.wish, self.model, self.enough = problem, wish, model, enough
+        self.best = start
+        self.gain = 0 if start is None else total(problem, start)
+        self.cases: list[tuple[float, int, Held, Mapping[int, float], float]] = []
+        self.settled = -inf
+        self.order = count()
 
-    def _row(self, row: Mapping[int, float], low: float, high: float) -> None:
-        self.rows.append((dict(row), low, high))
+    def run(
+        self, branch: bool, left: Callable[[], float], progress: Callable[[Found], None],
+        stopped: Callable[[], bool],
+    ) -> Found:  # fmt: skip
+        if branch:
+            self._open({}, inf)
+        else:
+            self._add(inf, {}, {}, SECONDS)
+        for _ in range(CASES):
+            if not self.cases or self._good(-self.cases[0][0]):
+                break
+            if stopped():
+                return self._found("stopped")
+            if left() <= 0:
+                break
+            bound, _, held, values, seconds = self.cases.pop(0)
+            if values:
+                self._split(-bound, held, values)
+                continue
+            self._solve(held, -bound, seconds, left())
+            progress(self._found("time"))
+        return self._found("time")
 
-    def run(self, seconds: float, gap: float) -> tuple[Chosen | None, int | None, str]:
-        """A slice: the plan it found, a bound, and "done", "time" or "impossible"."""
-        indptr, columns, values = [0], [], []
-        for row, _, _ in self.rows:
-            columns += list(row)
-            values += list(row.values())
-            indptr.append(len(columns))
-        size = len(self.cost)
-        matrix = csr_matrix((values, columns, indptr), shape=(len(self.rows), size))
-        low = np.array([row[1] for row in self.rows])
-        high = np.array([row[2] for row in self.rows])
-        answer = milp(
-            self.cost, integrality=np.ones(size), bounds=Bounds(0, 1),
-            constraints=LinearConstraint(matrix, low, high),
-            options={"time_limit": seconds, "mip_rel_gap": gap},
-        )  # fmt: skip
-        if answer.status == 2:
-            return None, None, "impossible"
-        dual = answer.mip_dual_bound
-        # Gains are whole cents; the slack covers the solver's own 1e-6 of rounding.
-        bound = None if dual is None or not np.isfinite(dual) else floor(-dual + 1e-3)
-        if answer.x is None:
-            return None, bound, "time"
-        picked = np.flatnonzero(answer.x[: len(self.options)] > 0.5)
-        chosen = {self.options[i].item: self.options[i] for i in picked}
-        return chosen, bound, "done" if answer.status == 0 else "time"
+    def _add(
+        self, bound: float, held: Held, values: Mapping[int, float], seconds: float = CASE_SECONDS
+    ) -> None:
+        self.cases.append((-bound, next(self.order), held, values, seconds))
+        self.cases.sort(key=lambda case: case[:2])
+
+    def _open(self, held: Held, above: float) -> None:
+        """Add a case with its bound."""
+        relaxed = self.model.relax(held)
+        if relaxed is not None:
+            self._add(min(above, relaxed.bound), held, relaxed.values)
+
+    def _split(self, bound: float, held: Held, values: Mapping[int, float]) -> None:
+        """Two cases by the y least decided; where all are decided, that very case and those that
+        differ from it, by the first y that does."""
+        column = max(values, key=lambda c: (abs(values[c] - round(values[c])), -c))
+        if abs(values[column] - round(values[column])) > 1e-6:
+            for value in (1, 0):
+                self._open({**held, column: value}, bound)
+            return
+        same = dict(held)
+        for column in sorted(values):
+            value = round(values[column])
+            self._open({**same, column: 1 - value}, bound)
+            same[column] = value
+        self._add(bound, same, {})
+
+    def _solve(self, held: Held, above: float, seconds: float, left: float) -> None:
+        run = self.model.run(held, min(seconds, left), 0.9 * self.enough)
+        if run.impossible:
+            return
+        if run.chosen is not None and not broken(self.problem, run.chosen, self.wish):
+            gain = total(self.problem, run.chosen)
+            if self.best is None or gain > self.gain:
+                self.best, self.gain = run.chosen, gain
+        bound = above if run.bound is None else min(above, run.bound)
+        if run.ended:
+            self.settled = max(self.settled, bound)
+            return
+        self._add(bound, held, {}, 2 * seconds)
+
+    def _good(self, bound: float) -> bool:
+        """Whether no plan under this bound betters the best one by more than the gap asked for."""
+        return self.best is not None and bound <= self.gain + self.enough * max(self.gain, 0)
+
+    def _found(self, why: str) -> Found:
+        open_to = max(self.settled, -self.cases[0][0] if self.cases else -inf)
+        if self.best is None:
+            return Found({}, 0, None, why if open_to > -inf else "impossible")
+        bound = max(open_to, float(self.gain))
+        known = None if bound == inf else int(bound)
+        if known == self.gain:
+            return Found(self.best, self.gain, known, "proved")
+        if why != "stopped" and known is not None and self._good(known):
+            return Found(self.best, self.gain, known, "near")
+        return Found(self.best, self.gain, known, why)
 
 
 def guess(problem: Problem, options: Sequence[Option]) -> Chosen:
