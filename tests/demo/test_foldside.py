@@ -18,7 +18,8 @@ from quirewell.demo.publication import sheet_plan
 from quirewell.demo.scans import DrawnSheet
 from quirewell.record.finding import Finding, Run
 from quirewell.stages.methods import run_method
-from quirewell.stages.working import WORKINGS, newest
+from quirewell.stages.working import newest
+from quirewell.stages.working_rows import WORKINGS
 
 SEED = 1936
 TRUTH = booklet_truth(SEED)

@@ -20,7 +20,8 @@ from quirewell.report.recheck import recheck
 from quirewell.report.rejoin import MATCH_FILE, rejoin_files, rejoin_part
 from quirewell.report.treatment import write_report
 from quirewell.stages import hole_marking, methods, rejoining, sheet_order, taking_apart
-from quirewell.stages.working import WORKINGS, keep_form, newest
+from quirewell.stages.working import keep_form, newest
+from quirewell.stages.working_rows import WORKINGS
 from report_case import text_of
 
 

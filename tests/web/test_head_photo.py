@@ -17,7 +17,7 @@ from head_scenes import head_scene
 from quirewell.record.finding import Run
 from quirewell.stages.head_shown import head_shown
 from quirewell.stages.methods import run_method
-from quirewell.stages.working import WORKINGS
+from quirewell.stages.working_rows import WORKINGS
 from quirewell.studio.check import check
 from web import conftest
 from web.conftest import Bench

@@ -9,7 +9,7 @@ import pytest
 
 from quirewell.record.finding import Run
 from quirewell.stages.methods import run_method
-from quirewell.stages.working import WORKINGS
+from quirewell.stages.working_rows import WORKINGS
 from quirewell.studio.check import check
 from web.conftest import Bench
 

@@ -30,7 +30,7 @@ from quirewell.stages.results import (
     shown_reading,
 )
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS
-from quirewell.stages.working import WORKINGS
+from quirewell.stages.working_rows import WORKINGS
 
 STORAGE = (
     "Keep it flat, cool, dry and dark; an ordinary lived-in room is better than an attic, a "

@@ -12,7 +12,8 @@ from quirewell.stages.asking import ask
 from quirewell.stages.naming import sheet_words
 from quirewell.stages.rejoining import FoldChoice, fold_choices
 from quirewell.stages.results import Shown
-from quirewell.stages.working import WORKINGS, newest
+from quirewell.stages.working import newest
+from quirewell.stages.working_rows import WORKINGS
 
 # Told in tables of their own, not among the numbers.
 _WRAPS = ("creep.off_mm", "creep.odd", "creep.front_mm", "creep.back_mm")

@@ -15,7 +15,8 @@ from quirewell.report.workings import workings_part
 from quirewell.stages.press_view import PressView, press_view
 from quirewell.stages.pressing import MIDWAY
 from quirewell.stages.results import Shown
-from quirewell.stages.working import WORKINGS, newest
+from quirewell.stages.working import newest
+from quirewell.stages.working_rows import WORKINGS
 
 OTHERS = ("chamber", "iron")
 TOLD = ("press.alarm", "press.open_side", "press.change", "press.swap")

@@ -10,7 +10,8 @@ from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import ask, quantity_name
 from quirewell.stages.results import Shown
-from quirewell.stages.working import PLAN, SUBJECTS, WORKINGS, newest, said
+from quirewell.stages.working import newest, said
+from quirewell.stages.working_rows import PLAN, SUBJECTS, WORKINGS
 
 BEFORE_KEYS = ("dose", "water", "worth", "paste", "dry")
 AFTER_KEYS = ("reserve", "heat", "store")

@@ -17,7 +17,7 @@ from quirewell.stages.pressing import METHOD
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.treat import start_step
 from quirewell.stages.treating_heat import with_total
-from quirewell.stages.working import FINISH
+from quirewell.stages.working_rows import FINISH
 
 
 def pressed(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:

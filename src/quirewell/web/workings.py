@@ -18,16 +18,8 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.tasks import previews_of
-from quirewell.stages.working import (
-    FILES,
-    WORKINGS,
-    Box,
-    WorkingView,
-    keep,
-    newest,
-    work_out,
-    working_view,
-)
+from quirewell.stages.working import WorkingView, keep, newest, work_out, working_view
+from quirewell.stages.working_rows import FILES, WORKINGS, Box
 from quirewell.studio.blobs import Staged, TooLarge
 from quirewell.studio.faults import DiskFull
 from quirewell.web.forms import UPLOAD_BYTES, Sent, read_form

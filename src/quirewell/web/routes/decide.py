@@ -10,7 +10,7 @@ from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
-from quirewell.stages.working import WORKINGS
+from quirewell.stages.working_rows import WORKINGS
 from quirewell.web.house import house_of
 from quirewell.web.page import render_item
 from quirewell.web.saving import Again

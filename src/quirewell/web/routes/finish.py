@@ -21,7 +21,8 @@ from quirewell.stages.press_view import press_view
 from quirewell.stages.pressed import pressed
 from quirewell.stages.pressing import TELL
 from quirewell.stages.refusal import Refusal
-from quirewell.stages.working import WORKINGS, keep, working_view
+from quirewell.stages.working import keep, working_view
+from quirewell.stages.working_rows import WORKINGS
 from quirewell.studio.studio import STUDIO
 from quirewell.web.forms import read_form
 from quirewell.web.house import House, house_of
