@@ -43,6 +43,13 @@ def test_the_card_reads_risk_before_gain():
     assert max(map(len, said.splitlines())) < 110
 
 
+def test_a_repair_under_a_ceiling_says_that_it_gains_nothing(tmp_path: Path):
+    table = tmp_path / "table.csv"
+    table.write_text("code;extent\nbrittleness;\ntear_cover;about 20 mm", encoding="utf-8")
+    said = " ".join(call(str(table)).stdout.split())
+    assert "It gains nothing while a ceiling holds (brittleness: 2 at most)" in said
+
+
 def test_the_rules_in_force_are_written_and_read_back(tmp_path: Path):
     plain, own = tmp_path / "rules.csv", tmp_path / "own.csv"
     assert call("--rules-out", str(plain)).exit_code == 0
@@ -54,6 +61,18 @@ def test_the_rules_in_force_are_written_and_read_back(tmp_path: Path):
     again = json.loads(call(DEFECTS, "--rules", str(own), "--json").stdout)
     assert again["raw"] == first["raw"] and again["rules"]["sha256"] == first["rules"]["sha256"]
     assert json.loads(call(DEFECTS, "--json").stdout)["rules"] != first["rules"]
+
+
+def test_rules_learnt_from_returns_are_written_and_read_back(tmp_path: Path):
+    own = tmp_path / "learnt.csv"
+    returns = str(EXAMPLES / "returns.csv")
+    first = json.loads(
+        call(DEFECTS, "--returns", returns, "--rules-out", str(own), "--json").stdout
+    )
+    again = json.loads(call(DEFECTS, "--rules", str(own), "--json").stdout)
+    assert "; weights by returns.csv\n" in own.read_text()
+    assert first["returns"]["used_for_weights"] and again["raw"] == first["raw"]
+    assert again["rules"] == first["rules"]
 
 
 def test_a_file_that_is_there_is_not_written_over(tmp_path: Path):

@@ -220,6 +220,20 @@ def test_a_repair_never_stands_without_risk_and_permanence():
     assert any("as if the damage were gone without trace" in says for says in out["warnings"])
 
 
+def test_with_mould_in_it_no_mending_is_spoken_of():
+    out = graded(HEAD + "mould,w02,,,\ntear_cover,,30,1,mm")
+    assert out["if_mended"] == [] and out["warnings"][0].startswith("With mould in it no mending")
+    assert graded(HEAD + "mould,w02,no,,\ntear_cover,,30,1,mm")["if_mended"] != []
+
+
+def test_what_was_not_looked_at_is_asked_for():
+    plain = graded("code\nnone")
+    assert any("row not_looked_at" in says for says in plain["warnings"])
+    told = graded(HEAD + "not_looked_at,cover,,,\nnot_looked_at,interior,,,")
+    assert not any("row not_looked_at" in says for says in told["warnings"])
+    assert told["raw"]["value"] == 10.0 and told["raw"]["low90"] < 7.5
+
+
 def test_the_band_names_what_would_narrow_it():
     assert "ten grades that came back" in graded(_text("defects.csv"))["narrows"]
     split = graded(HEAD + "spine_split,,about 55,,pct")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -55,12 +56,13 @@ def grade(
         run = ask(grading.METHOD, "item", texts, wants_json)
         out, table = grading.as_json(run), run.drawing["rules"]
     if rules_out is not None:
-        _write(rules_out, table, wants_json)
+        _write(rules_out, _dated(table, returns), wants_json)
         out["rules_out"] = str(rules_out)
     if wants_json:
         print_json(out)
         return
-    click.echo("\n".join(_card(out) if defects else []))
+    if defects is not None:
+        click.echo("\n".join(_card(out)))
     if rules_out is not None:
         click.echo(f"The rules in force are in {rules_out}.")
 
@@ -73,6 +75,13 @@ def _rules_only(texts: dict[str, str], wants_json: bool) -> tuple[dict[str, Any]
     except ValueError as error:
         fail(sentence(error), wants_json)
     return {"rules": {"version": rules.version}}, write_rules(rules)
+
+
+def _dated(table: str, returns: Path | None) -> str:
+    """The table with the day it was written and the returns it learnt from, as remarks."""
+    by = f"; weights by {returns.name}" if returns and "returns" in table.split("\n")[0] else ""
+    version, _, rows = table.partition("\n")
+    return f"{version}\n# written {date.today().isoformat()}{by}\n{rows}"
 
 
 def _write(path: Path, text: str, wants_json: bool) -> None:
@@ -109,7 +118,7 @@ def _card(out: dict[str, Any]) -> list[str]:
     lines += paragraphs("Treatment done, told and not deducted",
                         [one["says"] for one in out["treatments"]])  # fmt: skip
     lines += paragraphs(
-        "What mending could gain at most", [_mended(one) for one in out["if_mended"]]
+        "What mending could gain at most", [_mended(one, ceiling) for one in out["if_mended"]]
     )
     lines += paragraphs("What stays", [
         f"{one['code'].replace('_', ' ')}: {one['says']}" for one in out["stays"]
@@ -121,13 +130,18 @@ def _card(out: dict[str, Any]) -> list[str]:
     return [*lines, "", f"Rules: {out['rules']['version']}, sha256 {out['rules']['sha256'][:16]}"]
 
 
-def _mended(one: dict[str, Any]) -> str:
+def _mended(one: dict[str, Any], ceiling: dict[str, Any] | None) -> str:
     gain, grade = one["gain"], one["grade"]
     codes = ", ".join(code.replace("_", " ") for code in one["codes"])
-    return (
+    said = (
         f"{one['name']} ({codes}). Risk: {one['risk']} {one['permanence'].capitalize()}. "
-        f"{one['leaves']} At most {gain['value']:.2f} points ({gain['low90']:.2f} to "
-        f"{gain['high90']:.2f}), to {grade['value']:.1f} {grade['words']}."
+        f"{one['leaves']} "
+    )
+    if ceiling is not None and gain["high90"] < 0.005:
+        return f"{said}It gains nothing while a ceiling holds ({ceiling['says']})."
+    return (
+        f"{said}At most {gain['value']:.2f} points ({gain['low90']:.2f} to {gain['high90']:.2f}), "
+        f"to {grade['value']:.1f} {grade['words']}."
     )
 
 

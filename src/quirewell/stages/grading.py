@@ -46,10 +46,17 @@ AT_MOST = (
     "What a repair would gain is the most it could: as if the damage were gone without trace. The "
     "number is no reason to treat; risk and permanence stand before it."
 )
+MOULD = (
+    "With mould in it no mending is spoken of: set it apart first; what stays can be said after."
+)
+ALL_SEEN = (
+    "All of it is taken to have been looked at; where that is not so, add a row not_looked_at with "
+    "its location. What was too small to be seen is in no band."
+)
 _TOOLS = {
     "mm": "a steel rule (or a scan measured by `quirewell measure`)",
     "mm2": "a scan of the page, its missing area measured by `quirewell measure`",
-    "pct": "a scan of the page, the stained share measured by `quirewell measure`",
+    "pct": "a scan of the page, or a steel rule over it and over the whole",
     "step": "your tone card, held beside the paper twice in the same light",
     "dE": "both spots in one scan",
     "n": "a second count by raking light, with a phone's lamp",
@@ -86,13 +93,18 @@ def grade(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     ]
     if returns is not None:
         out += _returned(returns, grading)
-    warnings = () if not repaired(out) else (AT_MOST,)
-    return Outcome(tuple(out), (*warnings, *ASSUMES), drawing)
+    return Outcome(tuple(out), (*_warnings(out, damages), *ASSUMES), drawing)
 
 
-def repaired(findings: list[Finding]) -> bool:
-    """Whether any repair is spoken of."""
-    return any(one.quantity == "condition.gain" for one in findings)
+def _warnings(findings: list[Finding], damages: tuple[Damage, ...]) -> list[str]:
+    out = []
+    if any(one.code == "mould" and one.extent > 0 for one in damages):
+        out.append(MOULD)
+    elif any(one.quantity == "condition.gain" for one in findings):
+        out.append(AT_MOST)
+    if not any(one.code == "not_looked_at" for one in damages):
+        out.append(ALL_SEEN)
+    return out
 
 
 def _words(quantity: str, text: str, subject: str = "item") -> Finding:
@@ -159,7 +171,7 @@ def named(rule: Rule) -> str:
 
 
 def _off(one: Deduction) -> str:
-    capped = ", its cap" if one.capped and one.rule.unit != "flag" else ""
+    capped = ", the most this rule takes" if one.capped and one.rule.unit != "flag" else ""
     return f"{_much(one.rule, one.amount)}: {one.points.value:.2f} points off{capped}"
 
 
@@ -172,7 +184,8 @@ def _repairs(grading: Grading, found: Estimate, drawing: dict[str, str]) -> list
     rules = [*(one.rule for one in found.deductions), *(one.rule for one in found.limits)]
     codes = frozenset(rule.code for rule in rules)
     out: list[Finding] = []
-    for repair, helped in repairs_for(codes):
+    # Mouldy paper is set apart and handled no further, so nothing else is spoken of.
+    for repair, helped in () if "mould" in codes else repairs_for(codes):
         after = grading.without(helped)
         drawing[f"repair.{repair.step}"] = " ".join(helped)
         out += [
@@ -269,9 +282,12 @@ def _returned(found: Calibration, grading: Grading) -> list[Finding]:
         Finding("", "condition.offset", "item", found.offset, found.offset_u, POINTS),
         *(Finding("", "condition.weight", code, weight, u, "", sources=("hoerl1970",))
           for code, weight, u in found.weights),
-        *(Finding("", "condition.returned", f"{step.value:g}", chance, None, "", step.words)
-          for step, chance in grading.returned(found.noise) if chance >= 0.005),
     ]  # fmt: skip
+    if found.better:
+        out += [
+            Finding("", "condition.returned", f"{step.value:g}", chance, None, "", step.words)
+            for step, chance in grading.returned(found.noise) if chance >= 0.005
+        ]  # fmt: skip
     return out
 
 
@@ -353,8 +369,8 @@ def _mended(by: Mapping[str, list[Finding]], drawing: Mapping[str, str]) -> list
 def _returns(by: Mapping[str, list[Finding]]) -> dict[str, Any]:
     first = by["returns"][0]
     out: dict[str, Any] = {
-        "says": first.text, "count": first.value, "used": first.note.split()[0],
-        "enough": "score_after" in by, "selection": SELECTION,
+        "says": first.text, "count": first.value, "used": int(first.note.split()[0]),
+        "enough": "score_after" in by, "used_for_weights": "returned" in by, "selection": SELECTION,
         "bias": by["bias"][0].measured().as_json(),
     }  # fmt: skip
     for key in ("agreement", "score_before", "score_after", "hits", "offset"):

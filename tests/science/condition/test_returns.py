@@ -147,6 +147,21 @@ def test_returns_turn_the_weights_towards_the_planted_ones_and_score_better():
     assert after.u < before.u
 
 
+def test_a_fit_that_forecasts_no_better_is_shown_and_not_used():
+    """Returns that scatter evenly about the rules leave nothing to learn."""
+    rng = np.random.default_rng(8)
+    items = []
+    for index in range(10):
+        x = float(np.round(rng.uniform(1, 40), 1))
+        grade = TRADE.floor(10 - 0.1 * x + (0.6 if index % 2 else -0.6)).value
+        items.append(Return(f"item {index}", grade, (Damage("c0", x, "mm"),)))
+    found = calibrate(items, RULES, TRADE)
+    assert found.enough and found.score_before is not None and found.score_after is not None
+    assert found.better == (found.score_after < found.score_before)
+    assert not found.better and "no better, so the rules stay" in found.says
+    assert calibrated(RULES, found) is RULES
+
+
 def test_the_order_of_returns_does_not_matter():
     items = sent(15, 3)
     assert calibrate(items, RULES, TRADE) == calibrate(items[::-1], RULES, TRADE)

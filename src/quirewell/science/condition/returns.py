@@ -82,8 +82,17 @@ class Calibration:
 
     @property
     def enough(self) -> bool:
-        """Whether the rules are changed by it."""
+        """Whether there were returns enough to fit the weights."""
         return self.score_after is not None
+
+    @property
+    def better(self) -> bool:
+        """Whether the fit forecasts better than the starting rules: only then it is used."""
+        return (
+            self.score_after is not None
+            and self.score_before is not None
+            and self.score_after < self.score_before
+        )
 
 
 def ridge(
@@ -188,10 +197,11 @@ def _calibrated(
     honest = honest_hits(len(returned))
     better = np.mean(after) < np.mean(before)
     says = (
-        f"{len(returned)} returns changed the weights; left out one by one they are forecast with "
-        f"a mean ranked probability score of {np.mean(after):.2f}, by the rules as they start "
-        f"{np.mean(before):.2f} (0 is best)"
-        f"{'' if better else ': no better, so keep the rules as they start'}. {SELECTION}"
+        f"{len(returned)} returns, left out one by one, are forecast by weights fitted to the "
+        f"others with a mean ranked probability score of {np.mean(after):.2f}, by the rules as "
+        f"they start with {np.mean(before):.2f} (0 is best): "
+        f"{'the fitted weights are used' if better else 'no better, so the rules stay'}. "
+        f"{SELECTION}"
     )
     return replace(
         base, says=says, offset=fit.offset, offset_u=float(u[-1]), noise=fit.noise,
@@ -219,12 +229,13 @@ def honest_hits(count: int, level: float = 0.8) -> tuple[int, int]:
 
 
 def calibrated(rules: Rules, found: Calibration) -> Rules:
-    """The table with the weights that the returns show; the table itself where they are too few.
+    """The table with the weights that the returns show; the table itself where they are too few or
+    forecast no better.
 
     Each weight carries its own spread from then on; that weights and offset lean on one another is
     left out, which makes the band wider, not narrower.
     """
-    if not found.enough:
+    if not found.better:
         return rules
     by_code = {code: (weight, u) for code, weight, u in found.weights}
     said = f"weight by {found.used} returns"
