@@ -55,12 +55,21 @@ def named(names: Iterable[str]) -> str:
     return f" ({', '.join(listed[:-1])} and {listed[-1]})" if listed[1:] else f" ({listed[0]})"
 
 
-def _sure(*plans: Found) -> bool:
-    return all(plan.why == "proved" for plan in plans)
+def between(better: Found, worse: Found) -> tuple[int, int] | None:
+    """Least and most that the best plan of one kind can be above that of another [cents]; None
+    where a bound is not known."""
+    if better.bound is None or worse.bound is None:
+        return None
+    return max(0, better.gain - worse.bound), max(0, better.bound - worse.gain)
 
 
-def _about(*plans: Found) -> str:
-    return "" if _sure(*plans) else "about "
+def _differ(better: Found, worse: Found) -> str:
+    """By how much, in words: a sum where both plans are proved, otherwise from and to."""
+    ends = between(better, worse)
+    if ends is None:
+        return f"about {amount(max(0, better.gain - worse.gain))}"
+    low, high = ends
+    return amount(low) if low == high else f"{amount(low)} to {amount(high)}"
 
 
 def first_answer(kept: Kept, problem: Problem, currency: str) -> Verdict:
@@ -77,7 +86,6 @@ def first_answer(kept: Kept, problem: Problem, currency: str) -> Verdict:
     goes = [name for name, one in best.chosen.items() if one.parcel == first.first]
     later = [name for name in best.chosen if name not in goes]
     saves = None if first.now.why == "impossible" else best.gain - first.now.gain
-    tell = _about(best, first.now)
     if not best.chosen:
         word, says = "keep", _keep(kept, currency)
     elif not later:
@@ -94,14 +102,14 @@ def first_answer(kept: Kept, problem: Problem, currency: str) -> Verdict:
             says += f", {some} of them not ready yet{named(coming)}"
         if saves is not None:
             says += f". Against sending all that goes with {first.first} and nothing after it, "
-            says += f"this saves {tell}{amount(saves)} {currency}"
+            says += f"this saves {_differ(best, first.now)} {currency}"
         says += "."
     more = max(0, first.with_more.gain - best.gain)
     one = f"{count_words(first.more)} more"
     if more and any(map(neutral, first.with_more.chosen)):
         says += (
             f" Waiting for {one} that by themselves only pay their way would gain "
-            f"{_about(best, first.with_more)}{amount(more)} {currency} further."
+            f"{_differ(first.with_more, best)} {currency} further."
         )
     else:
         more = 0
@@ -130,24 +138,23 @@ def why_sent(item: Item, kept: Kept, problem: Problem) -> str:
     if sooner is not None and sooner.other.why != "impossible":
         saved = kept.best.gain - sooner.other.gain
         if saved > 0:
-            return _waits(item, option, kept, problem, sooner, saved)
+            return _waits(item, option, kept, problem, sooner)
     if without is None or without.other.why == "impossible":
         return f"goes; by itself {_own(option.gain)}, the rest was not asked"
     brings = kept.best.gain - without.other.gain
-    tell = _about(kept.best, without.other)
     if brings < 0:
-        return f"goes because it was asked; the plan would be {tell}{amount(-brings)} more without"
+        more = _differ(without.other, kept.best)
+        return f"goes because it was asked; the plan would be {more} more without"
+    tell = _differ(kept.best, without.other)
     if option.gain < 0 < brings:
         return (
             f"goes to fill {option.tier}: loses {amount(-option.gain)} by itself and leaves the "
-            f"plan {tell}{amount(brings)} better"
+            f"plan {tell} better"
         )
-    return f"goes; without it the plan would be {tell}{amount(brings)} less"
+    return f"goes; without it the plan would be {tell} less"
 
 
-def _waits(
-    item: Item, option: Option, kept: Kept, problem: Problem, sooner: Answer, saved: int
-) -> str:
+def _waits(item: Item, option: Option, kept: Kept, problem: Problem, sooner: Answer) -> str:
     weeks = {parcel.name: parcel.week for parcel in problem.parcels}
     ready = {one.name: one.ready for one in problem.items}
     could = min(
@@ -157,11 +164,11 @@ def _waits(
         name for name, one in kept.best.chosen.items()
         if name != item.name and one.parcel == option.parcel and ready[name] > could
     )  # fmt: skip
-    tell = _about(kept.best, sooner.other)
+    saved = _differ(kept.best, sooner.other)
     if others:
         who = f"{count_words(len(others))} more{named(others)}"
-        return f"waits for {who}; saves {tell}{amount(saved)}"
-    return f"waits for {option.parcel}; saves {tell}{amount(saved)}"
+        return f"waits for {who}; saves {saved}"
+    return f"waits for {option.parcel}; saves {saved}"
 
 
 def _own(gain: int) -> str:
@@ -188,17 +195,17 @@ def why_stays(
     if answer is None or item.name not in answer.other.chosen:
         return f"{start}: {_own(best.gain)} by itself; what it does to the plan was not asked", None
     loses = max(0, kept.best.gain - answer.other.gain)
-    tell = _about(kept.best, answer.other)
+    tell = _differ(kept.best, answer.other)
     joined = ", and" if worthless else ":"
     if best.gain > 0:
         return (
             f"stays: gains {amount(best.gain)} by itself, but with it the whole plan would be "
-            f"{tell}{amount(loses)} less",
+            f"{tell} less",
             loses,
         )
-    if loses == 0:
+    if tell == "0":
         return f"{start}{joined} sending it would change nothing", 0
-    return f"{start}{joined} it would lose {tell}{amount(loses)} whatever is done", loses
+    return f"{start}{joined} it would lose {tell} whatever is done", loses
 
 
 def _no_way(item: Item, problem: Problem) -> str:

@@ -14,6 +14,7 @@ from fractions import Fraction as F
 
 import pytest
 
+from quirewell.science.planning import parcel_search
 from quirewell.science.planning.parcel_answers import answers, neutral, now_or_wait
 from quirewell.science.planning.parcel_bands import mean_factor, spread, strata
 from quirewell.science.planning.parcel_pruning import prune
@@ -208,6 +209,28 @@ def test_the_search_finds_what_trying_everything_finds(block: int) -> None:
         losers += any(one.gain < 0 for one in found.chosen.values())
     assert some >= 8
     assert losers or block != 0
+
+
+def test_the_way_of_large_plans_finds_what_trying_everything_finds(monkeypatch) -> None:
+    """The branching that large plans go through, on plans small enough to try everything."""
+    monkeypatch.setattr(parcel_search, "MANY", -1)
+    for seed in range(500, 580):
+        problem = small(seed)
+        plans = list(every_plan(problem))
+        options = every_option(problem)
+        best = max(gain for gain, _ in plans)
+        found = solve(problem, options, gap=0.0)
+        assert found.gain == best == found.bound and found.why == "proved", seed
+        assert not broken(problem, found.chosen)
+        name = problem.items[seed % len(problem.items)].name
+        with_it = [gain for gain, plan in plans if name in plan]
+        asked = Wish(inside=frozenset({name}))
+        forced = solve(problem, options, asked, gap=0.0)
+        assert (forced.why == "impossible") == (not with_it)
+        assert not with_it or forced.gain == max(with_it) == forced.bound
+        loose = solve(problem, options, gap=0.2)
+        assert loose.bound is not None and loose.gain <= best <= loose.bound
+        assert loose.bound <= 1.2 * loose.gain + 1
 
 
 def test_what_is_left_out_of_the_search_never_costs_anything() -> None:

@@ -168,9 +168,12 @@ def fee_at(value: Fraction, item: Item, tier: Tier, tiers: tuple[Tier, ...]) -> 
 
 def correction(item: Item, way: Way, tier: Tier, tiers: tuple[Tier, ...]) -> Fraction:
     """Expected correction of the fee [cents]."""
-    return sum(
-        (p * (fee_at(value, item, tier, tiers) - tier.fee) for p, value in way.points), Fraction(0)
-    )
+    out = Fraction(0)
+    for p, value in way.points:
+        more = fee_at(value, item, tier, tiers) - tier.fee
+        if more:
+            out += p * more
+    return out
 
 
 def waiting(problem: Problem, item: Item, way: Way, tier: Tier, parcel: Parcel) -> Fraction:
