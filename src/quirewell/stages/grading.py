@@ -276,7 +276,10 @@ def _returned(found: Calibration, grading: Grading) -> list[Finding]:
         out.append(Finding("", f"condition.score_{name}", "item", score, None, "",
                            sources=("epstein1969",), note="0 is best"))  # fmt: skip
     low, high = found.honest
-    hits = f"{found.hits} of {found.used} bands of 80 % held; honest ones {low} to {high}"
+    hits = (
+        f"{found.hits} of {found.used} bands of 80 % or more (whole steps) held their return; of "
+        f"honest ones so wide {low} to {high} do"
+    )
     out += [
         Finding("", "condition.hits", "item", float(found.hits), 0.0, "", hits),
         Finding("", "condition.offset", "item", found.offset, found.offset_u, POINTS),

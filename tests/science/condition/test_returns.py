@@ -147,6 +147,12 @@ def test_returns_turn_the_weights_towards_the_planted_ones_and_score_better():
     assert after.u < before.u
 
 
+def test_bands_of_forecasts_hold_as_often_as_they_say():
+    found = [calibrate(sent(count, seed), RULES, TRADE) for count in (15, 30) for seed in range(6)]
+    inside = [one.honest[0] <= one.hits <= one.honest[1] for one in found if one.honest]
+    assert len(inside) == 12 and sum(inside) >= 10  # each holds in 95 of 100 cases
+
+
 def test_a_fit_that_forecasts_no_better_is_shown_and_not_used():
     """Returns that scatter evenly about the rules leave nothing to learn."""
     rng = np.random.default_rng(8)
