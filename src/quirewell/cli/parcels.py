@@ -17,7 +17,7 @@ from quirewell.science.planning.parcel_search import Found
 from quirewell.stages import parcelling
 
 _OPTIONS = (
-    ("--seconds", "S", "Seconds of search for a large plan (15)."),
+    ("--seconds", "S", "Seconds of search for a large plan, and once more for its reasons (15)."),
     ("--gap", "SHARE", "Share of the gain the plan may miss; 0 proves the best."),
 )
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)

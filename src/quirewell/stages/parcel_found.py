@@ -25,8 +25,8 @@ from quirewell.science.planning.parcel_answers import (
 from quirewell.science.planning.parcel_search import SECONDS, Found, every_option, solve
 from quirewell.science.planning.parcels import Option, Problem, Wish, broken, total
 
-# Seconds spent on answers, and rounds in which an answer's plan may better the plan itself.
-ANSWERS_S, ROUNDS = 10.0, 3
+# Seconds for one answer at most, and rounds in which an answer's plan may better the plan itself.
+ANSWER_S, ROUNDS = 2.0, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,8 @@ def search(
     progress: Callable[[Found], None] = lambda found: None,
     stopped: Callable[[], bool] = lambda: False,
 ) -> Kept:
-    """Search for the plan and the answers; ``seconds`` bound the plan's own search."""
+    """Search for the plan and the answers; ``seconds`` bound the plan's own search,
+    and the answers' once more."""
     options = every_option(problem)
     best = solve(
         problem, options, wish, gap=gap, left=_clock(seconds), progress=progress, stopped=stopped
@@ -61,7 +62,7 @@ def search(
         plain = solve(problem, options, gap=gap, left=_clock(seconds), stopped=stopped)
     if best.why == "impossible" or not problem.parcels or not problem.tiers:
         return Kept(best, plain, None, (), True)
-    left = _clock(ANSWERS_S)
+    left = _clock(seconds)
     first, told, whole = None, [], False
     for _ in range(ROUNDS):
         late = [False]
@@ -70,8 +71,12 @@ def search(
             late[0] = late[0] or stopped() or left() <= 0
             return late[0]
 
-        first = None if over() else now_or_wait(problem, options, wish, more, left)
-        told = answers(problem, options, best, wish, left, over)
+        first = (
+            None
+            if over()
+            else now_or_wait(problem, options, wish, more, _clock(min(left(), seconds / 4)))
+        )
+        told = answers(problem, options, best, wish, lambda: _clock(min(left(), ANSWER_S)), over)
         whole = not late[0]
         better = _better(problem, wish, best, first, told)
         if better is None:

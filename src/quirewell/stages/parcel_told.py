@@ -140,7 +140,7 @@ def why_sent(item: Item, kept: Kept, problem: Problem) -> str:
         if saved > 0:
             return _waits(item, option, kept, problem, sooner)
     if without is None or without.other.why == "impossible":
-        return f"goes; by itself {_own(option.gain)}, the rest was not asked"
+        return f"goes; by itself {_own(option.gain)}; what it does to the plan was not asked"
     brings = kept.best.gain - without.other.gain
     if brings < 0:
         more = _differ(without.other, kept.best)

@@ -55,15 +55,16 @@ def answers(
     options: Sequence[Option],
     best: Found,
     wish: Wish,
-    left: Callable[[], float] = lambda: SECONDS,
+    clock: Callable[[], Callable[[], float]] = lambda: lambda: SECONDS,
     stopped: Callable[[], bool] = lambda: False,
 ) -> list[Answer]:
-    """An answer for each item, by searching again; those after ``stopped`` are left out. Items that
-    no tier and parcel takes have none. ``left``: seconds for the rest."""
+    """An answer for each item, by searching again, those that go first; those after ``stopped``
+    are left out. Items that no tier and parcel takes have none. ``clock`` starts a count of the
+    seconds left for one answer."""
     weeks = {parcel.name: parcel.week for parcel in problem.parcels}
     able = {one.item for one in options}
     out: list[Answer] = []
-    for item in sorted(problem.items, key=lambda one: one.name):
+    for item in sorted(problem.items, key=lambda one: (one.name not in best.chosen, one.name)):
         if item.name not in able:
             continue
         asked: list[Question] = []
@@ -83,7 +84,7 @@ def answers(
                 return out
             other = solve(
                 problem, options, _but(wish, item.name, question, sooner),
-                left=left,
+                left=clock(),
             )  # fmt: skip
             out.append(Answer(item.name, question, other))
     return out
