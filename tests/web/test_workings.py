@@ -20,6 +20,7 @@ LOG = b"time,Temp (C),RH %\n" + b"".join(
 
 GOOD = {
     "decide/dose": {"temperature_c": "66 F", "litres": "5", "wrap_mass_g": "10,2"},
+    "decide/grade": {"defects": "code,location,extent,u,unit,note\ntear,c.outer,about 40 mm,,,\n"},
     "decide/water": {"temperature_c": "20", "gas": "1"},
     "decide/worth": {"ph_before": "surface strip 5 @ 20", "ph_after": "cold extract 8"},
     "treat/paste": {"kind": "methyl cellulose", "by": "w/w", "mends": "12"},
@@ -37,6 +38,9 @@ BAD: list[tuple[str, dict[str, str], str]] = [
     ("decide/dose", {"temperature_c": "20", "litres": "400"}, "400"),
     ("decide/dose", {"temperature_c": "20", "minutes_per_wrap": "-5"}, "-5"),
     ("decide/dose", {"aim": "the whole shelf"}, "There is no choice"),
+    ("decide/grade", {"defects": "code,location,extent\nhole in the moon,cover,3 mm"}, "line 2"),
+    ("decide/grade", {"defects": "code,location,extent\ntear,cover,-3 mm"}, "line 2"),
+    ("decide/grade", {"defects": "none\n", "scale": "value,words\n11,best\n"}, "11"),
     ("decide/worth", {"ph_before": "15", "ph_after": "8"}, "pH"),
     ("decide/worth", {"ph_before": "5", "ph_after": "8", "store_before": "21 C, 0.55"}, "per cent"),
     ("treat/paste", {"kind": "methyl cellulose", "by": ""}, "is the per cent by mass in mass"),

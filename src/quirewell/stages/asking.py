@@ -11,6 +11,22 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.naming import place_words
 
 NAMES = {
+    "condition.raw": "Points left of ten",
+    "condition.grade": "On the scale",
+    "condition.between": "90 % band on the scale",
+    "condition.chance": "Chance of this step",
+    "condition.deduction": "Points off",
+    "condition.limit": "Ceiling",
+    "condition.binding": "What binds it",
+    "condition.gain": "Gain of a repair, at most",
+    "condition.after_raw": "Points left after it",
+    "condition.after_grade": "On the scale after it",
+    "condition.stays": "What stays",
+    "condition.treatment": "Treatment done, not deducted",
+    "condition.narrows": "What would narrow it most",
+    "condition.rules": "Rules in force",
+    "condition.flag": "First",
+    "condition.unrated": "Not rated",
     "leaf.width_mm": "Width of the paper",
     "leaf.height_mm": "Height of the paper",
     "leaf.loss_mm2": "Missing area",

@@ -22,6 +22,7 @@ from quirewell.stages import (
 )
 from quirewell.stages.asking import Asked, ask_all
 from quirewell.stages.cautions import plain
+from quirewell.stages.grade_entry import damage_table
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import sheet_words
 from quirewell.stages.outlook_entry import KINDS, usual_ph
@@ -117,6 +118,8 @@ def begins(state: ItemState, key: str) -> tuple[dict[str, str], str]:
         if found is not None and found.value is not None:
             out["pickup_g_per_g"] = f"{found.value:.2f}"
             return out, "Pick-up as this bench's tray readings have it."
+    if key == "grade":
+        out["defects"] = damage_table(state)
     if key == "worth":
         out["ph_before"] = usual_ph(state, "before")
     if key == "reserve":

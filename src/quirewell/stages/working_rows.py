@@ -16,6 +16,7 @@ from quirewell.stages import (
     dosing,
     drying,
     folding,
+    grading,
     ironing,
     outlooking,
     press_entry,
@@ -109,6 +110,21 @@ _ROWS = (
                 parse=typed.number, narrows=True),
         ),
         "Compare the baths", LIME_BATH, says=("dose.says",),
+    ),
+    Working(
+        "grade", grading.METHOD, PLAN, "What the damage leaves of it",
+        "A grade estimated from the damage, on the ten-point scale or your own, by rules anyone "
+        "can change; whoever grades looks with other eyes.",
+        (
+            Box("defects", "Damage, a row each", "code, location, extent, u, unit, note; begun "
+                "with what was noted; none where nothing was found", kind="table"),
+            Box("rules", "Own rows of rules", "laid over the built-in ones", kind="table",
+                narrows=True),
+            Box("scale", "An own scale", "value, words", kind="table", narrows=True),
+            Box("returns", "Grades that came back", "item, returned, and the damage noted before",
+                kind="table", narrows=True),
+        ),
+        "Estimate it", says=("condition.says",),
     ),
     Working(
         "water", watering.METHOD, PLAN, "Wash water and hydrogen carbonate",

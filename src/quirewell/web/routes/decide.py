@@ -1,4 +1,4 @@
-"""Decide: which bath, which water, and what it would be worth, before anything is wetted."""
+"""Decide: what the damage leaves of an item, which bath, which water, what it would be worth."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from starlette.routing import Route
 
 from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.dosing import as_json as dose_json
+from quirewell.stages.grading import as_json as grade_json
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.working_rows import WORKINGS
@@ -16,7 +17,7 @@ from quirewell.web.page import render_item
 from quirewell.web.saving import Again
 from quirewell.web.workings import routes_of, views
 
-KEYS = ("dose", "water", "worth")
+KEYS = ("grade", "dose", "water", "worth")
 CARE = plain(dict.fromkeys(one for key in KEYS for one in WORKINGS[key].cautions))
 
 
@@ -29,9 +30,11 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     state = house_of(request).item(request.path_params["item"])
     works = views(state, KEYS)
     dose = works["dose"].run or run_method(WORKINGS["dose"].method, "plan", {})
+    graded = works["grade"].run
     return render_item(
         request, "decide.html", state, "decide", refusal=refusal, action=action, works=works,
-        dose=dose_json(dose), local_codes=LOCAL_CODES, care=CARE,
+        dose=dose_json(dose), graded=None if graded is None else grade_json(graded),
+        local_codes=LOCAL_CODES, care=CARE,
     )  # fmt: skip
 
 
