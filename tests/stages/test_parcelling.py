@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from quirewell.stages import parcelling
+from quirewell.stages.asking import NAMES
 from quirewell.stages.methods import find_method, run_method
 from quirewell.stages.parcel_text import read_plan
 
@@ -162,6 +163,7 @@ def test_the_example_of_the_annual():
         row["item"]: row["declared"] for row in out["assignments"]
     }
     assert all(one.unit in ("crowns", "1", "") for one in run.findings)
+    assert {one.quantity for one in run.findings} <= set(NAMES)
 
 
 # --- odd plans still get a useful answer ---------------------------------------------------------
@@ -212,6 +214,14 @@ def test_why_nothing_takes_an_item(old, new, says):
 def test_a_wish_that_cannot_be():
     out, _ = asked(PLAIN.replace("fee = 40", "fee = 40\nminimum = 2", 1), inside="A")
     assert out["first"]["verdict"] == "impossible" and "cannot be" in out["first"]["says"]
+
+
+def test_a_wish_that_the_first_parcel_cannot_keep():
+    plan = FILLER.replace("fixed = 10", 'fixed = 10\n[[shipment]]\nname = "next"\nweek = 4')
+    plan = plan.replace('name = "Companion 02"', 'name = "Companion 02"\nready_week = 3')
+    out, _ = asked(plan, inside="Companion 02")
+    assert "cannot be kept with parcel alone" in out["first"]["says"]
+    assert out["first"]["saves"] is None and out["total_gain"]["value"] == 62
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,8 @@ class _Watch:
         self.stop = False
 
     def told(self, found: Found) -> None:
+        if found.gap == 0:
+            return
         gap = "" if found.gap is None else f", at most {100 * found.gap:.2g} % better possible"
         click.echo(f"best so far {found.gain / 100:.2f}{gap}; Ctrl-C takes it", err=True)
 

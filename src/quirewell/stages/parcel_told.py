@@ -104,6 +104,8 @@ def first_answer(kept: Kept, problem: Problem, currency: str) -> Verdict:
             says += f". Against sending all that goes with {first.first} and nothing after it, "
             says += f"this saves {_differ(best, first.now)} {currency}"
         says += "."
+        if saves is None:
+            says += f" What was asked cannot be kept with {first.first} alone."
     more = max(0, first.with_more.gain - best.gain)
     one = f"{count_words(first.more)} more"
     if more and any(map(neutral, first.with_more.chosen)):
