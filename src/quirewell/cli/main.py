@@ -118,6 +118,11 @@ COMMANDS = {
         "grade",
         "Estimate a grade from a list of damage, with its band and what binds it.",
     ),
+    "worth": (
+        "quirewell.cli.worth",
+        "worth",
+        "What an item is worth at a grade, from your own sales, with a band.",
+    ),
     "condition": (
         "quirewell.cli.report",
         "condition",

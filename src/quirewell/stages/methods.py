@@ -43,6 +43,7 @@ _MODULES = (
     "folding",
     "parcelling",
     "grading",
+    "worthing",
 )
 
 
