@@ -41,9 +41,9 @@ def photograph(
 ) -> Photo:  # fmt: skip
     """Photograph a scan laid on a light box.
 
-        ``lean_deg`` about the picture's level and upright axes, ``bend`` the share by which the lens
+    ``lean_deg`` about the picture's level and upright axes, ``bend`` the share by which the lens
     draws the corner in (third and fifth order), ``focal`` over the width of the picture, ``off``
-        how far the sheet lies off the middle, ``panel`` the half that the camera looks at.
+    how far the sheet lies off the middle, ``panel`` the half that the camera looks at.
     """
     rng = np.random.default_rng([seed, 73])
     tall, whole = made.pixels.shape[:2]
