@@ -30,6 +30,7 @@ NAMES = (
     "staple_holes",
     "grade",
     "parcels",
+    "worth",
 )
 
 

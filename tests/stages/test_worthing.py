@@ -125,6 +125,34 @@ def test_two_unnamed_columns_that_could_both_be_it_are_asked_for() -> None:
         chosen(read_sheet("a,b,price\n5,6,80.50\n6,7,90.50\n"), "")
 
 
+def test_two_columns_whose_names_could_both_be_it_are_asked_for() -> None:
+    sheet = read_sheet("grade,hammer,total paid\n5,60,72\n")
+    with pytest.raises(
+        TableError, match=r"price: 'hammer' \(number 2\) or 'total paid' \(number 3"
+    ):
+        chosen(sheet, "")
+    assert chosen(sheet, "price=3")["price"] == 2
+    with pytest.raises(TableError, match="price: 'price'"):
+        chosen(read_sheet("grade,price,price\n5,60,72\n"), "")
+    with pytest.raises(TableError, match="no names"):
+        read_sheet("5,60\n6,70\n")
+
+
+def test_columns_taken_under_other_names_are_said() -> None:
+    out = valued("cond,hammer\n3,40\n5,62\n6,80\n8,140\n")
+    assert any("grade = 'cond', price = 'hammer'" in one for one in out["warnings"])
+
+
+def test_an_item_that_is_not_in_the_table_is_said_where_a_range_was_typed() -> None:
+    out = valued("item,grade,price\na,3,50\n", item="b", low="60", likely="90", high="160")
+    assert out["n_used"] == 0 and any("No sale is of 'b'" in one for one in out["warnings"])
+
+
+def test_sales_that_do_not_scatter_say_so() -> None:
+    out = valued("grade,price\n" + "".join(f"{g},10\n" for g in range(1, 10)))
+    assert any("scatter less than prices are rounded" in one for one in out["warnings"])
+
+
 def test_grade_eleven_is_refused_with_its_line() -> None:
     with pytest.raises(TableError, match=r"line 6: a grade lies above 0 and up to 10, got 11"):
         read_sales(HEAD + FOUR + "2025-05-02,11,60,crowns\n")

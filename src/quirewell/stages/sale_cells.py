@@ -20,6 +20,7 @@ _MONEY = re.compile(
     r"(?P<minus>[-(])?\s*(?P<before>[^\d\s.,()'-][^\d.,()'-]*?)?\s*(?P<minus2>-)?\s*"
     r"(?P<number>\d[\d .,'\u00a0\u202f]*)(?P<after>[^\d]*?)\s*\)?"
 )
+_MOST_DIGITS = 15
 _ONE_NUMBER = re.compile(r"\D*?(\d+(?:[.,]\d+)?)\D*")
 _PARTS = re.compile(r"(\d{1,4})\s*[./-]\s*(\d{1,2})\s*[./-]\s*(\d{1,4})(?:[ T].*)?")
 _WORDED = re.compile(
@@ -98,6 +99,8 @@ def money(cell: str, decimal: str) -> Money:
             f"{text[:40]!r} has three decimals; write {bare}.{rest[:2]} or {bare}{rest}"
         )
     bare = f"{bare}.{rest}" if rest else bare
+    if len(whole) > _MOST_DIGITS:
+        raise Unreadable(f"{text[:40]!r} is more than any price here; write it as 12.50")
     sign = -1 if match["minus"] or match["minus2"] else 1
     named = (match["before"] or match["after"] or "").strip()
     return Money(sign * Decimal(bare), currency(named.lstrip("-")))

@@ -29,7 +29,6 @@ _CLUES: Mapping[str, re.Pattern[str]] = {
     "note": re.compile(r"note|remark|comment|where|source", re.IGNORECASE),
     "item": re.compile(r"item|title|name|object|\bwhat\b|description|issue|artikel", re.IGNORECASE),
 }
-_PLAIN = {field: field for field in FIELDS}
 _LOOKED_AT = 200
 
 
@@ -47,11 +46,12 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """A field, the column proposed for it (from 0) and why."""
+    """A field, the column proposed for it (from 0), why, and other columns it could be as well."""
 
     field: str
     place: int
     why: str
+    others: tuple[int, ...] = ()
 
 
 def read_sheet(text: str) -> Sheet:
@@ -92,6 +92,11 @@ def read_sheet(text: str) -> Sheet:
         raise TableError(
             f"line {reader.line_num} cannot be read ({error}); look for a quote that is not closed"
         ) from error
+    if header and all(re.fullmatch(r"[\d.,\s]*", name) for name in header):
+        raise TableError(
+            f"the first row holds numbers and no names; put a header above it, such as "
+            f"{', '.join(FIELDS[:4])}"
+        )
     if not header or not rows:
         raise TableError(
             f"a table of sales has a header, such as {', '.join(FIELDS)}, and at least one row"
@@ -107,12 +112,15 @@ def propose(sheet: Sheet) -> tuple[Match, ...]:
         for field in ("date", "grade", "fee", "currency", "price", "note", "item"):
             if any(one.field == field for one in out):
                 continue
-            for place, name in free.items():
-                plain = name.lower() == _PLAIN[field]
-                if (plain if exact else _CLUES[field].search(name)) and _fits(field, sheet, place):
-                    out.append(Match(field, place, f"by its name {name[:40]!r}"))
-                    del free[place]
-                    break
+            able = [
+                place for place, name in free.items()
+                if (name.lower() == field if exact
+                    else _CLUES[field].search(name) and _fits(field, sheet, place))
+            ]  # fmt: skip
+            if able:
+                why = f"by its name {sheet.header[able[0]][:40]!r}"
+                out.append(Match(field, able[0], why, tuple(able[1:])))
+                del free[able[0]]
     for field in ("date", "price", "grade"):
         if any(one.field == field for one in out):
             continue
@@ -174,7 +182,8 @@ def chosen(sheet: Sheet, told: str) -> dict[str, int]:
     Raises:
         TableError: for what names no field or no column, or where grade or price is not found.
     """
-    places = {one.field: one.place for one in propose(sheet)}
+    found = propose(sheet)
+    places = {one.field: one.place for one in found}
     names = [name.lower() for name in sheet.header]
     for part in filter(None, (one.strip() for one in told.split(","))):
         field, equals, column = (one.strip().lower() for one in part.partition("="))
@@ -196,6 +205,17 @@ def chosen(sheet: Sheet, told: str) -> dict[str, int]:
             )
         places = {other: at for other, at in places.items() if at != place}
         places[field] = place
+    for one in found:
+        # Others may have been told to be something else, or the field itself was told.
+        left = [place for place in one.others if place not in places.values()]
+        if one.field in NEEDED and left and not re.search(rf"(^|,)\s*{one.field}\s*=", told):
+            could = " or ".join(
+                f"{sheet.header[place][:40]!r} (number {place + 1})" for place in (one.place, *left)
+            )
+            raise TableError(
+                f"which column is the {one.field}: {could}? Say it as {one.field}=NUMBER "
+                "(--columns)"
+            )
     for field in NEEDED:
         if field not in places:
             raise TableError(

@@ -204,7 +204,7 @@ def _one_currency(
     target = wanted or (next(iter(there)) if len(there) == 1 else "")
     if not target and len(there - rated) == 1:
         target = next(iter(there - rated))
-    if there <= {target}:
+    if there <= {target} or (there == {""} and not how.rates):
         return records, target, []
     if "" in there and len(there) > 1:
         line = next(one.line for one in records if not one.currency)

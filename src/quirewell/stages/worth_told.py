@@ -18,6 +18,7 @@ from quirewell.stages.asking import band_text
 
 MEDIAN = "half of such sales lie above it, half below"
 MEAN = "to reckon with where money is added up"
+ROUNDED = 0.005  # scatter of log price below which it says nothing (assumed: half a per cent)
 ASSUMES = (
     "Your own sales only, as if each grade had been given by one eye; a sale under pressure, or "
     "between friends, counts as any other.",
@@ -74,15 +75,13 @@ def model(found: Worth) -> str:
 
 def trend(found: Trend) -> str:
     """Whether prices moved over the years, and whether the value follows."""
-    clear = abs(found.per_year) > 2 * found.u
-    base = "Prices moved with the years" if clear else "No clear change with the years"
-    follows = (
-        "the value is brought forward by it"
-        if found.applied
-        else "the value is not brought forward: with it each sale was foretold no better beyond "
-        "chance"
+    over = f"({found.years:.1f} years of sales)"
+    if found.applied:
+        return f"Prices moved with the years {over}; the value is brought forward by it."
+    return (
+        f"No clear change with the years {over}: less than twice its standard uncertainty; the "
+        "value is not brought forward."
     )
-    return f"{base} ({found.years:.1f} years of sales); {follows}."
 
 
 def warnings(
@@ -97,6 +96,11 @@ def warnings(
         )
     elif nearest > 1 and found.used:
         out.append(f"The nearest sale is {nearest:g} grades away.")
+    if found.scatter is not None and found.used and found.scatter < ROUNDED:
+        out.append(
+            "The sales scatter less than prices are rounded: what the band says of the next is "
+            "too narrow."
+        )
     if found.trend is None and sales:
         out.append(
             f"No trend is told: it takes {TREND_FROM} dated sales over {TREND_YEARS:g} years."

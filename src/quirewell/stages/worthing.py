@@ -94,7 +94,7 @@ def estimate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     warnings = worth_told.warnings(
         found, nearest, len(sales), asked.typed, asked.table.currency, held
     )
-    warnings = (*warnings, *_items(asked, len(used)), *asked.table.notes)
+    warnings = (*warnings, *_items(asked, len(used)), *_columns(asked), *asked.table.notes)
     assumes = worth_told.ASSUMES if found.used else ()
     return Outcome(tuple(out), (*warnings, *assumes), drawing)
 
@@ -229,12 +229,23 @@ def _items(asked: _Asked, used: int) -> tuple[str, ...]:
             "kind; name one (--item) for its own level.",
         )
     others = len(asked.table.records) - used
+    if asked.item is not None and not used and others:
+        return (f"No sale is of {asked.item!r}; sales of others take no part.",)
     if asked.item is not None and others:
         return (
             f"{others} sales of other items say how price goes with grade and over time; the level "
             "is this item's own.",
         )
     return ()
+
+
+def _columns(asked: _Asked) -> tuple[str, ...]:
+    """Say which columns were taken, where their names are not ours."""
+    taken = asked.table.columns
+    if all(field == name.lower() for field, name in taken.items()):
+        return ()
+    said = ", ".join(f"{field} = {name!r}" for field, name in taken.items())
+    return (f"Columns taken: {said}; set them right with --columns.",)
 
 
 def as_json(run: Run) -> dict[str, Any]:

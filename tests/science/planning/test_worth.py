@@ -201,7 +201,7 @@ def test_a_trend_is_taken_out_where_it_shows() -> None:
 
 
 def test_sales_without_a_date_lean_on_no_trend() -> None:
-    sales = drawn(20, 91, scatter=0.05, trend=0.3)
+    sales = drawn(30, 91, scatter=0.05, trend=0.3)
     half = [Sale(one.grade, one.price, one.years if i % 2 else None)
             for i, one in enumerate(sales)]  # fmt: skip
     assert worth(5, half).trend.per_year == pytest.approx(0.3, abs=0.1)
@@ -262,6 +262,27 @@ def test_an_item_borrows_the_slope_and_keeps_its_level() -> None:
     # Many own sales of another slope have their own way.
     steep = [Sale(g, math.exp(1 + 0.6 * g), None, "a") for g in np.arange(1, 9, 0.5)]
     assert worth(7, [*steep, *others], item="a").slope == pytest.approx(0.6, abs=0.05)
+
+
+def test_taking_means_off_other_items_is_a_level_for_each() -> None:
+    """Against least squares with a column for each item, the pull on the slope a row of its own."""
+    rng = np.random.default_rng(134)
+    sales = [
+        Sale(float(rng.uniform(2, 8)), math.exp(float(rng.normal(4, 0.5))), None, name)
+        for name in "aaabbbbcc"
+    ]
+    rows, y = [], []
+    for one in sales:
+        mine = float(one.item == "a")
+        rows.append([mine, one.grade - 5, mine * (one.grade - 5),
+                     one.item == "b", one.item == "c"])  # fmt: skip
+        y.append(math.log(one.price))
+    rows.append([0, 0, 2.0, 0, 0])  # 4 points squared
+    theirs, *_ = np.linalg.lstsq(np.array(rows, float), np.array([*y, 0.0]), rcond=None)
+    found = worth(5, sales, item="a")
+    assert theirs[1] + theirs[2] > 0
+    assert math.log(found.median) == pytest.approx(theirs[0])
+    assert found.slope == pytest.approx(theirs[1] + theirs[2])
 
 
 def test_one_far_record_left_out_may_leave_no_slope_and_that_is_no_crash() -> None:

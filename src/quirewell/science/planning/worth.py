@@ -24,7 +24,8 @@ Model = Literal["typed", "level", "line", "curve"]
 FEWEST = 4  # records for an interval of 80 %: ceil(0.8 (n + 1)) <= n
 LEVELS = (0.90, 0.80)
 CURVE_FROM, CURVE_GRADES = 20, 5  # assumed; fewer records cannot tell a bend from scatter
-TREND_FROM, TREND_YEARS = 10, 2.0  # assumed
+TREND_FROM, TREND_YEARS = 12, 2.0  # assumed
+TREND_CLEAR = 2.0  # times its standard uncertainty, from which the value follows it
 TYPED_SALES = 2.0  # a range typed by hand counts as so many sales (assumed)
 PULL = 4.0  # [points^2] of an item's slope to all items': 0.30 of scatter by 0.15 a point (assumed)
 FAR = 1.0  # points outside the records from which no band is given (assumed)
@@ -151,38 +152,38 @@ def _rows(
     grade: float, own: Sequence[Sale], others: Sequence[Sale], typed: Range | None,
     middle: float | None,
 ) -> Rows:  # fmt: skip
-    """Columns: level, slope, (own slope less that of all), levels of other items, (years).
+    """Columns: level, slope, (own slope less that of all), (years).
 
-    ``middle`` is the age that sales without a date count as; None leaves years out.
+    Other items' levels drop out by taking each item's means off. ``middle`` is the age that sales
+    without a date count as; None leaves years out.
     """
+    own_slope = int(bool(others))
+    width = 2 + own_slope + (middle is not None)
+
+    def row(one: Sale) -> list[float]:
+        points = one.grade - grade
+        years = [] if middle is None else [middle if one.years is None else one.years]
+        return [1.0, points, *[points] * own_slope, *years]
+
+    x, y = [np.zeros((0, width))], [np.zeros(0)]
     names = sorted({one.item for one in others})
-    own_slope = 1 if names else 0
-    width = 2 + own_slope + len(names) + (middle is not None)
-    trend = width - 1 if middle is not None else None
-
-    def row(one: Sale, mine: bool) -> list[float]:
-        out = [0.0] * width
-        out[0 if mine else 2 + own_slope + names.index(one.item)] = 1.0
-        out[1] = one.grade - grade
-        if own_slope and mine:
-            out[2] = one.grade - grade
-        if middle is not None:
-            out[width - 1] = one.years if one.years is not None else middle
-        return out
-
-    fixed = [row(one, False) for one in others]
-    fixed_y = [math.log(one.price) for one in others]
-    if names:
-        fixed.append([0.0, 0.0, math.sqrt(PULL), *[0.0] * (width - 3)])
-        fixed_y.append(0.0)
+    for name in names:
+        mine = [one for one in others if one.item == name]
+        block, logs = np.array([row(one) for one in mine]), np.log([one.price for one in mine])
+        block[:, 2] = 0.0
+        x.append(block - block.mean(axis=0))
+        y.append(logs - logs.mean())
+    if others:
+        x.append(math.sqrt(PULL) * np.eye(1, width, 2))
+        y.append(np.zeros(1))
     if typed is not None:
         root = math.sqrt(TYPED_SALES)
-        fixed.append([root, *[0.0] * (width - 1)])
-        fixed_y.append(root * typed.logs[0])
+        x.append(root * np.eye(1, width))
+        y.append(np.array([root * typed.logs[0]]))
     return Rows(
-        np.array([row(one, True) for one in own]), np.log([one.price for one in own]),
-        np.array(fixed).reshape(-1, width), np.array(fixed_y),
-        (1, 2) if names else (1,), trend,
+        np.array([row(one) for one in own]), np.log([one.price for one in own]),
+        np.vstack(x), np.concatenate(y), (1, 2) if others else (1,),
+        width - 1 if middle is not None else None, len(names),
     )  # fmt: skip
 
 
@@ -195,7 +196,7 @@ def _with_trend(
     fit = line(_rows(grade, own, others, typed, float(np.mean(dated))))
     if fit.u_trend is None:
         return None, plain
-    applied = _better(plain, fit) > 1
+    applied = abs(fit.trend) > TREND_CLEAR * fit.u_trend
     found = Trend(fit.trend, fit.u_trend, applied, max(dated) - min(dated))
     return found, fit if applied else plain
 

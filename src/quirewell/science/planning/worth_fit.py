@@ -45,7 +45,7 @@ class Rows:
     add up to the price's slope (never below 0), ``trend`` the column of years, if any.
 
     ``fixed`` rows (what was typed by hand, other items' sales, the pull on a slope) are in every
-    fit and are never left out.
+    fit and are never left out. ``levels`` were already taken off the fixed rows as means.
     """
 
     x: Array
@@ -54,6 +54,7 @@ class Rows:
     fixed_y: Array
     slopes: tuple[int, ...]
     trend: int | None = None
+    levels: int = 0
 
 
 def line(rows: Rows) -> Fit:
@@ -117,7 +118,7 @@ def _u_trend(
     if rows.trend is None or rows.trend not in columns:
         return None
     off = np.concatenate([rows.y, rows.fixed_y]) - a @ found
-    free = len(a) - len(columns)
+    free = len(a) - len(columns) - rows.levels
     place = columns.index(rows.trend)
     return float(np.sqrt(inverse[place, place] * (off @ off) / free)) if free > 0 else None
 
