@@ -64,6 +64,17 @@ def test_two_currencies_with_and_without_rates() -> None:
     assert done.exit_code == 0 and "turned into crowns" in done.stdout
 
 
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "cp1252"])
+def test_a_table_as_spreadsheets_export_it(encoding: str, tmp_path: Path) -> None:
+    text = (EXAMPLES / "old-spreadsheet.csv").read_text(encoding="utf-8")
+    place = tmp_path / "old.csv"
+    place.write_bytes(text.encode(encoding))
+    out = json.loads(call(str(place), "--grade", "6", *DAY, "--json").stdout)
+    assert out["currency"] == "EUR" and out["n_used"] == 12
+    place.write_bytes(b"PK\x03\x04" + bytes(40))
+    assert "save the table of sales as CSV" in call(str(place), "--grade", "6").stderr
+
+
 def test_an_account_on_the_card() -> None:
     said = call(SALES, "--grade", "6", "--cost", "30", "--hours", "4", "--fee-pct", "12", *DAY)
     assert "an hour earns" in said.stdout and "least price without loss" in said.stdout

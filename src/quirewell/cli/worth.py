@@ -8,12 +8,12 @@ from typing import Any
 
 import click
 
-from quirewell.cli.creep import read_text
 from quirewell.cli.options import JSON, ask, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.stages import worthing
 from quirewell.stages.asking import band_text
-from quirewell.stages.sale_columns import propose, read_sheet
+from quirewell.stages.plain_table import MOST_CHARACTERS
+from quirewell.stages.sale_columns import decode, propose, read_sheet
 
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 _OPTIONS = (
@@ -63,7 +63,7 @@ def worth(
     """
     for name, path in (("sales", sales), ("rates", rates)):
         if path is not None:
-            texts[name] = read_text(path, wants_json)
+            texts[name] = _text(path, wants_json)
             if not texts[name].strip():
                 fail(f"{path.name} is empty; it is the table of {name}.", wants_json)
     if show_columns:
@@ -77,6 +77,16 @@ def worth(
         print_json(out)
         return
     click.echo("\n".join(_card(out)))
+
+
+def _text(path: Path, wants_json: bool) -> str:
+    """A table's text, or the sentence that says why it is none."""
+    if path.stat().st_size > 4 * MOST_CHARACTERS:
+        fail(f"{path.name} is too large for a table. Is it the right file?", wants_json)
+    try:
+        return decode(path.read_bytes())
+    except ValueError as error:
+        fail(f"{path.name}: {sentence(error)}", wants_json)
 
 
 def _columns(sales: Path | None, text: str, wants_json: bool) -> None:

@@ -54,6 +54,25 @@ class Match:
     others: tuple[int, ...] = ()
 
 
+def decode(data: bytes) -> str:
+    """A table's text as spreadsheets export it: UTF-8, UTF-16 with its mark, else Western European.
+
+    Raises:
+        TableError: for what is no text, such as a spreadsheet's own file.
+
+    >>> decode("Grad;80 €".encode("cp1252"))
+    'Grad;80 €'
+    """
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", errors="replace")
+    if b"\0" in data or data[:2] == b"PK":
+        raise TableError("this is no text; save the table of sales as CSV")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
+
+
 def read_sheet(text: str) -> Sheet:
     """A table parted by commas, semicolons or tabs; a line that begins with # is a remark.
 
