@@ -43,7 +43,7 @@ def test_pages_are_whole_at_every_width(
         served.wait_until_idle()
         page.goto(served.base + path)
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
-        page.wait_for_load_state("networkidle")
+        page.wait_for_load_state("networkidle", timeout=90_000)
         over = page.evaluate(
             "document.documentElement.scrollWidth - document.documentElement.clientWidth"
         )
