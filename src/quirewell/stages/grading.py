@@ -233,7 +233,7 @@ def narrows(unsure: Unsure) -> str:
     if isinstance(widest, Damage):
         return f"What would narrow it most: {tool}."
     says = (
-        "The rules themselves are the least sure: ten grades that came back (--returns) would "
+        "The rules themselves are the least sure: ten grades that came back would "
         "narrow it most, or your own value and spread for "
         f"{named(widest) if widest.code else 'the offset'}."
     )
