@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from quirewell.record import bench, nouns, rejoining
+from quirewell.record import bench, books, dealing, nouns, rejoining
 from quirewell.record.codec import BodyError, from_body
 from quirewell.record.event import Event
 from quirewell.record.finding import Run
@@ -52,6 +52,17 @@ KINDS: Mapping[str, Kind] = {
     "press.calibrated": Kind(bench.PressCalibration, "presses", undoable=False, of="studio"),
     "stack.kept": Kind(bench.StackRecipe, "stacks", undoable=False, of="studio"),
     "materials.set": Kind(bench.OwnMaterials, "materials", undoable=False, of="studio"),
+    "sale.recorded": Kind(books.Sale, "sales", undoable=False, of="studio"),
+    "want.noted": Kind(books.Want, "wants", undoable=False, of="studio"),
+    "stock.kept": Kind(books.StockLot, "stock", undoable=False, of="studio"),
+    "rates.set": Kind(books.Rates, "rates", undoable=False, of="studio"),
+    "disclosures.set": Kind(books.Disclosures, "disclosures", undoable=False, of="studio"),
+    "grade_rules.set": Kind(books.GradeRules, "grade_rules", undoable=False, of="studio"),
+    "client.kept": Kind(books.Client, "clients", undoable=False, of="studio"),
+    "offer.looked_at": Kind(books.Offer, "offers", undoable=False, of="studio"),
+    "service.kept": Kind(books.Service, "services", undoable=False, of="studio"),
+    "parcels.planned": Kind(books.Plan, "plans", undoable=False, of="studio"),
+    "parcel.kept": Kind(books.Parcel, "parcels", undoable=False, of="studio"),
     "item.opened": Kind(nouns.Item, "item", _fixed("item"), undoable=False),
     "item.described": Kind(nouns.Item, "item", _fixed("item")),
     "gathering.described": Kind(nouns.Gathering, "gathering", _fixed("gathering")),
@@ -79,6 +90,18 @@ KINDS: Mapping[str, Kind] = {
     "sheet.found": Kind(rejoining.SheetFound, "found", lambda noun: f"found.{noun.place}"),
     "holes.marked": Kind(rejoining.Holes, "holes", lambda noun: f"holes.{noun.place}"),
     "wrap.joined": Kind(rejoining.Joined, "joined", lambda noun: f"joined.{noun.place}"),
+    "proposal.answered": Kind(dealing.Answered, "answered"),
+    "cost.noted": Kind(dealing.Cost, "costs"),
+    "time.noted": Kind(dealing.TimeSpent, "times"),
+    "mishap.noted": Kind(dealing.Mishap, "mishaps"),
+    "holding.set": Kind(dealing.Holding, "holdings", _fixed("holding")),
+    "options.set": Kind(dealing.Options, "own_options", _fixed("options")),
+    "choice.made": Kind(dealing.Choice, "choices", _fixed("choice")),
+    "custody.taken": Kind(dealing.Custody, "custodies", _fixed("custody")),
+    "quote.made": Kind(dealing.Quote, "quotes"),
+    "invoice.written": Kind(dealing.Invoice, "invoices"),
+    "grade.returned": Kind(dealing.Returned, "returned"),
+    "item.sold": Kind(dealing.Sold, "sold", _fixed("sold")),
     "run.recorded": Kind(Run, "runs"),
     "report.issued": Kind(nouns.Report, "reports", undoable=False),
     "record.retracted": Kind(nouns.Retract, ""),
@@ -101,6 +124,18 @@ COLLECTIONS = (
     "found",
     "holes",
     "joined",
+    "answered",
+    "costs",
+    "times",
+    "mishaps",
+    "holdings",
+    "own_options",
+    "choices",
+    "custodies",
+    "quotes",
+    "invoices",
+    "returned",
+    "sold",
     "runs",
     "reports",
 )

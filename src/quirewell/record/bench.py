@@ -11,6 +11,19 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
+from quirewell.record.books import (
+    Client,
+    Disclosures,
+    GradeRules,
+    Offer,
+    Parcel,
+    Plan,
+    Rates,
+    Sale,
+    Service,
+    StockLot,
+    Want,
+)
 from quirewell.record.finding import Finding, Run
 
 STRIP_LOW_MM, STRIP_HIGH_MM = Decimal("144"), Decimal("176")
@@ -185,6 +198,17 @@ class BenchState:
     presses: dict[str, PressCalibration] = field(default_factory=dict)
     stacks: dict[str, StackRecipe] = field(default_factory=dict)
     materials: dict[str, OwnMaterials] = field(default_factory=dict)
+    sales: dict[str, Sale] = field(default_factory=dict)
+    wants: dict[str, Want] = field(default_factory=dict)
+    stock: dict[str, StockLot] = field(default_factory=dict)
+    rates: dict[str, Rates] = field(default_factory=dict)
+    disclosures: dict[str, Disclosures] = field(default_factory=dict)
+    grade_rules: dict[str, GradeRules] = field(default_factory=dict)
+    clients: dict[str, Client] = field(default_factory=dict)
+    offers: dict[str, Offer] = field(default_factory=dict)
+    services: dict[str, Service] = field(default_factory=dict)
+    plans: dict[str, Plan] = field(default_factory=dict)
+    parcels: dict[str, Parcel] = field(default_factory=dict)
 
     @property
     def strip(self) -> str:
@@ -233,6 +257,18 @@ class BenchState:
         """The newest recipe by each name."""
         return tuple({one.name: one for one in self.stacks.values()}.values())
 
+    def rate(self) -> Rates | None:
+        """The newest rates; None where none were set."""
+        return next(reversed(self.rates.values()), None)
+
+    def disclosure(self) -> Disclosures | None:
+        """The newest own table of what must be told."""
+        return next(reversed(self.disclosures.values()), None)
+
+    def grading(self) -> GradeRules | None:
+        """The newest own rules and scale."""
+        return next(reversed(self.grade_rules.values()), None)
+
     def own_materials(self) -> str:
         """The bench's own lines of the table of materials; empty where there are none."""
         newest = next(reversed(self.materials.values()), None)
@@ -242,5 +278,6 @@ class BenchState:
 EMPTY_BENCH = BenchState()
 BENCH_COLLECTIONS = (
     "strip_readings", "strip_greys", "calibrations", "cards", "targets", "presses", "stacks",
-    "materials",
+    "materials", "sales", "wants", "stock", "rates", "disclosures", "grade_rules", "clients",
+    "offers", "services", "plans", "parcels",
 )  # fmt: skip

@@ -12,7 +12,22 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
+from quirewell.record.dealing import (
+    Answered,
+    Choice,
+    Cost,
+    Custody,
+    Holding,
+    Invoice,
+    Mishap,
+    Options,
+    Quote,
+    Returned,
+    Sold,
+    TimeSpent,
+)
 from quirewell.record.finding import Run
+from quirewell.record.regions import read_region
 from quirewell.record.rejoining import Holes, Joined, SheetFound, Staple
 from quirewell.record.shapes import area_px, read_corners, read_points, read_shapes
 
@@ -155,7 +170,13 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Defect:
-    """A defect in the trade's term, on a place, with its extent and a picture if there is one."""
+    """A defect in the trade's term, on a place, with its extent and a picture if there is one.
+
+    ``region`` is where it lies on the page, as it was drawn: a kind (point, line, polygon) and
+    millimetres from the upper left corner of the page as it lies flat, head up, x to the right,
+    y down ("line 12.0,3.5 40.2,3.9"). ``u_mm`` says how well its points are placed;
+    ``proposal`` names what the program proposed, where it was accepted.
+    """
 
     id: str
     place: str
@@ -165,9 +186,13 @@ class Defect:
     moment: Moment = "before"
     capture: str = ""
     note: str = ""
+    region: str = ""
+    u_mm: float | None = None
+    proposal: str = ""
 
     def __post_init__(self) -> None:
         check_place(self.place)
+        read_region(self.region)
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,6 +405,18 @@ class ItemState:
     found: dict[str, SheetFound] = field(default_factory=dict)
     holes: dict[str, Holes] = field(default_factory=dict)
     joined: dict[str, Joined] = field(default_factory=dict)
+    answered: dict[str, Answered] = field(default_factory=dict)
+    costs: dict[str, Cost] = field(default_factory=dict)
+    times: dict[str, TimeSpent] = field(default_factory=dict)
+    mishaps: dict[str, Mishap] = field(default_factory=dict)
+    holdings: dict[str, Holding] = field(default_factory=dict)
+    own_options: dict[str, Options] = field(default_factory=dict)
+    choices: dict[str, Choice] = field(default_factory=dict)
+    custodies: dict[str, Custody] = field(default_factory=dict)
+    quotes: dict[str, Quote] = field(default_factory=dict)
+    invoices: dict[str, Invoice] = field(default_factory=dict)
+    returned: dict[str, Returned] = field(default_factory=dict)
+    sold: dict[str, Sold] = field(default_factory=dict)
     runs: dict[str, Run] = field(default_factory=dict)
     reports: dict[str, Report] = field(default_factory=dict)
     touched: dict[str, int] = field(default_factory=dict)

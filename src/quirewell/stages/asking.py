@@ -8,25 +8,10 @@ from dataclasses import dataclass
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
+from quirewell.stages.asking_trade import TRADE
 from quirewell.stages.naming import place_words
 
-NAMES = {
-    "condition.raw": "Points left of ten",
-    "condition.grade": "On the scale",
-    "condition.between": "90 % band on the scale",
-    "condition.chance": "Chance of this step",
-    "condition.deduction": "Points off",
-    "condition.limit": "Ceiling",
-    "condition.binding": "What binds it",
-    "condition.gain": "Gain of a repair, at most",
-    "condition.after_raw": "Points left after it",
-    "condition.after_grade": "On the scale after it",
-    "condition.stays": "What stays",
-    "condition.treatment": "Treatment done, not deducted",
-    "condition.narrows": "What would narrow it most",
-    "condition.rules": "Rules in force",
-    "condition.flag": "First",
-    "condition.unrated": "Not rated",
+NAMES = TRADE | {
     "leaf.width_mm": "Width of the paper",
     "leaf.height_mm": "Height of the paper",
     "leaf.loss_mm2": "Missing area",
@@ -68,10 +53,6 @@ NAMES = {
     "fold.move_mm": "Fold to be worked, front gains (+)",
     "fold.line_mm": "Line the old crease leaves, from the fold",
     "fold.says": "The fold in a sentence",
-    "parcels.total_gain": "Expected gain of the plan for parcels",
-    "parcels.gain": "Expected gain of sending it",
-    "parcels.gap": "A better plan gains at most this share more",
-    "parcels.says": "The plan for parcels in a sentence",
     "order.read": "Wraps placed by their page numbers",
     "order.faults": "Faults of the order",
     "order.told": "What there is to say of the order",
