@@ -56,14 +56,16 @@ class WorkingView:
 def working_view(
     state: ItemState, key: str, laid: Mapping[str, str] | None = None,
     offers: Mapping[str, tuple[tuple[str, str], ...]] | None = None, opened: bool = False,
+    known: Mapping[str, str] | None = None,
 ) -> WorkingView:  # fmt: skip
     """The newest answer of a computation, and its form as it would begin now: with ``laid`` as
-    the bench keeps it, its boxes' ``offers``, and ``opened`` where a stack was just chosen."""
+    the bench keeps it, its boxes' ``offers``, and ``opened`` where a stack was just chosen;
+    ``known`` is what the books say, which gives way to what was typed before."""
     working = WORKINGS[key]
     run = newest(state, working)
     values = {box.name: box.usual for box in working.boxes if box.kind not in FILES}
     begun, note = begins(state, key)
-    values |= begun
+    values |= begun | {name: text for name, text in (known or {}).items() if name in values}
     if run is not None:
         values |= {name: text for name, text in run.params.items() if name in values}
     values |= {name: text for name, text in (laid or {}).items() if name in values}

@@ -12,9 +12,11 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.jobs.runner import Runner
+from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.event import Draft
 from quirewell.record.finding import Input, Run
 from quirewell.record.nouns import ItemState
+from quirewell.stages.books_begin import from_books
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.tasks import previews_of
@@ -30,9 +32,11 @@ LOG_BYTES = 128 * 1024**2
 PICTURE_BYTES = 256 * 1024**2
 
 
-def views(state: ItemState, keys: Sequence[str]) -> dict[str, WorkingView]:
-    """The computations of a page by their key."""
-    return {key: working_view(state, key) for key in keys}
+def views(
+    state: ItemState, keys: Sequence[str], bench: BenchState = EMPTY_BENCH
+) -> dict[str, WorkingView]:
+    """The computations of a page by their key, begun with what the ``bench``'s books know."""
+    return {key: working_view(state, key, known=from_books(state, bench, key)) for key in keys}
 
 
 def routes_of(stage: str, keys: Sequence[str], again: Callable[[str], Again]) -> list[Route]:

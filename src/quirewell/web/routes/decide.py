@@ -27,8 +27,9 @@ def page(request: Request) -> Response:
 
 
 def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
-    state = house_of(request).item(request.path_params["item"])
-    works = views(state, KEYS)
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
+    works = views(state, KEYS, house.studio.bench())
     dose = works["dose"].run or run_method(WORKINGS["dose"].method, "plan", {})
     graded = works["grade"].run
     return render_item(
