@@ -19,7 +19,8 @@ from quirewell.record.finding import Run
 class Sale:
     """One sale seen or made: price before fees, at a grade on the ten-point scale.
 
-    ``own`` says that it was a sale of this practice; ``treated`` that treatment was disclosed.
+    ``own`` says that it was a sale of this practice; ``treated`` that treatment was disclosed;
+    ``came`` names the table it was read from.
     """
 
     id: str
@@ -33,6 +34,7 @@ class Sale:
     own: bool | None = None
     item: str = ""
     note: str = ""
+    came: str = ""
 
     def __post_init__(self) -> None:
         if not self.price > 0:
@@ -68,7 +70,8 @@ class Want:
 @dataclass(frozen=True, slots=True)
 class StockLot:
     """A lot of a material on the shelf: how much came, what is left, when it was opened and when
-    it must be gone; ``days_opened`` how long it keeps once opened."""
+    it must be gone; ``days_opened`` how long it keeps once opened; ``left_on`` the day that what is
+    left was looked at."""
 
     id: str
     material: str
@@ -84,6 +87,7 @@ class StockLot:
     days_opened: int | None = None
     gone: bool = False
     note: str = ""
+    left_on: str = ""
 
     def __post_init__(self) -> None:
         if not self.material.strip():
@@ -93,6 +97,7 @@ class StockLot:
             (self.got_on, "the day it came"),
             (self.opened_on, "the day it was opened"),
             (self.keeps_until, "its last day"),
+            (self.left_on, "the day it was looked at"),
         ):
             check_day(day, what)
 
@@ -185,13 +190,17 @@ class Offer:
 @dataclass(frozen=True, slots=True)
 class Service:
     """A receiver of parcels: its tiers and the parcels to come, as the text that the plan for
-    parcels reads, in the practice's own words, with the day it was last checked."""
+    parcels reads, in the practice's own words, with the day it was last checked.
+
+    ``typed`` is what was typed about items for its parcels, by the item's id.
+    """
 
     id: str
     name: str
     text: str
     checked_on: str = ""
     note: str = ""
+    typed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.name.strip():
@@ -201,13 +210,14 @@ class Service:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A plan for parcels as it was worked out, for the items it names."""
+    """A plan for parcels as it was worked out; ``items`` are the ids behind the names in it."""
 
     id: str
     run: Run
     service: str = ""
     day: str = ""
     note: str = ""
+    items: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
