@@ -199,7 +199,10 @@ class Quote:
 
 @dataclass(frozen=True, slots=True)
 class Invoice:
-    """What was asked in the end; ``tax_pct`` as the law of the place has it; ``paid_on`` when."""
+    """What was asked in the end; ``tax_pct`` as the law of the place has it; ``paid_on`` when.
+
+    A cancelled one keeps its number, which is given out once.
+    """
 
     id: str
     number: str
@@ -209,10 +212,12 @@ class Invoice:
     tax_pct: Decimal | None = None
     paid_on: str = ""
     note: str = ""
+    cancelled_on: str = ""
 
     def __post_init__(self) -> None:
         check_day(self.day, "the day of an invoice")
         check_day(self.paid_on, "the day of payment")
+        check_day(self.cancelled_on, "the day it was cancelled")
 
 
 @dataclass(frozen=True, slots=True)
