@@ -3,6 +3,14 @@
 from __future__ import annotations
 
 TRADE = {
+    "account.spent": "What it cost, own time counted",
+    "account.cash": "What it cost, own time not counted",
+    "account.hours": "Hours of work",
+    "account.break_even": "Least price without a loss",
+    "account.line": "One line of the account",
+    "account.profit": "Profit",
+    "account.before_time": "Profit, own time not counted",
+    "account.per_hour": "Earned an hour of work",
     "condition.raw": "Points left of ten",
     "condition.grade": "On the scale",
     "condition.between": "90 % band on the scale",

@@ -44,6 +44,7 @@ _MODULES = (
     "parcelling",
     "grading",
     "worthing",
+    "accounting",
 )
 
 

@@ -1,0 +1,242 @@
+"""An item's money as a page shows it: the account, what went in, what it is held for."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from quirewell.record.bench import BenchState
+from quirewell.record.dealing import Cost, Holding, Mishap, Sold, TimeSpent
+from quirewell.record.finding import Finding, Run
+from quirewell.record.nouns import ItemState
+from quirewell.stages.accounting import METHOD
+from quirewell.stages.item_money import currency_of, minutes_of, running
+from quirewell.stages.methods import run_method
+from quirewell.stages.naming import place_words
+from quirewell.stages.own_sales import plain, rates_of
+from quirewell.stages.step_table import STEP_KINDS
+from quirewell.stages.worthing import METHOD as WORTH
+
+# Longer than this a timer was most likely left running (assumed); the page asks then.
+LONG_MINUTES = 12 * 60
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A record in words, with its amount or time where it has one."""
+
+    id: str
+    says: str
+    amount: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MoneyView:
+    """An item's money as a page shows it."""
+
+    currency: str
+    account: Run
+    lines: tuple[Line, ...]
+    figures: Mapping[str, str]
+    says: str
+    costs: tuple[Line, ...]
+    times: tuple[Line, ...]
+    mishaps: tuple[Line, ...]
+    holding: Holding
+    aim_says: str
+    sold: Line | None
+    timer: TimeSpent | None
+    timer_says: str
+    steps_say: str
+
+
+def currencies_of(state: ItemState) -> tuple[str, ...]:
+    """Every currency an item's own money is noted in."""
+    held = [one.currency for one in state.costs.values()]
+    held += [one.currency for one in state.sold.values()]
+    return tuple(dict.fromkeys(filter(None, held)))
+
+
+def account_params(state: ItemState, bench: BenchState) -> dict[str, str]:
+    """What is known of an item's money as parameters of ``item.account``."""
+    rates = rates_of(bench)
+    out = {"currency": currency_of(state, bench)}
+    if currencies_of(state)[1:]:
+        return out
+    table = io.StringIO()
+    writer = csv.writer(table, lineterminator="\n")
+    writer.writerow(("kind", "amount"))
+    for one in state.costs.values():
+        writer.writerow((one.kind, plain(one.amount)))
+    if state.costs:
+        out["costs"] = table.getvalue()
+    total = sum((minutes_of(one) or Decimal(0) for one in state.times.values()), Decimal(0))
+    if total:
+        out["minutes"] = plain(total)
+    same = not rates.currency or rates.currency == out["currency"]
+    if rates.hour is not None and same:
+        out["hourly"] = plain(rates.hour)
+    if rates.overhead_pct is not None:
+        out["overhead_pct"] = plain(rates.overhead_pct)
+    return {name: text for name, text in (out | _price(state, rates.sale_fee_pct)).items() if text}
+
+
+def _price(state: ItemState, fee_pct: Decimal | None) -> dict[str, str]:
+    sold = state.sold.get("sold")
+    if sold is not None:
+        fees = sold.fees if sold.fees is not None else None
+        return {"price": plain(sold.price), "price_is": "sold",
+                "fee": "" if fees is None else plain(fees)}  # fmt: skip
+    held, share = state.holdings.get("holding"), "" if fee_pct is None else plain(fee_pct)
+    if held is not None and held.asked is not None:
+        return {"price": plain(held.asked), "price_is": "asked", "fee_pct": share}
+    run = state.newest_run(WORTH, "item")
+    mean = None
+    if run is not None:
+        mean = next((one for one in run.findings if one.quantity == "worth.mean"), None)
+    if mean is not None and mean.value is not None:
+        by = {one.quantity: one.value for one in run.findings} if run else {}
+        ends = {
+            end: f"{by[f'worth.interval_{end}']:.2f}"
+            for end in ("low", "high") if by.get(f"worth.interval_{end}") is not None
+            and run is not None and run.drawing.get("level") == "0.9"
+        }  # fmt: skip
+        return {"price": f"{mean.value:.2f}", "price_is": "likely", "fee_pct": share, **ends}
+    return {"fee_pct": share}
+
+
+def money_view(state: ItemState, bench: BenchState) -> MoneyView:
+    """An item's money: what it cost, what came of it, what it is held for."""
+    run = run_method(METHOD, "item", {}, params=account_params(state, bench))
+    by = {one.quantity: one for one in run.findings}
+    unit = currency_of(state, bench)
+    lines = tuple(
+        Line("", one.subject, one.text) for one in run.findings if one.quantity == "account.line"
+    )
+    held = state.holdings.get("holding") or Holding()
+    sold, timer = state.sold.get("sold"), running(state)
+    return MoneyView(
+        unit, run, lines, {key.removeprefix("account."): one.text for key, one in by.items()},
+        _says(by, unit, state),
+        tuple(_cost_line(one) for one in state.costs.values()),
+        tuple(_time_line(one) for one in state.times.values() if one is not timer),
+        tuple(_mishap_line(one) for one in state.mishaps.values()),
+        held, held_says(state, bench),
+        None if sold is None else Line("sold", _sold_says(sold), f"{sold.price:f}", sold.note),
+        timer, "" if timer is None else f"{timer.doing}, since {timer.started_at}",
+        _steps_say(state),
+    )  # fmt: skip
+
+
+def _says(by: Mapping[str, Finding], unit: str, state: ItemState) -> str:
+    several = currencies_of(state)
+    if several[1:]:
+        return (
+            f"Its money is noted in {' and '.join(several)} and is not added up; note it in one "
+            "currency, turned at the rate of the day."
+        )
+
+    def text(key: str) -> str:
+        return f"{by[f'account.{key}'].text} {unit}".strip()
+
+    profit = by.get("account.profit")
+    if profit is None:
+        if not by["account.spent"].value:
+            return "Nothing is noted of what it cost yet; what was paid for it comes first."
+        return (
+            f"It cost {text('spent')} so far; sold for less than {text('break_even')} it would "
+            "lose money."
+            if "account.break_even" in by
+            else f"It cost {text('spent')} so far."
+        )
+    value = profit.value or 0.0
+    word = "leaves" if value > 0 else "loses" if value < 0 else "leaves nothing:"
+    amount = f"{abs(value):.2f} {unit}".strip()
+    band = (
+        "" if profit.low90 is None or profit.high90 is None
+        else f" ({profit.low90:.0f} to {profit.high90:.0f} for nine sales of ten)"
+    )  # fmt: skip
+    sold = state.sold.get("sold")
+    more = " The fees of the sale are not noted." if sold and sold.fees is None else ""
+    return f"{profit.note[:1].upper()}{profit.note[1:]} it {word} {amount}{band}.{more}"
+
+
+def _cost_line(one: Cost) -> Line:
+    says = f"{one.kind}, {one.day}" if one.day else one.kind
+    return Line(one.id, says, f"{one.amount:f} {one.currency}".strip(), one.note)
+
+
+def _time_line(one: TimeSpent) -> Line:
+    minutes = minutes_of(one)
+    for_wraps = f", {one.wraps} wraps" if one.wraps and one.wraps > 1 else ""
+    for_wraps = ", 1 wrap" if one.wraps == 1 else for_wraps
+    says = f"{doing_words(one.doing)}{for_wraps}"
+    note = one.note
+    if one.minutes is None and minutes is not None and minutes > LONG_MINUTES:
+        note = f"Was the timer left running? {note}".strip()
+    return Line(one.id, says, "" if minutes is None else duration(minutes), note)
+
+
+def doing_words(doing: str) -> str:
+    """A kind of step in words, anything else as it was typed."""
+    kind = STEP_KINDS.get(doing)
+    return kind.name if kind else doing
+
+
+def duration(minutes: Decimal) -> str:
+    """Minutes in words.
+
+    >>> duration(Decimal("95.4")), duration(Decimal("12.5"))
+    ('1 h 35 min', '12.5 min')
+    """
+    if minutes < 60:
+        return f"{minutes.normalize():f} min"
+    whole = int(minutes.to_integral_value())
+    return f"{whole // 60} h {whole % 60} min" if whole % 60 else f"{whole // 60} h"
+
+
+def _mishap_line(one: Mishap) -> Line:
+    where = "" if one.place == "item" else f", {place_words(one.place)}"
+    return Line(one.id, f"{one.what}{where}", one.day, one.done_about)
+
+
+def _sold_says(sold: Sold) -> str:
+    parts = [f"sold for {sold.price:f} {sold.currency}".strip()]
+    parts += [f"on {sold.on}"] if sold.on else []
+    parts += [f"fees {sold.fees:f}"] if sold.fees is not None else []
+    parts += [f"to {sold.to}"] if sold.to else []
+    return ", ".join(parts)
+
+
+def held_says(state: ItemState, bench: BenchState) -> str:
+    """What an item is held for, in a sentence; empty where nothing is said."""
+    if "sold" in state.sold:
+        return f"It is {_sold_says(state.sold['sold'])}."
+    held = state.holdings.get("holding")
+    stands = [one for one in bench.wants.values() if one.item == state.id and not one.met]
+    if stands:
+        return f"It stands in for a wanted copy of {stands[0].title} until a better one turns up."
+    if held is None or not held.aim:
+        return ""
+    says = {
+        "keep": "It is to keep", "sell": "It is to sell",
+        "stand-in": "It is kept until a better one turns up", "a client's": "It is a client's",
+    }[held.aim]  # fmt: skip
+    asked = f", asked {held.asked:f} {held.currency}".rstrip() if held.asked is not None else ""
+    return f"{says}{asked}."
+
+
+def _steps_say(state: ItemState) -> str:
+    """Minutes that steps took, which are the paper's time and not yet work."""
+    timed = [one for one in state.steps.values() if one.state == "done" and one.minutes]
+    if not timed:
+        return ""
+    total = sum((one.minutes or Decimal(0) for one in timed), Decimal(0))
+    return (
+        f"Steps recorded {duration(total)} in all. That is how long each lasted, not how long you "
+        "worked: take over what was work."
+    )
