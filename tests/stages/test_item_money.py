@@ -140,7 +140,7 @@ def test_amounts_that_cannot_be_are_refused_at_their_box(amount: str) -> None:
 
 def test_a_timer_is_two_instants() -> None:
     state = after(EMPTY, money.start_timer(
-        EMPTY, {"doing": "surface_clean", "at": "2026-03-01T09:00:00+00:00"}))  # fmt: skip
+        EMPTY, {"doing": "surface-clean", "at": "2026-03-01T09:00:00+00:00"}))  # fmt: skip
     with pytest.raises(Refusal, match="runs already"):
         money.start_timer(state, {"at": "2026-03-01T09:10:00+00:00"})
     assert money.running(state) is not None

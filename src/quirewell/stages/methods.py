@@ -42,9 +42,13 @@ _MODULES = (
     "creeping",
     "folding",
     "parcelling",
+    "returns_view",
     "grading",
     "worthing",
+    "weighing",
+    "bidding",
     "accounting",
+    "memory",
 )
 
 
