@@ -60,18 +60,7 @@ def estimate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """What an item is worth at a grade, from your own sales, with a band and what it rests on."""
     refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
     asked = _read(params)
-    days = [one.day for one in asked.table.records if one.day is not None]
-    today = asked.today or (max(days) if days else None)
-    # A trend is carried no farther than a year beyond the newest sale.
-    stands = min(today, max(days) + _FORWARD) if today is not None and days else today
-    sales = [
-        Sale(
-            float(one.grade), float(one.price),
-            -float(age_in_years(one.day, stands)) if one.day and stands else None,
-            one.item.lower(),
-        )
-        for one in asked.table.records
-    ]  # fmt: skip
+    sales, today, stands = _as_sales(asked)
     found = worth(asked.grade, sales, asked.typed, asked.item)
     used = [one for one in asked.table.records
             if asked.item is None or one.item.lower() == asked.item]  # fmt: skip
@@ -97,6 +86,34 @@ def estimate(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     warnings = (*warnings, *_items(asked, len(used)), *_columns(asked), *asked.table.notes)
     assumes = worth_told.ASSUMES if found.used else ()
     return Outcome(tuple(out), (*warnings, *assumes), drawing)
+
+
+def _as_sales(asked: _Asked) -> tuple[list[Sale], date | None, date | None]:
+    """Sales as the science reads them, the day asked for, and the day that prices are told at."""
+    days = [one.day for one in asked.table.records if one.day is not None]
+    today = asked.today or (max(days) if days else None)
+    # A trend is carried no farther than a year beyond the newest sale.
+    stands = min(today, max(days) + _FORWARD) if today is not None and days else today
+    sales = [
+        Sale(
+            float(one.grade), float(one.price),
+            -float(age_in_years(one.day, stands)) if one.day and stands else None,
+            one.item.lower(),
+        )
+        for one in asked.table.records
+    ]  # fmt: skip
+    return sales, today, stands
+
+
+def sales_asked(params: Mapping[str, str]) -> tuple[list[Sale], Range | None, str | None, str]:
+    """Sales, the range typed by hand, the item asked about, and the currency, for asking the value
+    at many grades.
+
+    Raises:
+        ValueError: as the method itself.
+    """
+    asked = _read({**params, "grade": params.get("grade") or "5"})
+    return _as_sales(asked)[0], asked.typed, asked.item, asked.table.currency
 
 
 def _read(params: Mapping[str, str]) -> _Asked:

@@ -10,7 +10,7 @@ exponential; assumed). More damage never raises the value, and the order of rows
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -243,6 +243,16 @@ class Grading:
             tuple(sorted(codes)), _band(value, draws), _band(gain, draws - self._raws),
             self.scale.floor(value),
         )  # fmt: skip
+
+    def mendings(self, groups: Sequence[Collection[str]]) -> Array:
+        """Raw values for every way in which repairs may turn out, (2 ** groups, draws): in row
+        ``k`` the damage of group ``j`` is gone where bit ``j`` of ``k`` is set. The same draws in
+        every row, so that ways can be compared pair by pair."""
+        gone = (
+            {code for bit, codes in enumerate(groups) if row >> bit & 1 for code in codes}
+            for row in range(1 << len(groups))
+        )
+        return np.stack([self._raw_draws(codes) for codes in gone])
 
     def returned(self, noise: float) -> tuple[tuple[Step, float], ...]:
         """Chance of each step to come back, where whoever grades scatters by ``noise`` points."""
