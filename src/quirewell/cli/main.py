@@ -123,6 +123,11 @@ COMMANDS = {
         "worth",
         "What an item is worth at a grade, from your own sales, with a band.",
     ),
+    "bid": (
+        "quirewell.cli.bid",
+        "bid",
+        "The highest sensible bid before you buy, and what to ask first.",
+    ),
     "condition": (
         "quirewell.cli.report",
         "condition",
