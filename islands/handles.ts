@@ -7,6 +7,12 @@ export interface Grip {
   place: Place;
   readonly moved: boolean;
   readonly small?: boolean;
+  /** How far an arrow key moves it [px of the picture]; 1 where it is not said. */
+  readonly step?: number;
+  /** What it is and where, where that is not told in pixels. */
+  says?(): string;
+  /** Another key pressed on it; whether it was taken. */
+  pressed?(key: string): boolean;
   move(to: Place): void;
   clear(): void;
 }
@@ -54,7 +60,8 @@ export class Handles {
       const x = grip.place.x.toFixed(1).replace(/\.0$/, "");
       const y = grip.place.y.toFixed(1).replace(/\.0$/, "");
       const state = grip.small ? "" : grip.moved ? ", set by hand" : ", as found";
-      knob.setAttribute("aria-label", `${grip.name}: ${x} across, ${y} down${state}`);
+      const says = grip.says?.() ?? `${grip.name}: ${x} across, ${y} down${state}`;
+      knob.setAttribute("aria-label", says);
     }
   }
 
@@ -96,9 +103,13 @@ export class Handles {
 
   private key(event: KeyboardEvent, grip: Grip): void {
     const step = STEPS[event.key];
+    if (grip.pressed?.(event.key)) {
+      event.preventDefault();
+      return;
+    }
     if (step) {
       event.preventDefault();
-      const far = event.shiftKey ? 10 : 1;
+      const far = (grip.step ?? 1) * (event.shiftKey ? 10 : 1);
       this.move(grip, { x: grip.place.x + step[0] * far, y: grip.place.y + step[1] * far });
     } else if (event.key === "Escape") {
       grip.clear();

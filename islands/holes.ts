@@ -4,6 +4,7 @@ import { Handles, type Grip } from "./handles";
 import OpenSeadragon from "openseadragon";
 import { button, calm, openTiles, type Opened, type Place } from "./deepzoom";
 import { Loupe } from "./loupe";
+import { inverse, planeOf, through, type Plane } from "./plane";
 
 // What is seen of the paper across when a hole is looked at, and round all holes at first [mm].
 const NEAR_MM = 20;
@@ -16,32 +17,6 @@ const WAYS: [string, string, number, number][] = [
   ["\u2193", "down", 0, 1],
 ];
 
-/** Nine numbers in rows: pixels to millimetres of the sheet, over g x + h y + i. */
-type Frame = [number, number, number, number, number, number, number, number, number];
-
-function through(m: Frame, at: Place): Place {
-  const [a, b, c, d, e, f, g, h, i] = m;
-  const over = g * at.x + h * at.y + i;
-  return { x: (a * at.x + b * at.y + c) / over, y: (d * at.x + e * at.y + f) / over };
-}
-
-function inverse(m: Frame): Frame {
-  const [a, b, c, d, e, f, g, h, i] = m;
-  return [
-    e * i - f * h, c * h - b * i, b * f - c * e,
-    f * g - d * i, a * i - c * g, c * d - a * f,
-    d * h - e * g, b * g - a * h, a * e - b * d,
-  ];
-}
-
-/** Six numbers of a scan, or eight of a photograph; undefined where they are neither. */
-function frameOf(text: string): Frame | undefined {
-  const words = text.trim().split(/\s+/).map(Number);
-  if (words.some((one) => !isFinite(one))) return undefined;
-  if (words.length === 6) words.push(0, 0);
-  return words.length === 8 ? ([...words, 1] as Frame) : undefined;
-}
-
 type Field = HTMLInputElement | HTMLSelectElement;
 
 class HoleGrip implements Grip {
@@ -53,7 +28,7 @@ class HoleGrip implements Grip {
     readonly y: HTMLInputElement,
     readonly u: HTMLInputElement,
     readonly state: HTMLSelectElement,
-    private readonly frame: Frame,
+    private readonly frame: Plane,
     private readonly start: Place,
     private readonly taken: (grip: HoleGrip) => void,
   ) {
@@ -118,7 +93,7 @@ class HolesView extends HTMLElement {
   connectedCallback(): void {
     if (this.opened) return;
     const form = this.closest("form");
-    const frame = frameOf(this.dataset["frame"] ?? "");
+    const frame = planeOf(this.dataset["frame"] ?? "");
     if (!form || !frame) return;
     const opened = openTiles(this);
     if (!opened) return;
@@ -126,7 +101,7 @@ class HolesView extends HTMLElement {
     opened.viewer.addHandler("open", () => this.begin(opened, form, frame));
   }
 
-  private begin(opened: Opened, form: HTMLFormElement, frame: Frame): void {
+  private begin(opened: Opened, form: HTMLFormElement, frame: Plane): void {
     const loupe = new Loupe(opened, this.dataset["info"] ?? "");
     const row = document.createElement("div");
     row.className = "tools";
@@ -205,7 +180,7 @@ class HolesView extends HTMLElement {
   }
 }
 
-function mmPerPixel(frame: Frame, at: Place): number {
+function mmPerPixel(frame: Plane, at: Place): number {
   const here = through(frame, at);
   const beside = through(frame, { x: at.x + 1, y: at.y });
   return Math.hypot(beside.x - here.x, beside.y - here.y);

@@ -32,6 +32,7 @@ def note_defect(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     capture = form.get("capture", "")
     if capture and capture not in state.captures:
         raise _refuse(form, "capture", "That picture is not in this item; choose another or none.")
+    drawn = state.defects.get(known)
     return _draft(
         state,
         form,
@@ -45,6 +46,9 @@ def note_defect(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         moment=form.get("moment") or "before",
         capture=capture,
         note=form.get("note", ""),
+        region=drawn.region if drawn else "",
+        u_mm=drawn.u_mm if drawn else None,
+        proposal=drawn.proposal if drawn else "",
     )
 
 

@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 
 from quirewell.record.finding import Finding
 from quirewell.record.measured import Term
+from quirewell.record.shapes import write_points
 from quirewell.science.colour.spaces import light_of, srgb_from_linear
+from quirewell.science.imaging.crease_paths import crease_paths
 from quirewell.science.imaging.glossy import FoundSphere, find_sphere, lamp_seen
 from quirewell.science.imaging.lambert import check_stack, scaled_normals
 from quirewell.science.imaging.lamps import (
@@ -48,6 +50,8 @@ _LUMA = np.array([0.2126729, 0.7151522, 0.0721750], dtype=np.float32)
 _LAMP_U_DEG = 2.0
 _LOW_DEG = 15.0
 _DARK_SHARE = 0.03
+_LEAST_CREASE_MM = 5.0
+_MOST_CREASES = 60
 _SOURCES = ("woodham1980",)
 
 KEEP_COOL = (
@@ -106,7 +110,8 @@ def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
 
 
 def _drawing(solved: Solved) -> dict[str, str]:
-    """What a page needs to show the relief: size, scale, range of height, whether on a grid."""
+    """What a page needs to show the relief: size, scale, range of height, whether on a grid, and
+    the course of each crease [px of the relief]."""
     shown = solved.slope if solved.slope is not None else solved.albedo
     assert shown is not None
     out = {
@@ -115,6 +120,10 @@ def _drawing(solved: Solved) -> dict[str, str]:
         "layers": "shaded",
         "on_grid": "yes" if solved.on_grid else "no",
     }
+    if solved.relief is not None:
+        paths = crease_paths(solved.relief.creases, _LEAST_CREASE_MM / solved.px_mm)
+        drawn = (write_points(tuple((x, y) for x, y in path)) for path in paths[:_MOST_CREASES])
+        out["creases"] = "; ".join(drawn)
     if solved.relief is not None and solved.relief.height is not None:
         low, high = height_range_um(solved)
         out |= {"layers": "height shaded", "height_um": f"{low:.1f} {high:.1f}"}
