@@ -20,6 +20,7 @@ from quirewell.stages import item_money as money
 from quirewell.stages.item_account import account_params, money_view
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.time_spent import note_time, start_timer, stop_timer
 
 EMPTY = ItemState("copperbeck", 1, Item("Copperbeck Garden Annual"))
 RATES = Rates("rates-1", "EUR", Decimal("18.50"), Decimal(10), Decimal("12.5"))
@@ -52,7 +53,7 @@ def test_an_account_worked_by_hand() -> None:
     for kind, amount in (("bought", "40"), ("material", "3,20"), ("material", "1.05"),
                          ("post", "6.90 €")):  # fmt: skip
         state = after(state, money.note_cost(state, {"kind": kind, "amount": amount}, BENCH))
-    state = after(state, money.note_time(state, {"doing": "paste", "minutes": "1 h 35"}))
+    state = after(state, note_time(state, {"doing": "paste", "minutes": "1 h 35"}))
     state = after(state, money.sell(state, {"price": "150", "fees": "12,5 %"}, BENCH))
     seen = money_view(state, BENCH)
     expected = {"spent": "83.37", "cash": "54.08", "profit": "47.88", "before_time": "77.17"}
@@ -138,28 +139,14 @@ def test_amounts_that_cannot_be_are_refused_at_their_box(amount: str) -> None:
     assert caught.value.problems[0].field == "amount"
 
 
-def test_a_timer_is_two_instants() -> None:
-    state = after(EMPTY, money.start_timer(
-        EMPTY, {"doing": "surface-clean", "at": "2026-03-01T09:00:00+00:00"}))  # fmt: skip
-    with pytest.raises(Refusal, match="runs already"):
-        money.start_timer(state, {"at": "2026-03-01T09:10:00+00:00"})
-    assert money.running(state) is not None
-    state = after(state, money.stop_timer(
-        state, {"at": "2026-03-01T10:35:00+00:00", "wraps": "3"}))  # fmt: skip
-    (time,) = state.times.values()
-    assert money.minutes_of(time) == Decimal(95)
-    assert time.wraps == 3
+def test_the_timer_counts_in_the_account() -> None:
+    begun = {"doing": "surface-clean", "wraps": "3", "at": "2026-03-01T09:00:00Z"}
+    state = after(EMPTY, start_timer(EMPTY, begun))
+    assert "minutes" not in account_params(state, BENCH)
+    state = after(state, stop_timer(state, {"at": "2026-03-01T10:35:00Z"}))
     assert account_params(state, BENCH)["minutes"] == "95"
-    with pytest.raises(Refusal, match="No timer"):
-        money.stop_timer(state, {"at": "2026-03-01T10:35:00+00:00"})
-
-
-def test_a_timer_left_running_is_asked_about_and_a_clock_set_back_costs_nothing() -> None:
-    state = after(EMPTY, money.start_timer(EMPTY, {"at": "2026-03-01T09:00:00+00:00"}))
-    long = after(state, money.stop_timer(state, {"at": "2026-03-02T09:00:00+00:00"}))
-    assert "left running" in money_view(long, BENCH).times[0].note
-    back = after(state, money.stop_timer(state, {"at": "2026-03-01T08:00:00+00:00"}))
-    assert money.minutes_of(next(iter(back.times.values()))) == 0
+    assert next(iter(state.times.values())).wraps == 3
+    assert money_view(state, BENCH).figures["spent"] == "32.22"  # 29.29 and a tenth on top
 
 
 def test_a_price_asked_stands_in_for_a_sale() -> None:

@@ -12,6 +12,7 @@ from quirewell.stages.memory import hours_per_wrap, memory_run, table_params
 from quirewell.stages.methods import run_method
 from quirewell.stages.overview import open_item
 from quirewell.stages.reading_entry import record_reading
+from quirewell.stages.time_spent import note_time
 from quirewell.stages.treat import finish_step, plan_step, start_step
 from quirewell.studio.studio import STUDIO, Studio
 
@@ -37,7 +38,7 @@ def planted(folder: Path, items: int) -> Studio:
         do(finish_step(studio.state(key), {"id": step_id}))
         for doing, share in (("surface-clean", 60), ("mending", 0)):
             minutes = hours * 60 - 60 if doing == "mending" else share
-            do(money.note_time(studio.state(key), {"doing": doing, "minutes": str(minutes)}))
+            do(note_time(studio.state(key), {"doing": doing, "minutes": str(minutes)}))
         if number == 0:
             do(money.note_mishap(studio.state(key), {"what": "a tear", "place": "w02"}))
         bench = studio.bench()

@@ -9,19 +9,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from quirewell.record.bench import BenchState
-from quirewell.record.dealing import Cost, Holding, Mishap, Sold, TimeSpent
+from quirewell.record.dealing import Cost, Holding, Mishap, Sold
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages.accounting import METHOD
-from quirewell.stages.item_money import currency_of, minutes_of, running
+from quirewell.stages.item_money import currency_of
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
 from quirewell.stages.own_sales import plain, rates_of
 from quirewell.stages.step_table import STEP_KINDS
+from quirewell.stages.time_spent import TimeView, seconds_of, time_view
 from quirewell.stages.worthing import METHOD as WORTH
-
-# Longer than this a timer was most likely left running (assumed); the page asks then.
-LONG_MINUTES = 12 * 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +42,11 @@ class MoneyView:
     figures: Mapping[str, str]
     says: str
     costs: tuple[Line, ...]
-    times: tuple[Line, ...]
+    time: TimeView
     mishaps: tuple[Line, ...]
     holding: Holding
     aim_says: str
     sold: Line | None
-    timer: TimeSpent | None
-    timer_says: str
     steps_say: str
 
 
@@ -74,9 +70,9 @@ def account_params(state: ItemState, bench: BenchState) -> dict[str, str]:
         writer.writerow((one.kind, plain(one.amount)))
     if state.costs:
         out["costs"] = table.getvalue()
-    total = sum((minutes_of(one) or Decimal(0) for one in state.times.values()), Decimal(0))
-    if total:
-        out["minutes"] = plain(total)
+    seconds = sum((seconds_of(one) for one in state.times.values()), Decimal(0))
+    if seconds:
+        out["minutes"] = plain((seconds / 60).quantize(Decimal("0.0001")).normalize())
     same = not rates.currency or rates.currency == out["currency"]
     if rates.hour is not None and same:
         out["hourly"] = plain(rates.hour)
@@ -118,16 +114,15 @@ def money_view(state: ItemState, bench: BenchState) -> MoneyView:
         Line("", one.subject, one.text) for one in run.findings if one.quantity == "account.line"
     )
     held = state.holdings.get("holding") or Holding()
-    sold, timer = state.sold.get("sold"), running(state)
+    sold = state.sold.get("sold")
     return MoneyView(
         unit, run, lines, {key.removeprefix("account."): one.text for key, one in by.items()},
         _says(by, unit, state),
         tuple(_cost_line(one) for one in state.costs.values()),
-        tuple(_time_line(one) for one in state.times.values() if one is not timer),
+        time_view(state),
         tuple(_mishap_line(one) for one in state.mishaps.values()),
         held, held_says(state, bench),
         None if sold is None else Line("sold", _sold_says(sold), f"{sold.price:f}", sold.note),
-        timer, "" if timer is None else f"{timer.doing}, since {timer.started_at}",
         _steps_say(state),
     )  # fmt: skip
 
@@ -168,17 +163,6 @@ def _says(by: Mapping[str, Finding], unit: str, state: ItemState) -> str:
 def _cost_line(one: Cost) -> Line:
     says = f"{one.kind}, {one.day}" if one.day else one.kind
     return Line(one.id, says, f"{one.amount:f} {one.currency}".strip(), one.note)
-
-
-def _time_line(one: TimeSpent) -> Line:
-    minutes = minutes_of(one)
-    for_wraps = f", {one.wraps} wraps" if one.wraps and one.wraps > 1 else ""
-    for_wraps = ", 1 wrap" if one.wraps == 1 else for_wraps
-    says = f"{doing_words(one.doing)}{for_wraps}"
-    note = one.note
-    if one.minutes is None and minutes is not None and minutes > LONG_MINUTES:
-        note = f"Was the timer left running? {note}".strip()
-    return Line(one.id, says, "" if minutes is None else duration(minutes), note)
 
 
 def doing_words(doing: str) -> str:

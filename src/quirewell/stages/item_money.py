@@ -1,14 +1,11 @@
-"""What an item cost, the hours in it, what it is held for, and what it sold for.
+"""What an item cost, what it is held for, what went wrong, and what it sold for: commands.
 
-Commands take the state and a form; ``at`` in a form is the caller's time (an instant). A timer is
-two instants, started and stopped, so that a closed page or a restart loses nothing.
+Time is noted in :mod:`.time_spent`; here the minutes of steps are taken over as work.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
-from datetime import UTC, datetime
 from decimal import Decimal
 from typing import get_args
 
@@ -87,88 +84,6 @@ def note_cost(state: ItemState, form: Form, bench: BenchState) -> tuple[Draft, .
             "currency": unit, "day": _on(form, "day"),
             "note": clean(form.get("note", ""), _NOTE)}  # fmt: skip
     return (_draft(state, "cost.noted", Cost, body, form, "amount"),)
-
-
-def note_time(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Work typed by hand: ``doing`` and ``minutes`` ("1 h 30"); ``wraps`` how many it was for.
-
-    Raises:
-        Refusal: no time, or one that cannot be.
-    """
-    try:
-        minutes = typed.minutes(form.get("minutes", ""))
-    except typed.Unreadable as error:
-        raise _no(form, "minutes", f"{error}") from error
-    body = {"id": f"time-{state.version + 1}", "doing": _doing(form), "minutes": plain(minutes),
-            "wraps": _wraps(form), "who": clean(form.get("who", ""), 80),
-            "note": clean(form.get("note", ""), _NOTE)}  # fmt: skip
-    return (_draft(state, "time.noted", TimeSpent, body, form, "minutes"),)
-
-
-def start_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Begin to count time from ``at``; one timer at once runs on an item.
-
-    Raises:
-        Refusal: a timer runs already.
-    """
-    if running(state) is not None:
-        raise _no(form, "doing", "a timer runs already on this item; stop it first")
-    body = {"id": f"time-{state.version + 1}", "doing": _doing(form), "started_at": form["at"],
-            "wraps": _wraps(form)}  # fmt: skip
-    return (_draft(state, "time.noted", TimeSpent, body, form, "doing"),)
-
-
-def stop_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Stop the timer at ``at``; ``wraps`` may say how many it was for.
-
-    Raises:
-        Refusal: none runs.
-    """
-    timer = running(state)
-    if timer is None:
-        raise _no(form, "doing", "no timer runs on this item")
-    wraps = int(text) if (text := _wraps(form) or "") else timer.wraps
-    stopped = replace(timer, ended_at=form["at"], wraps=wraps)
-    return (Draft(state.id, "time.noted", to_body(stopped)),)
-
-
-def running(state: ItemState) -> TimeSpent | None:
-    """The timer that runs; None where none does."""
-    return next((one for one in state.times.values() if one.started_at and not one.ended_at), None)
-
-
-def _doing(form: Form) -> str:
-    return clean(form.get("doing", ""), 120) or "work"
-
-
-def _wraps(form: Form) -> str | None:
-    text = form.get("wraps", "").strip()
-    if not text:
-        return None
-    if not (text.isdecimal() and 1 <= int(text[:4]) <= 99):
-        raise _no(form, "wraps", f"wraps are a whole number of 1 to 99, got {text[:20]}")
-    return text
-
-
-def minutes_of(one: TimeSpent) -> Decimal | None:
-    """Minutes of work: as typed, or between two instants; None while a timer runs."""
-    if one.minutes is not None:
-        return one.minutes
-    if not (one.started_at and one.ended_at):
-        return None
-    begun, ended = (_instant(text) for text in (one.started_at, one.ended_at))
-    if begun is None or ended is None:
-        return None
-    seconds = max((ended - begun).total_seconds(), 0)
-    return Decimal(round(seconds / 6)) / 10
-
-
-def _instant(text: str) -> datetime | None:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        return None
-    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
 def hold(state: ItemState, form: Form, bench: BenchState) -> tuple[Draft, ...]:

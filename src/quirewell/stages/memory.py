@@ -27,11 +27,11 @@ from quirewell.science.planning.bench_memory import (
 )
 from quirewell.stages.accounting import METHOD as ACCOUNT
 from quirewell.stages.item_account import account_params, currencies_of
-from quirewell.stages.item_money import minutes_of, running
 from quirewell.stages.methods import Outcome, method, run_method
 from quirewell.stages.naming import sheet_of
 from quirewell.stages.own_sales import plain, rates_of, title_key
 from quirewell.stages.plain_table import read_rows
+from quirewell.stages.time_spent import running, seconds_of
 from quirewell.stages.typed import Unreadable, number
 from quirewell.stages.typed_params import refuse_unknown
 from quirewell.studio.studio import Studio
@@ -177,7 +177,7 @@ def _work_rows(state: ItemState) -> Iterator[tuple[object, ...]]:
     minutes: dict[str, Decimal] = {}
     wraps: dict[str, int] = {}
     for one in state.times.values():
-        spent = minutes_of(one)
+        spent = seconds_of(one) / 60
         if not spent:
             continue
         kind = title_key(one.doing)
@@ -190,10 +190,10 @@ def _work_rows(state: ItemState) -> Iterator[tuple[object, ...]]:
     for kind, spent in minutes.items():
         for_wraps = min(wraps[kind] or sheets, sheets or wraps[kind])
         if for_wraps:
-            yield state.id, kind, plain(spent), for_wraps
+            yield state.id, kind, f"{spent:.4f}", for_wraps
     every = made.wraps if made is not None else max(wraps.values())
     if every:
-        yield state.id, ALL, plain(sum(minutes.values(), Decimal(0))), every
+        yield state.id, ALL, f"{sum(minutes.values()):.4f}", every
 
 
 def _tone_gain(state: ItemState) -> Decimal | None:

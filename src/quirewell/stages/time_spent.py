@@ -130,7 +130,8 @@ def _whole(number: Decimal) -> Decimal:
 
 
 def start_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Start the timer: ``doing`` in words (may be empty), ``who``; ``at`` the moment.
+    """Start the timer: ``doing`` in words (may be empty), ``wraps`` it is for, ``who``; ``at`` the
+    moment.
 
     The same button pressed twice changes nothing.
 
@@ -146,7 +147,7 @@ def start_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
         raise _no(form, "doing", says)
     made = TimeSpent(
         f"time-{state.version + 1}", doing, started_at=form["at"],
-        who=form.get("who", "").strip(), note=form.get("note", "").strip(),
+        who=form.get("who", "").strip(), note=form.get("note", "").strip(), wraps=_wraps(form),
     )  # fmt: skip
     return (_noted(state, made),)
 
@@ -167,12 +168,13 @@ def stop_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
             "the work took, as 90 or 1 h 30."
         )
         raise _no(form, "minutes", says)
-    return (_noted(state, replace(on, ended_at=form["at"], minutes=minutes)),)
+    wraps = _wraps(form) or on.wraps
+    return (_noted(state, replace(on, ended_at=form["at"], minutes=minutes, wraps=wraps)),)
 
 
 def note_time(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Note work done: ``doing``, ``minutes`` as typed ("90", "1 h 30"), ``who``, ``note``; an
-    ``id`` corrects a stretch already noted.
+    """Note work done: ``doing``, ``minutes`` as typed ("90", "1 h 30"), ``wraps`` it was for,
+    ``who``, ``note``; an ``id`` corrects a stretch already noted.
 
     Raises:
         Refusal: no time, or one that cannot be.
@@ -187,7 +189,7 @@ def note_time(state: ItemState, form: Form) -> tuple[Draft, ...]:
         known.started_at if known else "",
         known.ended_at if known else "",
         minutes,
-        None,
+        _wraps(form) or (known.wraps if known else None),
         form.get("who", "").strip(),
         form.get("note", "").strip(),
     )
@@ -219,6 +221,15 @@ def _minutes(form: Form, *, needed: bool) -> Decimal | None:
     except ValueError as error:
         raise _no(form, "minutes", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     return minutes
+
+
+def _wraps(form: Form) -> int | None:
+    text = form.get("wraps", "").strip()
+    if not text:
+        return None
+    if not (text.isdecimal() and 1 <= int(text[:4]) <= 99):
+        raise _no(form, "wraps", f"Wraps are a whole number of 1 to 99, got {text[:20]}.")
+    return int(text)
 
 
 def _noted(state: ItemState, spent: TimeSpent) -> Draft:
