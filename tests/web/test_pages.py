@@ -6,7 +6,6 @@ from html.parser import HTMLParser
 
 import pytest
 
-from quirewell.stages.overview import LATER
 from web.conftest import Bench
 
 PAGES = ["", "/intake", "/examine", "/examine/c", "/examine/w01", "/treat", "/prove"]
@@ -79,14 +78,6 @@ def test_a_close_up_is_a_plain_picture_without_javascript(bench: Bench) -> None:
     picture = bench.client.get(f"/picture/{capture.sha256}/page.jpg")
     assert picture.headers["content-type"] == "image/jpeg"
     assert picture.content[:3] == b"\xff\xd8\xff"
-
-
-@pytest.mark.parametrize("stage", sorted(LATER))
-def test_a_stage_not_built_says_one_sentence_and_offers_no_form(bench: Bench, stage: str) -> None:
-    answer = bench.client.get(bench.url(f"/{stage}"))
-    page = assert_whole(answer.text)
-    assert "It is not built yet." in answer.text
-    assert "form" not in page.tags and "button" not in page.tags
 
 
 @pytest.mark.parametrize("path", ["/", "/new", *(f"/item/{{}}{path}" for path in PAGES)])

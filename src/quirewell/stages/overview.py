@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from quirewell.record import nouns
+from quirewell.record.bench import BenchState
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import Capture, Gathering, ItemState
@@ -19,22 +20,15 @@ from quirewell.stages.intake import wraps_from
 from quirewell.stages.naming import STAGES, sheet_of, sheet_pages, sheet_words
 from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
-
-LATER = {
-    "send": (
-        "Here packing, weight and a record for the parcel will be prepared when the item goes "
-        "back to its owner."
-    ),
-}
+from quirewell.stages.sending import progress_words
 
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """One stage in a word or two: "12 pictures, 2 to assign". ``later`` when not built yet."""
+    """One stage in a word or two: "12 pictures, 2 to assign"."""
 
     stage: str
     says: str
-    later: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +73,13 @@ class ItemView:
     version: int
 
 
-def card_view(state: ItemState) -> CardView:
+def card_view(state: ItemState, bench: BenchState | None = None) -> CardView:
     """One item for the studio's page."""
-    says = "; ".join(line.says for line in progress(state) if line.says and not line.later)
+    says = "; ".join(line.says for line in progress(state, bench) if line.says)
     return CardView(state.id, state.item.title, state.item.year, cover_picture(state), says)
 
 
-def item_view(state: ItemState) -> ItemView:
+def item_view(state: ItemState, bench: BenchState | None = None) -> ItemView:
     """An item's page without its drawing."""
     item = state.item
     return ItemView(
@@ -98,7 +92,7 @@ def item_view(state: ItemState) -> ItemView:
         item.paper,
         state.gathering,
         sheet_lines(state),
-        progress(state),
+        progress(state, bench),
         cover_picture(state),
         tuple(entry for entry in defect_views(state) if not sheet_of(entry.place)),
         state.touched.get("item", 0),
@@ -154,8 +148,8 @@ def count_words(count: int, noun: str) -> str:
     return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"
 
 
-def progress(state: ItemState) -> tuple[Progress, ...]:
-    """The job's course, stage by stage."""
+def progress(state: ItemState, bench: BenchState | None = None) -> tuple[Progress, ...]:
+    """The job's course, stage by stage; the ``bench`` knows of plans and parcels."""
     said = {
         "intake": _intake_says(state),
         "examine": _examine_says(state),
@@ -164,10 +158,9 @@ def progress(state: ItemState) -> tuple[Progress, ...]:
         "rejoin": _rejoin_says(state),
         "finish": _finish_says(state),
         "prove": _prove_says(state),
+        "send": progress_words(state, bench),
     }
-    return tuple(
-        Progress(stage, said.get(stage, "not built yet"), stage in LATER) for stage in STAGES
-    )
+    return tuple(Progress(stage, said[stage]) for stage in STAGES)
 
 
 def _intake_says(state: ItemState) -> str:

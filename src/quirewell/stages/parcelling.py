@@ -78,17 +78,32 @@ def ask(
     return run_method(METHOD, "plan", {}, params={**params, "found": to_text(kept)})
 
 
-def _search(
-    read: PlanText, wish: Wish, params: Mapping[str, str],
-    progress: Callable[[Found], None] = lambda found: None,
-    stopped: Callable[[], bool] = lambda: False,
-) -> Kept:  # fmt: skip
+def check(params: Mapping[str, str]) -> None:
+    """Read what is asked without searching.
+
+    Raises:
+        ValueError: for a plan that cannot be read, or wishes that name nothing in it.
+    """
+    _asked(params)
+    _limits(params)
+
+
+def _limits(params: Mapping[str, str]) -> tuple[float, float]:
     seconds = number(params, "seconds", SECONDS)
     gap = number(params, "gap", -1.0)
     if not 0.1 <= seconds <= 3600:
         raise ValueError(f"seconds lie between 0.1 and 3600, got {seconds:g}")
     if params.get("gap", "").strip() and not 0 <= gap <= 1:
         raise ValueError(f"a gap lies between 0 (the best) and 1, got {gap:g}")
+    return seconds, gap
+
+
+def _search(
+    read: PlanText, wish: Wish, params: Mapping[str, str],
+    progress: Callable[[Found], None] = lambda found: None,
+    stopped: Callable[[], bool] = lambda: False,
+) -> Kept:  # fmt: skip
+    seconds, gap = _limits(params)
     return search(
         read.problem, wish, read.more, seconds=seconds, gap=None if gap < 0 else gap,
         progress=progress, stopped=stopped,

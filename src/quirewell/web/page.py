@@ -102,10 +102,11 @@ def render_item(
     **context: Any,
 ) -> Response:
     """A page of one item, with the job's course and the work in hand."""
+    house = house_of(request)
     return render(
         request, template, refusal=refusal,
         item_id=state.id, title=state.item.title, year=state.item.year, stage=stage,
-        course=progress(state), work=house_of(request).desk.view(state.id), **context,
+        course=progress(state, house.studio.bench()), work=house.desk.view(state.id), **context,
     )  # fmt: skip
 
 

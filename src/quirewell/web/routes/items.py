@@ -22,7 +22,10 @@ from quirewell.web.saving import ACTOR, Again, saver
 def index(request: Request) -> Response:
     """Every item of the studio as a card."""
     house = house_of(request)
-    cards = [overview.card_view(house.studio.state(entry.id)) for entry in house.studio.items()]
+    bench = house.studio.bench()
+    cards = [
+        overview.card_view(house.studio.state(entry.id), bench) for entry in house.studio.items()
+    ]
     return render(request, "studio.html", cards=cards, studio_name=house.studio.name)
 
 
@@ -54,11 +57,12 @@ def item(request: Request) -> Response:
 
 
 def _item(request: Request, refusal: Refusal | None, action: str) -> Response:
-    state = house_of(request).item(request.path_params["item"])
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
     chosen = shade(state, request.query_params.get("show", "progress"))
     return render_item(
         request, "item.html", state, "", refusal=refusal, action=action,
-        view=overview.item_view(state), shades=shades(state), shade=chosen,
+        view=overview.item_view(state, house.studio.bench()), shades=shades(state), shade=chosen,
         drawing=drawing(state.gathering, state.id, chosen),
     )  # fmt: skip
 
@@ -91,13 +95,6 @@ async def undo(request: Request) -> Response:
     return await run_in_threadpool(done)
 
 
-def later(request: Request) -> Response:
-    """A stage that is not built yet says so in one sentence."""
-    state = house_of(request).item(request.path_params["item"])
-    stage = request.url.path.rsplit("/", 1)[1]
-    return render_item(request, "later.html", state, stage, says=overview.LATER[stage])
-
-
 routes = [
     Route("/", index),
     Route("/new", new, methods=["GET"]),
@@ -114,5 +111,4 @@ routes = [
         methods=["POST"],
     ),
     Route("/item/{item}/undo", undo, methods=["POST"]),
-    *(Route(f"/item/{{item}}/{stage}", later) for stage in overview.LATER),
 ]

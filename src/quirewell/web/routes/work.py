@@ -9,19 +9,14 @@ from starlette.routing import Route
 from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
 from quirewell.web.page import own_path, see
-
-IDLE = {"running": False, "says": "Nothing is being worked on.", "done": 0, "total": 0}
+from quirewell.web.work_told import told_json
 
 
 def state(request: Request) -> Response:
     """State, not increments: asking twice does no harm."""
     house = house_of(request)
     work = house.desk.last(house.item(request.path_params["item"]).id)
-    if work is None:
-        return JSONResponse(IDLE)
-    return JSONResponse(
-        {"running": work.running, "says": work.says, "done": work.done, "total": work.total}
-    )
+    return JSONResponse(told_json(work))
 
 
 async def seen(request: Request) -> Response:
