@@ -18,8 +18,8 @@ PACKING = (
     "Nothing sticks to the object: no tape, clip or band on it or on its sleeve's opening.",
     "Each in its own sleeve between two stiff boards larger than it on all sides, so that corners "
     "stand free; boards held to each other, never to the object.",
-    "Dry when closed: as damp as the room it lay in for a day, in a closed bag against rain, not "
-    "with a drying agent beside the paper.",
+    "Closed into a bag against rain only after a day in an ordinary room, neither damp nor warm "
+    "from the press; no drying agent beside the paper.",
     "Boards do not move in the box, and nothing presses on them; the address also inside.",
 )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from quirewell.record.bench import BenchState
@@ -15,6 +16,9 @@ from quirewell.stages import parcelling
 from quirewell.stages.parcel_items import Candidate, candidates, names_of, plan_text
 from quirewell.stages.parcel_keeping import late_words
 from quirewell.stages.parcel_service import INVENTED, Data, rows_of, service_of, studio_of
+
+# Days a plan stands without being worked out again, when nothing else has changed.
+FRESH_DAYS = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,11 @@ class PlanView:
     warnings: tuple[str, ...]
     params: Mapping[str, str]
     stale: str = ""
+
+    @property
+    def all_made(self) -> bool:
+        """Whether each parcel of it has been made."""
+        return bool(self.parcels) and all(one.made for one in self.parcels)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,16 +96,16 @@ def view(
     shipments = rows_of(service, "shipment") if service else ()
     studio = studio_of(service) if service else {}
     unit = str(studio.get("currency", ""))
-    lacks, now = "", ""
+    lacks = ""
     if service is None:
         lacks = "give the receiver a name of your own and the money it is paid in"
     else:
         try:
-            now = plan_text(service, among, today)[0]
+            plan_text(service, among, today)
         except ValueError as error:
             lacks = str(error)
     stands = _newest(bench, service)
-    shown = _plan(bench, stands, now) if stands else None
+    shown = _plan(bench, stands, states, today) if stands else None
     return ParcelsView(
         tuple(bench.services.values()),
         service,
@@ -141,15 +150,27 @@ def _newest(bench: BenchState, service: Service | None) -> Plan | None:
     return mine[-1] if mine else None
 
 
-def _plan(bench: BenchState, plan: Plan, now: str) -> PlanView:
+def _plan(bench: BenchState, plan: Plan, states: Sequence[ItemState], today: str) -> PlanView:
     shown = shown_plan(plan.run, plan.id, plan.day, bench, plan.items)
-    if now and now != plan.run.params["plan"]:
-        stale = (
-            "What is known has changed since this plan was worked out (an item, a fee, a parcel, "
-            "or the day): work it out again before anything is sent by it."
-        )
-        return replace(shown, stale=stale)
-    return shown
+    return replace(shown, stale="" if shown.all_made else _stale(bench, plan, states, today))
+
+
+def _stale(bench: BenchState, plan: Plan, states: Sequence[ItemState], today: str) -> str:
+    """Why a plan no longer says what is known; empty where it does. Days that merely pass change
+    nothing for a week."""
+    service = bench.services.get(plan.service)
+    if service is None:
+        return "Its receiver was set aside."
+    again = "work it out again before anything is sent by it."
+    try:
+        among = candidates(states, service, bench, plan.day)
+        if plan_text(service, among, plan.day)[0] == plan.run.params["plan"]:
+            days = (date.fromisoformat(today) - date.fromisoformat(plan.day)).days
+            return f"This plan is {days} days old: {again}" if days > FRESH_DAYS else ""
+    except ValueError:
+        pass
+    what = "What is known has changed since this plan was worked out (an item, a fee, a parcel): "
+    return what + again
 
 
 def shown_plan(
