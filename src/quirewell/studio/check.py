@@ -149,6 +149,9 @@ def recorded_originals(events: list[Event]) -> dict[str, str]:
         sha256 = event.body.get("sha256")
         if isinstance(sha256, str) and is_sha256(sha256) and event.kind == "capture.added":
             found[sha256] = f"{event.body.get('filename', 'a picture')} in {event.stream}"
+        if event.kind == "offer.looked_at":
+            for sha256 in event.body.get("pictures", ()):
+                found.setdefault(sha256, f"a seller's photograph of {event.body['title']}")
         if event.kind == "scanner.calibrated":
             for entry in event.body["run"]["inputs"]:
                 found[entry["sha256"]] = f"{entry['ref']}, a scan that calibrates the scanner"

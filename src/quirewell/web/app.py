@@ -21,6 +21,7 @@ from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
 from quirewell.web.routes import (
     bench,
+    buying,
     contact,
     damage,
     decide,
@@ -76,6 +77,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *prove.routes,
             *send.routes,
             *parcels.routes,
+            *buying.routes,
             *relief.routes,
             *work.routes,
             *pictures.routes,

@@ -217,9 +217,9 @@ class Bid:
             begin, more = _mixture(spreads)
             start, masses = start + begin, fftconvolve(masses, more)
         masses = np.maximum(masses, 0.0)
-        edges: Array = (start + np.arange(len(masses)) + 0.5) * STEP + math.log(self.terms.kept)
-        below: Array = np.cumsum(masses) / masses.sum()
-        return Odds(edges, below)
+        edges = (start + np.arange(len(masses), dtype=np.float64) + 0.5) * STEP
+        below = np.asarray(np.cumsum(masses) / masses.sum(), np.float64)
+        return Odds(np.asarray(edges + math.log(self.terms.kept), np.float64), below)
 
     def bid_at_risk(self, odds: Odds, share: float) -> float:
         """Bid at which a loss has the chance ``share``; below 0 where there is none."""
