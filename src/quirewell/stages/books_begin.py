@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 
 from quirewell.record.bench import BenchState
 from quirewell.record.nouns import ItemState
+from quirewell.stages.weigh_begin import weigh_begins
 
 Begin = Callable[[ItemState, BenchState], dict[str, str]]
 
@@ -21,6 +22,7 @@ def grade_begins(state: ItemState, bench: BenchState) -> dict[str, str]:
 
 BEGINS: Mapping[str, Begin] = {
     "grade": grade_begins,
+    "weigh": weigh_begins,
 }
 
 

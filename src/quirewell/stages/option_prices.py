@@ -1,6 +1,6 @@
 """Condition and prices of a weighing, read from its text parameters.
 
-Prices by grade, in this order: ``values`` typed ("3: 80; 4: 140", averages); own ``sales`` with
+Prices by grade, in this order: ``prices`` typed ("3: 80; 4: 140", averages); own ``sales`` with
 ``item``, ``currency``, ``rates``, ``today`` (:mod:`.worthing`); else what it would bring as it lies
 (``value_now`` with ``value_u``, or ``low``, ``likely``, ``high``) and ``per_grade_pct``, by how
 much a price goes up with a point of grade. Condition: ``defects`` with ``rules``, ``scale``,
@@ -160,8 +160,8 @@ def price(params: Mapping[str, str], looked: Looked) -> Priced:
     now = _value(params, "value_now")
     currency = params.get("currency", "").strip()
     here = float(looked.condition.now @ looked.condition.grades)
-    if params.get("values", "").strip():
-        mean = _typed_values(params["values"], looked.condition.grades)
+    if params.get("prices", "").strip():
+        mean = _typed_values(params["prices"], looked.condition.grades)
         spread = numbers(params.get("spread_log") or f"{LUCK}", "spread_log", 2).likely
         notes = () if params.get("spread_log") else (
             f"One sale scatters by {LUCK:g} in the logarithm (assumed): type its spread, or 0.",
@@ -308,13 +308,13 @@ def _typed_values(text: str, grades: Array) -> Array:
             at, value = float(number(grade)), float(number(amount))
         except Unreadable as error:
             raise ValueError(
-                f"values are pairs of grade and price, such as 3: 80; 4: 140 ({error})"
+                f"prices are pairs of grade and price, such as 3: 80; 4: 140 ({error})"
             ) from error
         if not (0 < at <= 10 and 0 <= value <= 1e9):
-            raise ValueError(f"values: a grade lies above 0 and up to 10, a price from 0 on, got "
+            raise ValueError(f"prices: a grade lies above 0 and up to 10, a price from 0 on, got "
                              f"{part.strip()[:40]!r}")  # fmt: skip
         if at in out:
-            raise ValueError(f"values: the grade {at:g} has two prices")
+            raise ValueError(f"prices: the grade {at:g} has two prices")
         out[at] = value
     known = sorted(out)
     prices = np.array([out[at] for at in known])

@@ -36,7 +36,7 @@ PRACTICE: Standing = "common practice"
 _MONEY = ("fee", "ceiling", "next_fee", "per_item", "declared")
 _SHARES = ("overhead_pct", "sale_fee_pct", "insurance_pct", "wait_pct_per_week")
 _KNOWN = (
-    "defects", "rules", "scale", "returns", "grade", "values", "spread_log", "sales", "columns",
+    "defects", "rules", "scale", "returns", "grade", "prices", "spread_log", "sales", "columns",
     "item", "rates", "currency", "today", "decimal", "day_first", "low", "likely", "high",
     "value_now", "value_u", "per_grade_pct", "options", "disclosures", "life", "life_from", "hour",
     *_MONEY, *_SHARES, "weeks", "aim", "caution",

@@ -25,6 +25,8 @@ from quirewell.stages import (
     treating_heat,
     typed,
     watering,
+    weighing,
+    worthing,
 )
 from quirewell.stages.cautions import HEAT, LIME_BATH
 
@@ -153,6 +155,64 @@ _ROWS = (
             *_STORES,
         ),
         "Work out what it would be worth", says=("outlook.says", "outlook.words"),
+    ),
+    Working(
+        "weigh", weighing.METHOD, PLAN, "What to do with it, or whether to leave it alone",
+        "Leaving it alone, pressing, a partial and a full treatment beside each other: what each "
+        "gains, may lose, asks, risks and leaves. Its damage is taken from the estimate above. "
+        "Type what it would bring as it lies; the rest may stay empty.",
+        (
+            Box("low", "It would bring at least", "as it lies"),
+            Box("likely", "Most likely", "60, 100, 200 is enough to begin"),
+            Box("high", "At most"),
+            Box("hour", "An hour is worth", "25, or 20/25/40 where you are unsure"),
+            Box("currency", "Money is in", "one word, such as crowns"),
+            Box("aim", "What is sought", kind="choice",
+                options=(("", "gain"), ("permanence", "permanence: no money in it"),
+                         ("both", "permanence that does not lose money"))),
+            Box("options", "Your own options, a table",
+                "header option, kind, steps, hours, materials and so on; least/likeliest/most, as "
+                "in 2/4/10; a row of a shipped name changes it, kind off leaves it out",
+                kind="table", narrows=True),
+            Box("per_grade_pct", "A point of grade changes the price by, %",
+                "20/30/50; taken from your sales where they tell it", narrows=True),
+            Box("sales", "Your own sales of it", "from the books: date, grade, price",
+                kind="table", narrows=True),
+            Box("item", "Its name in that table", narrows=True),
+            Box("rates", "Rates of other currencies", "a table: currency, in, rate",
+                kind="table", narrows=True),
+            Box("prices", "Or averages by grade", "3: 80; 4: 140; 5: 210", kind="lines",
+                narrows=True),
+            Box("spread_log", "Scatter of one sale about them", "in the logarithm, 0.3; 0 for "
+                "none", narrows=True),
+            Box("value_now", "Worth now, if you know it", "instead of least, likely, most",
+                narrows=True),
+            Box("value_u", "Give or take", narrows=True),
+            Box("life", "Life after full treatment, as a ratio", "2.1, or 2.1, 1.3, 3.2 with its "
+                "band; from the outlook below where it was worked out", narrows=True),
+            Box("overhead_pct", "Overhead on the work, %", narrows=True),
+            Box("sale_fee_pct", "A sale costs, % of the price", narrows=True),
+            Box("fee", "A grading service's fee", "where it is to be sent; then sending it as it "
+                "is stands among the options", narrows=True),
+            Box("ceiling", "That fee holds up to a price of", narrows=True),
+            Box("next_fee", "Above it the fee is", narrows=True),
+            Box("per_item", "Post for it, there and back", narrows=True),
+            Box("insurance_pct", "Insurance, % of what is declared", narrows=True),
+            Box("declared", "Declared", "the middle price where empty", narrows=True),
+            Box("wait_pct_per_week", "A week's waiting costs, %", narrows=True),
+            Box("weeks", "Weeks until it is back", narrows=True),
+            Box("caution", "An expected loss counts as much again, times", "0: not at all",
+                narrows=True),
+            Box("defects", "Damage, a row each", "as in the estimate above", kind="table",
+                narrows=True),
+            Box("grade", "Or the grade you would give it", "3.5, or 3/4/5", narrows=True),
+            Box("rules", "Your own rules", kind="table", narrows=True),
+            Box("scale", "Your own scale", kind="table", narrows=True),
+            Box("returns", "Grades that came back", kind="table", narrows=True),
+            Box("disclosures", "What must be told, your own rows", "step, buyer, service",
+                kind="table", narrows=True),
+        ),
+        "Weigh them", says=("options.says",),
     ),
     Working(
         "paste", adhesives.METHOD, ITEM, "Paste for the mends",
@@ -343,6 +403,32 @@ _ROWS = (
             Box("leaf_mm", "A leaf, mm", usual="0.085", parse=typed.number, narrows=True),
         ),
         "Work out the iron", HEAT, says=("iron.says",),
+    ),
+    Working(
+        "price", worthing.METHOD, ITEM, "What it would bring",
+        "From your own sales, with a band for one further sale; low, likely and high typed by hand "
+        "are enough where there are few or none.",
+        (
+            Box("grade", "At which grade", "0.5 to 10", parse=typed.number),
+            Box("low", "The least it would fetch", "hardly ever less", parse=typed.number),
+            Box("likely", "The likeliest", parse=typed.number),
+            Box("high", "The most", "hardly ever more", parse=typed.number),
+            Box("currency", "Currency", "one for all of it"),
+            Box("sales", "Sales, a row each", "begun with those of the books: date, grade, price, "
+                "currency, fee, note, item", kind="table", narrows=True),
+            Box("item", "Which item of the table", "its title; the others then tell only how price "
+                "goes with grade and time", narrows=True),
+            Box("rates", "Rates, where sales are in several currencies", "currency, rate, date, to",
+                kind="table", narrows=True),
+            Box("columns", "Columns of another table", "date=Sold on, price=3", narrows=True),
+            Box("decimal", "Decimals have", kind="choice",
+                options=(("", "as the table says"), ("point", "a point, 12.50"),
+                         ("comma", "a comma, 12,50")), narrows=True),
+            Box("day_first", "Dates are", kind="choice",
+                options=(("", "as the table says"), *_YES_NO[1:]), narrows=True),
+            Box("today", "As of the day", "2026-03-31", narrows=True),
+        ),
+        "Work out what it would bring", says=("worth.says",),
     ),
     Working(
         "reserve", reserving.METHOD, ITEM, "What is in the paper: pH and reserve",

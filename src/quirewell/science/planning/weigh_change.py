@@ -18,7 +18,7 @@ from scipy.special import ndtri
 
 from quirewell.science.planning.weigh import Array, Case, Guess, Option, gain
 
-GRID = 41
+GRID = 21
 NODES = (np.arange(25) + 0.5) / 25
 ENDS = 1.6448536269514722  # of a normal: 5 % and 95 %
 

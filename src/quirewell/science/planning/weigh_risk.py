@@ -10,16 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtri
 
-from quirewell.science.planning.weigh import Array, Case, Counts, Option, lines
+from quirewell.science.planning.weigh import Array, Case, Counts, Guess, Option, lines
 
 SEED = 1936
 TIMES = 10  # every draw of the condition meets so many draws of all else
 BATCHES = 20
 WORST = 0.2
+_GRID = np.linspace(0.0, 1.0, 1001)
 _BASIC = ("level", "slope", "mishap", "loses", "factor", "hours", "hour", "grade")
 
 
@@ -76,6 +78,19 @@ class _World:
     works: Array
 
 
+@lru_cache(maxsize=256)
+def _quantiles(guess: Guess) -> Array:
+    return guess.at(_GRID)
+
+
+def _at(guess: Guess, shares: Array) -> Array:
+    """Values of a guess at many shares, read off a fine table."""
+    if guess.sure:
+        return np.full(shares.shape, guess.likely)
+    out: Array = np.interp(shares, _GRID, _quantiles(guess))
+    return out
+
+
 def _gains(case: Case, option: Option, world: _World) -> Array:
     count = world.index.size
     if option.kind == "leave":
@@ -85,14 +100,14 @@ def _gains(case: Case, option: Option, world: _World) -> Array:
     shares = world.shares
     values, sale = case.values(), _sale(case, world)
     at = _steps(case, option, world)
-    after = values[at] * option.factor.at(shares["factor"]) * sale(case.condition.grades[at])
+    after = values[at] * _at(option.factor, shares["factor"]) * sale(case.condition.grades[at])
     hit = shares["mishap"] < option.mishap.mean
-    after = after * np.where(hit, 1 - option.loses.at(shares["loses"]), 1.0)
+    after = after * np.where(hit, 1 - _at(option.loses, shares["loses"]), 1.0)
     if prices.now is None:
         now = values[world.now] * sale(case.condition.grades[world.now])
     else:
         now = prices.now * case.scale * sale(np.full(count, prices.about))
-    work = option.hours.at(shares["hours"]) * terms.hour.at(shares["hour"])
+    work = _at(option.hours, shares["hours"]) * _at(terms.hour, shares["hour"])
     rest = -sum(amount for name, amount in lines(case, option) if name in _SURE)
     out: Array = (1 - terms.sale_fee) * (after - now) - work * (1 + terms.overhead) - rest
     if option.sent:

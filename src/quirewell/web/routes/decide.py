@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import UTC, datetime
+
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from quirewell.record.nouns import ItemState
 from quirewell.stages.cautions import LOCAL_CODES, plain
+from quirewell.stages.disclosure import age_words
 from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.grading import as_json as grade_json
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.weigh_begin import weigh_begins
+from quirewell.stages.weigh_entry import choose_option, keep_weighing
+from quirewell.stages.weigh_view import newer_grade, weigh_view
+from quirewell.stages.working import WorkingView, newest, working_view
 from quirewell.stages.working_rows import WORKINGS
-from quirewell.web.house import house_of
+from quirewell.web.house import House, house_of
 from quirewell.web.page import render_item
-from quirewell.web.saving import Again
+from quirewell.web.saving import Again, saver
 from quirewell.web.workings import routes_of, views
 
 KEYS = ("grade", "dose", "water", "worth")
@@ -32,15 +41,46 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     works = views(state, KEYS, house.studio.bench())
     dose = works["dose"].run or run_method(WORKINGS["dose"].method, "plan", {})
     graded = works["grade"].run
+    weighed = _weighing(house, state)
     return render_item(
         request, "decide.html", state, "decide", refusal=refusal, action=action, works=works,
         dose=dose_json(dose), graded=None if graded is None else grade_json(graded),
-        local_codes=LOCAL_CODES, care=CARE,
+        local_codes=LOCAL_CODES, care=CARE, weigh=weighed,
+        weighed=None if weighed.run is None else weigh_view(state, weighed.run),
+        chosen=state.choices.get("choice"),
+        told_age=age_words(_checked(house), datetime.now(UTC).date()),
     )  # fmt: skip
+
+
+def _weighing(house: House, state: ItemState) -> WorkingView:
+    """The weighing's form: what was typed before, save what was estimated or sold since."""
+    run = newest(state, WORKINGS["weigh"])
+    known = weigh_begins(state, house.studio.bench())
+    again: list[str] = [] if run is None else ["sales", "item"]
+    if run is not None and newer_grade(state, run) is not None:
+        again += ["defects", "rules", "scale", "returns"]
+    laid = {name: known[name] for name in again if name in known}
+    return working_view(state, "weigh", laid, known=known)
+
+
+def _checked(house: House) -> str:
+    own = house.studio.bench().disclosure()
+    return "" if own is None else own.checked_on
 
 
 def _again(action: str) -> Again:
     return lambda request, refusal: _page(request, refusal, action)
 
 
-routes = [Route("/item/{item}/decide", page), *routes_of("decide", KEYS, _again)]
+def _home(part: str) -> Callable[[Request], str]:
+    return lambda request: f"/item/{request.path_params['item']}/decide#{part}"
+
+
+routes = [
+    Route("/item/{item}/decide", page),
+    *routes_of("decide", KEYS, _again),
+    Route("/item/{item}/decide/weigh",
+          saver(keep_weighing, _home("working-weigh"), _again, "weigh"), methods=["POST"]),
+    Route("/item/{item}/decide/choose",
+          saver(choose_option, _home("choose"), _again, "choose"), methods=["POST"]),
+]  # fmt: skip
