@@ -148,6 +148,11 @@ COMMANDS = {
         "parcels",
         "Which items go to grading, in which tier and parcel, or not at all.",
     ),
+    "paper": (
+        "quirewell.cli.paper",
+        "paper",
+        "Receipts, proposal, quote and invoice for an item's owner, as PDF.",
+    ),
     "report": ("quirewell.cli.report", "report", "Write the treatment report as a PDF."),
     "recheck": (
         "quirewell.cli.report",

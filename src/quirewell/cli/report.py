@@ -41,7 +41,8 @@ def _output(default: str) -> Callable[[F], F]:
 
 
 @contextmanager
-def _opened(folder: Path) -> Iterator[Studio]:
+def opened(folder: Path) -> Iterator[Studio]:
+    """A studio to read; its faults end the verb with their sentence."""
     try:
         with Studio.open(folder) as studio:
             yield studio
@@ -51,7 +52,8 @@ def _opened(folder: Path) -> Iterator[Studio]:
         raise click.ClickException(f"{error.filename}: {error.strerror}") from error
 
 
-def _item(studio: Studio, words: str) -> ItemState:
+def item_of(studio: Studio, words: str) -> ItemState:
+    """The item that its id or its title names."""
     return studio.state(studio.find(words) or words)
 
 
@@ -77,8 +79,8 @@ def report(item: str, folder: Path, output: Path, by: str, wants_json: bool) -> 
       quirewell report annual --studio larkmoor
       quirewell report "Copperbeck Garden Annual" --studio larkmoor -o copperbeck.pdf --json
     """
-    with _opened(folder) as studio:
-        state = _item(studio, item)
+    with opened(folder) as studio:
+        state = item_of(studio, item)
         written = write_report(
             studio, state.id, output, by, progress=lambda says: _tell(f"{says} ...")
         )
@@ -117,7 +119,7 @@ def recheck(context: click.Context, report: Path, folder: Path, wants_json: bool
     Example:
       quirewell recheck copperbeck.pdf --studio larkmoor
     """
-    with _opened(folder) as studio:
+    with opened(folder) as studio:
         checked = run_recheck(report, studio, progress=lambda says: _tell(f"again: {says}"))
     if wants_json:
         click.echo(json.dumps(as_json(checked), indent=2))
@@ -146,8 +148,8 @@ def condition(item: str, folder: Path, output: Path, wants_json: bool) -> None:
     Example:
       quirewell condition annual --studio larkmoor -o condition.pdf
     """
-    with _opened(folder) as studio:
-        state = _item(studio, item)
+    with opened(folder) as studio:
+        state = item_of(studio, item)
         head = head_of(studio, state.id)
         output.write_bytes(condition_sheet(state, head.hash, head.at, studio.blobs.path))
     if wants_json:

@@ -36,6 +36,8 @@ def known_refs(state: ItemState) -> frozenset[str]:
         state.captures, state.readings, state.defects, state.grades, state.remaining,
         state.spot_tests, state.overrides, state.steps, state.baths, state.margins,
         state.staples, state.found, state.holes, state.joined,
+        state.choices, state.custodies, state.quotes, state.invoices, state.costs, state.times,
+        state.mishaps,
     ):  # fmt: skip
         refs.update(collection)
     return frozenset(refs)

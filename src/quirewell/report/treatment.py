@@ -251,7 +251,7 @@ def _photograph(
     name = f"photo-{len(files)}.jpg"
     files[name] = plates.photograph(capture, path_of, round(PHOTO_MM / 25.4 * plates.DPI), load)
     when = f"{capture.moment} treatment" if capture.moment else "moment not said"
-    words = f"{_view_words(capture)}, {when}"
+    words = f"{view_words(capture)}, {when}"
     return {
         "file": name,
         "moment": capture.moment or "",
@@ -260,7 +260,8 @@ def _photograph(
     }
 
 
-def _view_words(capture: Capture) -> str:
+def view_words(capture: Capture) -> str:
+    """What a photograph shows, in words."""
     named = {
         "lamp-left": "lamp from the left", "lamp-top": "lamp from the top", "gloss": "gloss",
         "phone": place_words(capture.place),
