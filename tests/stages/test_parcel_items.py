@@ -7,11 +7,10 @@ from decimal import Decimal as D
 
 import pytest
 
-from quirewell.record.apply import noun_of
+from parcel_studio import ITEMS, STUDIO, TODAY, begun, filler, item, kept, planned
 from quirewell.record.bench import BenchState
-from quirewell.record.books import Parcel, Sent, Service
+from quirewell.record.books import Parcel, Sent
 from quirewell.record.dealing import Choice, Holding, Returned, Sold
-from quirewell.record.nouns import Item, ItemState
 from quirewell.stages import parcel_service as terms
 from quirewell.stages import parcelling
 from quirewell.stages.methods import run_method
@@ -20,48 +19,6 @@ from quirewell.stages.parcel_text import read_plan
 from quirewell.stages.parcel_what_if import beside, changed
 from quirewell.stages.parcels_view import view
 from quirewell.stages.refusal import Refusal
-
-TODAY = "2026-11-28"
-STUDIO = {"name": "the service", "currency": "crowns"}
-
-
-def item(id: str, title: str = "", year: str = "1936", **more) -> ItemState:
-    return ItemState(id, 1, Item(title or id.capitalize(), year), **more)
-
-
-def kept(bench: BenchState, command, **form: str) -> BenchState:
-    """The bench after a command of the page."""
-    for draft in command(bench, form):
-        noun: Service = noun_of(draft.kind, draft.body)
-        held = {key: one for key, one in bench.services.items() if key != noun.id}
-        bench = replace(bench, version=bench.version + 1, services={**held, noun.id: noun})
-    return bench
-
-
-def begun(**more: str) -> tuple[BenchState, str]:
-    bench = kept(BenchState(), terms.set_service, **STUDIO, **more)
-    return bench, next(iter(bench.services))
-
-
-def filler() -> tuple[BenchState, str]:
-    """The hand case of two good items and a filler that opens the cheap tier."""
-    bench, id = begun()
-    bench = kept(bench, terms.set_tier, service=id, name="three or more", fee="25", minimum="3")
-    bench = kept(bench, terms.set_tier, service=id, name="any number", fee="40")
-    bench = kept(bench, terms.set_parcel, service=id, name="parcel", fixed="10")
-    for name, back in (("annual", "160"), ("one", "160"), ("two", "117")):
-        bench = kept(bench, terms.type_item, service=id, item=name, goes="yes", value_now="100",
-                     low=back, likely=back, high=back)  # fmt: skip
-    return bench, id
-
-
-ITEMS = (item("annual"), item("one"), item("two"))
-
-
-def planned(bench: BenchState, id: str, states=ITEMS):
-    among = candidates(states, bench.services[id], bench, TODAY)
-    text, items, _ = plan_text(bench.services[id], among, TODAY)
-    return parcelling.ask({"plan": text}), items
 
 
 def test_the_filler_case_typed_on_the_page_gains_52_as_worked_by_hand():

@@ -242,6 +242,7 @@ def sold(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
     except ValueError as error:
         says = str(error)
         field = "on" if "day" in says else "fees" if says.startswith("fees") else "price"
+        says = says.replace("fees lies", "fees lie")
         raise _no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
     return (_draft(state, "item.sold", noun),)
 
