@@ -22,6 +22,7 @@ from quirewell.stages.rule_table import (
     write_rules,
     write_scale,
 )
+from quirewell.stages.standard_terms import TERMS
 from quirewell.stages.step_table import STEP_KINDS
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples/condition"
@@ -285,3 +286,26 @@ def test_a_scale_of_ones_own_gives_its_words():
     assert isinstance(scale, Scale)
     out = graded(_text("defects.csv"), scale=_text("scale.csv"))
     assert (out["grade"]["value"], out["grade"]["words"]) == (4.0, "well read")
+
+
+def test_kinds_added_by_root_are_asked_for_and_said():
+    table = "code,location,extent,unit\ntear,cover,40,mm\ntanned margin,,3,step\n"
+    plain, rooted = graded(table), graded(table, adding="root")
+    assert rooted["raw"]["value"] == pytest.approx(10 - (1.2**2 + 0.75**2) ** 0.5)
+    assert plain["raw"]["value"] == pytest.approx(10 - 1.95)
+    assert graded(table, adding="plain")["raw"] == plain["raw"]
+    assert any("root of their squares" in line for line in rooted["warnings"])
+    with pytest.raises(ValueError, match="one of plain, root"):
+        graded(table, adding="sum")
+    with pytest.raises(ValueError, match="leave out returns"):
+        graded(table, adding="root", returns=_text("returns.csv"))
+
+
+def test_each_general_word_is_defined_used_and_changes_no_number():
+    rows = built_in().rows
+    assert {rule.standard_term for rule in rows} - {""} == set(TERMS)
+    assert all(rule.standard_term for rule in rows if rule.kind not in ("unseen", "offset"))
+    own = rules_in_force("rule,standard_term\nspine-roll,my word\n")
+    assert next(rule for rule in own.rows if rule.id == "spine-roll").standard_term == "my word"
+    assert digest(own, TRADE) == digest(built_in(), TRADE)
+    assert read_rules(write_rules(own)) == own.rows

@@ -23,11 +23,12 @@ _OUT = click.Path(dir_okay=False, path_type=Path)
 @click.option("--rules", type=_FILE, help="Your own rows of rules, laid over the built-in ones.")
 @click.option("--scale", type=_FILE, help="Your own scale: value, words.")
 @click.option("--returns", type=_FILE, help="Grades that came back: item, returned, damage.")
+@click.option("--by-root", is_flag=True, help="Add kinds of damage by the root of their squares.")
 @click.option("--rules-out", type=_OUT, help="Write the table of rules in force as CSV.")
 @JSON
 def grade(
     defects: Path | None, rules: Path | None, scale: Path | None, returns: Path | None,
-    rules_out: Path | None, wants_json: bool,
+    by_root: bool, rules_out: Path | None, wants_json: bool,
 ) -> None:  # fmt: skip
     """Estimate a grade from a list of damage, with its band, what binds it and what mending gains.
 
@@ -53,7 +54,8 @@ def grade(
     if defects is None:
         out, table = _rules_only(texts, wants_json)
     else:
-        run = ask(grading.METHOD, "item", texts, wants_json)
+        adding = {"adding": "root"} if by_root else {}
+        run = ask(grading.METHOD, "item", texts | adding, wants_json)
         out, table = grading.as_json(run), run.drawing["rules"]
     if rules_out is not None:
         _write(rules_out, _dated(table, returns), wants_json)

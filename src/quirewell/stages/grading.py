@@ -1,8 +1,9 @@
 """A grade estimated from a list of damage by rules anyone can change: a registered method.
 
 Parameters are text: ``defects`` (the table of :mod:`.defect_table`), ``rules`` (own rows laid over
-the built-in ones, :mod:`.rule_table`), ``scale`` (an own scale) and ``returns`` (grades that came
-back, with the damage noted before sending).
+the built-in ones, :mod:`.rule_table`), ``scale`` (an own scale), ``returns`` (grades that came
+back, with the damage noted before sending) and ``adding``: how deductions of several kinds of
+damage add up, ``plain`` (usual) or ``root`` (by the root of their squares).
 """
 
 from __future__ import annotations
@@ -30,13 +31,17 @@ from quirewell.stages.defect_table import read_defects, read_returns
 from quirewell.stages.methods import Outcome, method
 from quirewell.stages.repairs import NOTHING, REPAIRS, repairs_for
 from quirewell.stages.rule_table import digest, read_scale, rules_in_force, write_rules
-from quirewell.stages.typed_params import refuse_unknown
+from quirewell.stages.typed_params import one_of, refuse_unknown
 
 METHOD = "condition.grade"
 POINTS = "points"
 SOURCES = ("jcgm101",)
 PRACTICE: Standing = "common practice"
-_KNOWN = ("defects", "rules", "scale", "returns")
+_KNOWN = ("defects", "rules", "scale", "returns", "adding")
+BY_ROOT = (
+    "Deductions of several kinds of damage are added by the root of their squares, as asked for: "
+    "many small ones weigh less than one large one (our own choice, no source)."
+)
 ASSUMES = (
     "An estimate by rules that anyone can change (common practice, no source), not a grade: "
     "whoever grades looks with other eyes.",
@@ -81,7 +86,13 @@ def grade(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     if params.get("returns", "").strip():
         returns = calibrate(read_returns(params["returns"], rules, scale), rules, scale)
         rules = calibrated(rules, returns)
-    grading = Grading(damages, rules, scale)
+    by_root = one_of(params, "adding", ("plain", "root"), "plain") == "root"
+    if by_root and returns is not None:
+        raise ValueError(
+            "weights are learnt from returns for deductions that simply add up; leave out returns, "
+            "or adding = root"
+        )
+    grading = Grading(damages, rules, scale, by_root)
     found = grading.estimate()
     drawing = {"rules": write_rules(rules)}
     out += [*_numbers(found), *_costs(found, drawing), *_repairs(grading, found, drawing)]
@@ -93,7 +104,8 @@ def grade(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     ]
     if returns is not None:
         out += _returned(returns, grading)
-    return Outcome(tuple(out), (*_warnings(out, damages), *ASSUMES), drawing)
+    root = (BY_ROOT,) if by_root else ()
+    return Outcome(tuple(out), (*_warnings(out, damages), *root, *ASSUMES), drawing)
 
 
 def _warnings(findings: list[Finding], damages: tuple[Damage, ...]) -> list[str]:

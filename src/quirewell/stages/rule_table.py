@@ -12,6 +12,7 @@ import hashlib
 import io
 import math
 import re
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 
@@ -27,14 +28,17 @@ from quirewell.stages.plain_table import TableError, read_rows
 from quirewell.stages.typed import Unreadable, number
 
 COLUMNS = (
-    "rule", "code", "term", "location", "measure", "unit", "over", "kind", "from", "per", "value",
-    "cap", "spread", "note",
+    "rule", "code", "term", "standard_term", "location", "measure", "unit", "over", "kind", "from",
+    "per", "value", "cap", "spread", "note",
 )  # fmt: skip
+_NO_NUMBERS = ("standard_term",)  # columns that a digest leaves out
 SCALE_COLUMNS = ("value", "words")
 _VERSION = re.compile(r"^#\s*version\s+(?P<version>\S.*?)\s*$", re.MULTILINE)
-_WORDS = {"rule": "id", "code": "code", "term": "term", "location": "location", "unit": "unit",
-          "measure": "measure", "over": "over", "kind": "kind", "note": "note"}  # fmt: skip
+_WORDS = {"rule": "id", "code": "code", "term": "term", "standard_term": "standard_term",
+          "location": "location", "unit": "unit", "measure": "measure", "over": "over",
+          "kind": "kind", "note": "note"}  # fmt: skip
 _NUMBERS = {"from": "start", "per": "per", "value": "value", "cap": "cap", "spread": "spread"}
+_MAY_BE_EMPTY = ("term", "standard_term", "measure", "note")
 _MOST = 60
 
 
@@ -95,7 +99,7 @@ def _rule(row: dict[str, str], before: Rule | None) -> Rule:
     words: dict[str, str] = {}
     numbers: dict[str, float] = {}
     for column, name in _WORDS.items():
-        if row.get(column) or (column in row and column in ("term", "measure", "note")):
+        if row.get(column) or (column in row and column in _MAY_BE_EMPTY):
             words[name] = row[column]
         elif before is not None and (column not in row or kind == "off"):
             words[name] = str(getattr(before, name))
@@ -127,18 +131,18 @@ def _number(text: str, column: str) -> float:
         raise RuleError(f"{column} is {text[:_MOST]!r}, which is no number; write 2.5") from error
 
 
-def write_rules(rules: Rules, remark: str = "") -> str:
+def write_rules(rules: Rules, remark: str = "", columns: Sequence[str] = COLUMNS) -> str:
     """The table as text that :func:`read_rules` reads back as the same rules."""
     out = io.StringIO()
     out.write(f"# version {rules.version}\n" if rules.version else "")
     out.write("".join(f"# {line}\n" for line in remark.splitlines()))
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow(columns)
     for rule in rules.rows:
         writer.writerow([
             _plain(getattr(rule, _NUMBERS[column])) if column in _NUMBERS
             else getattr(rule, _WORDS[column])
-            for column in COLUMNS
+            for column in columns
         ])  # fmt: skip
     return out.getvalue()
 
@@ -148,8 +152,10 @@ def _plain(value: float) -> str:
 
 
 def digest(rules: Rules, scale: Scale) -> str:
-    """SHA-256 of table and scale as written, which the order of rows does not touch."""
-    text = write_rules(Rules(rules.rows)) + write_scale(scale)
+    """SHA-256 of table and scale as written, which neither the order of rows touches nor a word
+    that no number hangs on."""
+    columns = [one for one in COLUMNS if one not in _NO_NUMBERS]
+    text = write_rules(Rules(rules.rows), columns=columns) + write_scale(scale)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -228,6 +228,49 @@ def test_chances_of_a_return_add_up_and_spread_with_its_noise() -> None:
     assert max(c for _, c in sure) > max(c for _, c in loose)
 
 
+def by_root(*damages: Damage) -> Grading:
+    return Grading(damages, built_in(), TRADE, by_root=True)
+
+
+def test_kinds_added_by_the_root_of_their_squares_by_hand() -> None:
+    """sqrt(.30^2 + 1.20^2 + 1.50^2 + .75^2) = sqrt(4.3425) = 2.0839 off: 7.9161, the step 7.5."""
+    found = by_root(*FOUR).estimate()
+    assert found.raw.value == pytest.approx(10 - math.sqrt(4.3425), abs=1e-9)
+    assert found.grade.value == 7.5
+    assert found.raw.low90 <= found.raw.value <= found.raw.high90
+
+
+def test_ten_trifles_do_not_weigh_as_one_loss_and_one_kind_alone_weighs_the_same() -> None:
+    """Ten kinds of .1 each: .316 instead of 1; one kind however often: as before."""
+    ten = Rules(tuple(Rule(f"r{k}", f"c{k}", "deduct", value=0.1) for k in range(10)))
+    trifles = tuple(Damage(f"c{k}", 1.0, "flag") for k in range(10))
+    assert Grading(trifles, ten, TRADE).estimate().raw.value == pytest.approx(9.0)
+    rooted = Grading(trifles, ten, TRADE, by_root=True).estimate()
+    assert rooted.raw.value == pytest.approx(10 - math.sqrt(0.1))
+    twice = (TEAR, TEAR)
+    assert by_root(*twice).estimate().raw.value == graded(*twice).estimate().raw.value
+
+
+def test_by_root_more_damage_never_raises_the_grade_in_4_000_cases() -> None:
+    rng, draw = random.Random(7), np.random.default_rng(7)
+    for _ in range(40):
+        damages = some_damage(rng, built_in(), rng.randint(1, 9))
+        grading = by_root(*damages)
+        extents = np.array([[one.extent for one in grading.damages]])
+        more = extents + np.where(
+            draw.random((100, len(damages))) < 0.4, draw.exponential(20, (100, len(damages))), 0.0
+        )
+        before, after = grading.raw_of(extents)[0], grading.raw_of(more)
+        assert np.all(after <= before + 1e-12)
+        assert before >= graded(*damages).raw_of(extents)[0] - 1e-12, "never below the plain sum"
+
+
+def test_by_root_mending_gains_at_most_what_is_off() -> None:
+    grading = by_root(*FOUR)
+    gone = grading.without(("crease_colour",))
+    assert gone.raw.value == pytest.approx(10 - math.sqrt(4.3425 - 2.25), abs=1e-9)
+
+
 def test_rows_of_a_user_replace_add_and_switch_off() -> None:
     own = [
         Rule("spine-roll", "spine_roll", "deduct", "spine", "mm", start=1, value=0.05),

@@ -1,7 +1,9 @@
 """A grade from a list of damage: value, band, what binds, what each kind of damage costs.
 
 raw = max(0, min(all ceilings, 10 + offset - sum of deductions)), deductions capped one by one; the
-grade is the step of the scale below it. The band comes from draws with a fixed seed
+grade is the step of the scale below it. With ``by_root`` the deductions of each code are added up
+and the codes by the root of their squares, so that ten trifles do not weigh as one loss (our own
+choice, off unless asked for). The band comes from draws with a fixed seed
 (``jcgm101``): each extent normal with its u and cut at 0, each deduction log-normal and each
 ceiling normal about the rule's value, and what was not looked at (half the time nothing, else
 exponential; assumed). More damage never raises the value, and the order of rows does not matter.
@@ -146,9 +148,11 @@ class Grading:
     """A list of damage under a table of rules, drawn once; asked for the estimate and for what
     each repair would change."""
 
-    def __init__(self, damages: Iterable[Damage], rules: Rules, scale: Scale) -> None:
+    def __init__(
+        self, damages: Iterable[Damage], rules: Rules, scale: Scale, by_root: bool = False
+    ) -> None:
         self.damages = tuple(sorted(damages))
-        self.rules, self.scale = rules, scale
+        self.rules, self.scale, self.by_root = rules, scale, by_root
         self._hits: list[tuple[Rule, list[int]]] = []
         of: dict[tuple[str, str], list[int]] = {}
         for index, one in enumerate(self.damages):
@@ -194,7 +198,8 @@ class Grading:
     def raw_of(self, extents: Array) -> Array:
         """Raw values, the rules as they stand, of many sets of extents (n, damages)."""
         offset = self._offset.value if self._offset else 0.0
-        return _raw(self._points(extents), self._tops(extents), offset)
+        points = self._points(extents)
+        return _raw(self._total(points, self._codes()), self._tops(extents), offset)
 
     def _draw(self) -> None:
         """Draw once: points, tops and what was not looked at."""
@@ -226,7 +231,20 @@ class Grading:
         tops = [rule.code not in gone for rule, _ in self._ceiling]
         points = self._all_points[:, keep] if gone else self._all_points
         limits = self._all_tops[:, tops] if gone else self._all_tops
-        return _raw(points, limits, self._offsets - self._hidden)
+        codes = [code for code in self._codes() if code not in gone]
+        return _raw(self._total(points, codes), limits, self._offsets - self._hidden)
+
+    def _codes(self) -> list[str]:
+        return [rule.code for rule, _ in self._deduct]
+
+    def _total(self, points: Array, codes: list[str]) -> Array:
+        """All points off, (draws): a plain sum, or by the root of the codes' squares."""
+        if not self.by_root:
+            return np.asarray(points.sum(axis=1))
+        squares = np.zeros(len(points))
+        for code in set(codes):
+            squares += points[:, [one == code for one in codes]].sum(axis=1) ** 2
+        return np.sqrt(squares)
 
     def _raw_value(self, gone: Collection[str]) -> float:
         extents = self._extents.copy()
@@ -278,7 +296,8 @@ class Grading:
         limits = self._limits(self._ceiling)
         offset = self._offset.value if self._offset else 0.0
         lowest = limits[0] if limits else None
-        binds = lowest is not None and lowest.rule.value < TOP + offset - float(points.sum())
+        off = float(self._total(points[None, :], self._codes())[0])
+        binds = lowest is not None and lowest.rule.value < TOP + offset - off
         rated = {index for rule, met in self._hits for index in met if rule.kind != "off"}
         return Estimate(
             raw, self.scale.floor(value), self.scale.floor(raw.low90), self.scale.floor(raw.high90),
@@ -330,8 +349,8 @@ class Grading:
         )  # fmt: skip
 
 
-def _raw(points: Array, tops: Array, offset: Array | float) -> Array:
-    left = TOP + offset - points.sum(axis=1)
+def _raw(off: Array, tops: Array, offset: Array | float) -> Array:
+    left = TOP + offset - off
     if tops.shape[1]:
         left = np.minimum(left, tops.min(axis=1))
     out: Array = np.clip(left, 0.0, TOP)

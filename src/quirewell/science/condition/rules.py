@@ -11,8 +11,9 @@ counts one measure of one kind of damage (its ``code``) in one unit:
 - ``offset``: whoever grades is stricter (-) or milder (+) by ``value`` points;
 - ``off``: the rule is switched off.
 
-``spread`` says how unsure the rule itself is: of a deduction as a share of it (standard deviation
-of the logarithm), of a ceiling and an offset in points.
+``standard_term`` is a general word for the alteration and touches no number. ``spread`` says how
+unsure the rule itself is: of a deduction as a share of it (standard deviation of the logarithm), of
+a ceiling and an offset in points.
 """
 
 from __future__ import annotations
@@ -62,6 +63,7 @@ class Rule:
     spread: float = 0.0
     term: str = ""
     note: str = ""
+    standard_term: str = ""
 
     def __post_init__(self) -> None:
         for column, word, known in (
@@ -152,5 +154,5 @@ def switched_off(rule: Rule) -> Rule:
     return Rule(
         rule.id, rule.code, "off", rule.location, rule.unit, rule.measure, rule.over, rule.start,
         rule.per, rule.value if rule.value >= 0 else 0.0, rule.cap, rule.spread, rule.term,
-        rule.note,
+        rule.note, rule.standard_term,
     )  # fmt: skip
