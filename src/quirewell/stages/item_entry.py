@@ -98,7 +98,8 @@ def _proposed(sheet: Sheet) -> dict[str, tuple[int, str]]:
 def look_items(
     text: str, form: Form, there: Iterable[ItemState], today: date | None = None
 ) -> LookedItems:
-    """What a table of a collection would open. ``there`` are the items the studio has.
+    """What a table of a collection would open. ``there`` are the items the studio has; ``again``
+    = "yes" in the form opens rows all the same that are alike one of them (a second copy).
 
     Raises:
         TableError: no table.
@@ -122,7 +123,7 @@ def look_items(
         except ValueError as error:
             aside.append(Aside(line, for_page(error)))
             continue
-        if known[row.key]:
+        if known[row.key] and form.get("again") != "yes":
             known[row.key] -= 1
             doubled.append(Aside(line, "the studio has it already, by title, year, price and day"))
         else:

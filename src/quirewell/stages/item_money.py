@@ -29,7 +29,8 @@ AIMS = (
 assert {key for key, _ in AIMS} == set(get_args(Aim))
 
 
-def _no(form: Form, field: str, says: str) -> Refusal:
+def refused(form: Form, field: str, says: str) -> Refusal:
+    """A refusal at a box, its sentence begun with a capital and ended once."""
     says = says[:1].upper() + says[1:]
     return Refusal((Problem(field, says if says.endswith("?") else f"{says.rstrip('.')}."),),
                    values=dict(form))  # fmt: skip
@@ -48,7 +49,7 @@ def _money(form: Form, name: str, currency: str) -> tuple[Decimal | None, str]:
                 "into that first, at the rate of the day"
             )
     except typed.Unreadable as error:
-        raise _no(form, name, for_page(error)) from error
+        raise refused(form, name, for_page(error)) from error
     return amount.value, currency or amount.currency
 
 
@@ -57,7 +58,7 @@ def _on(form: Form, name: str) -> str:
     try:
         return day_text(text, "") if text else ""
     except typed.Unreadable as error:
-        raise _no(form, name, for_page(error)) from error
+        raise refused(form, name, for_page(error)) from error
 
 
 def currency_of(state: ItemState, bench: BenchState) -> str:
@@ -77,9 +78,9 @@ def note_cost(state: ItemState, form: Form, bench: BenchState) -> tuple[Draft, .
     """
     amount, unit = _money(form, "amount", currency_of(state, bench))
     if amount is None:
-        raise _no(form, "amount", "say how much it was, as in 12.50")
+        raise refused(form, "amount", "say how much it was, as in 12.50")
     if form.get("kind", "") not in COST_KINDS:
-        raise _no(form, "kind", f"a cost is one of {', '.join(COST_KINDS)}")
+        raise refused(form, "kind", f"a cost is one of {', '.join(COST_KINDS)}")
     body = {"id": f"cost-{state.version + 1}", "kind": form["kind"], "amount": plain(amount),
             "currency": unit, "day": _on(form, "day"),
             "note": clean(form.get("note", ""), _NOTE)}  # fmt: skip
@@ -98,7 +99,7 @@ def hold(state: ItemState, form: Form, bench: BenchState) -> tuple[Draft, ...]:
     u, unit = _money(form, "value_u", unit)
     wanted = form.get("wanted", "")
     if wanted and wanted not in bench.wants:
-        raise _no(form, "wanted", "there is no such want; it may have been set aside meanwhile")
+        raise refused(form, "wanted", "there is no such want; it may have been set aside meanwhile")
     body = {
         "aim": form.get("aim", ""), "asked": asked and plain(asked), "currency": unit,
         "value_now": None if value is None else plain(value), "value_u": u and plain(u),
@@ -116,13 +117,13 @@ def sell(state: ItemState, form: Form, bench: BenchState) -> tuple[Draft, ...]:
     """
     price, unit = _money(form, "price", currency_of(state, bench))
     if price is None:
-        raise _no(form, "price", "say what it sold for; 0 where it was given away")
+        raise refused(form, "price", "say what it sold for; 0 where it was given away")
     fees = None
     if text := form.get("fees", "").strip():
         try:
             fees = fee_of(text, price, sale_cells.decimal_sign([text]), unit)
         except typed.Unreadable as error:
-            raise _no(form, "fees", for_page(error)) from error
+            raise refused(form, "fees", for_page(error)) from error
     body = {"price": plain(price), "currency": unit, "on": _on(form, "on"),
             "fees": None if fees is None else plain(fees), "to": clean(form.get("to", ""), 120),
             "note": clean(form.get("note", ""), _NOTE)}  # fmt: skip
@@ -150,7 +151,7 @@ def set_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
     """
     key = form.get("id", "")
     if not any(key in held for held in (state.costs, state.times, state.mishaps, state.sold)):
-        raise _no(form, "id", "there is no such record; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such record; it may have been set aside meanwhile")
     return (Draft(state.id, "record.retracted", to_body(Retract(key))),)
 
 
@@ -161,7 +162,7 @@ def _draft(
     try:
         made: object = from_body(noun, given)
     except ValueError as error:
-        raise _no(form, field, f"{error}".removeprefix(f"{noun.__name__}: ")) from error
+        raise refused(form, field, f"{error}".removeprefix(f"{noun.__name__}: ")) from error
     return Draft(state.id, kind, to_body(made))
 
 
@@ -179,7 +180,9 @@ def time_from_steps(state: ItemState, form: Form) -> tuple[Draft, ...]:
     if form.get("step"):
         steps = [one for one in steps if one.id == form["step"]]
     if not steps:
-        raise _no(form, "step", "there is no done step with minutes that was not taken over yet")
+        raise refused(
+            form, "step", "there is no done step with minutes that was not taken over yet"
+        )
     return tuple(
         Draft(state.id, "time.noted", to_body(_step_time(state, step, place)))
         for place, step in enumerate(steps)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from statistics import median
@@ -26,7 +26,8 @@ from quirewell.science.planning.bench_memory import (
     share_band,
 )
 from quirewell.stages.accounting import METHOD as ACCOUNT
-from quirewell.stages.item_account import account_params, currencies_of
+from quirewell.stages.asking import number_text, quantity_name, unit_text
+from quirewell.stages.item_account import account_params, currencies_of, doing_words
 from quirewell.stages.methods import Outcome, method, run_method
 from quirewell.stages.naming import sheet_of
 from quirewell.stages.own_sales import plain, rates_of, title_key
@@ -243,6 +244,43 @@ def memory_run(studio: Studio) -> Run:
     """What the bench remembers, out of all its items as they are now."""
     states = [studio.state(entry.id) for entry in studio.items()]
     return run_method(METHOD, "bench", {}, params=table_params(states, studio.bench()))
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One thing remembered: what, how much with its band, and what it rests on."""
+
+    what: str
+    says: str
+    band: str
+    rests: str
+
+
+def memory_told(run: Run) -> tuple[Told, ...]:
+    """What is remembered, a row each; the ranges for the next item stand with their hours."""
+    next_by = {
+        (one.subject, one.quantity): one for one in run.findings if "hours_next" in one.quantity
+    }
+    return tuple(_row(one, next_by) for one in run.findings if "hours_next" not in one.quantity)
+
+
+def _row(one: Finding, next_by: Mapping[tuple[str, str], Finding]) -> Told:
+    name = quantity_name(one.quantity)
+    what = name if one.subject == "item" else f"{name}, {doing_words(one.subject)}"
+    if one.value is None:
+        return Told(what, one.text, "", "")
+    share = one.quantity == "memory.mishap_rate"
+    factor, unit = (100.0, "%") if share else (1.0, unit_text(one.unit))
+    numbers = [number_text(factor * value, None)
+               for value in (one.value, one.low90 or 0.0, one.high90 or 0.0)]  # fmt: skip
+    rests = one.note
+    low = next_by.get((one.subject, "memory.hours_next_low"))
+    high = next_by.get((one.subject, "memory.hours_next_high"))
+    if low is not None and high is not None and low.value is not None and high.value is not None:
+        rests += f"; {low.note}: {number_text(low.value, None)} to {number_text(high.value, None)}"
+    return Told(
+        what, f"{numbers[0]} {unit}".strip(), f"{numbers[1]} to {numbers[2]} {unit}".strip(), rests
+    )
 
 
 def hours_per_wrap(studio: Studio) -> tuple[float, float, float, int] | None:

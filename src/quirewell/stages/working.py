@@ -199,7 +199,7 @@ def work_out(
     try:
         run = run_by(working.method, working.subject, files, inputs, params)
     except ValueError as error:
-        says = f"{error}".rstrip(".")
+        says = re.sub(r" \([^()]*--[^()]*\)", "", f"{error}").rstrip(".")
         says += "" if says.endswith("?") else "."
         raise Refusal((Problem(_box_of(working, says), says),), values=dict(form)) from error
     return (Draft(state.id, "run.recorded", to_body(run)),)
@@ -229,11 +229,17 @@ _ABOUT = {
     "unit": "unit", "mends": "mends", "day first": "day_first", "mass": "wrap_mass_g",
     "magnesium": "mg_mol_per_kg", "photograph of the head: ": "head",
 }  # fmt: skip
+_ABOUT_PRICE = {
+    "grade lies": "grade", "which grade": "grade", "low": "low", "currency": "rates",
+    "nothing says what one is": "rates", "sale": "sales", "line ": "sales", "table": "sales",
+    "today": "today", "in which": "columns", "which column": "columns", "decimal": "decimal",
+}  # fmt: skip
 
 
 def _box_of(working: Working, says: str) -> str:
     names = [box.name for box in working.boxes]
-    for word, name in _ABOUT.items():
+    about = _ABOUT_PRICE if working.key == "price" else _ABOUT
+    for word, name in about.items():
         if word in says and name in names:
             return name
     return names[0]

@@ -243,7 +243,7 @@ def _items(asked: _Asked, used: int) -> tuple[str, ...]:
     if asked.item is None and len({name.lower() for name in names}) > 1:
         return (
             f"The sales are of {len(names)} items ({', '.join(names[:6])}) and count as of one "
-            "kind; name one (--item) for its own level.",
+            "kind; name one of them for its own level.",
         )
     others = len(asked.table.records) - used
     if asked.item is not None and not used and others:

@@ -21,6 +21,7 @@ from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
 from quirewell.web.routes import (
     bench,
+    books,
     buying,
     contact,
     damage,
@@ -30,6 +31,7 @@ from quirewell.web.routes import (
     intake,
     items,
     look,
+    money,
     parcels,
     pictures,
     press_bench,
@@ -65,6 +67,8 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *items.routes,
             *bench.routes,
             *press_bench.routes,
+            *books.routes,
+            *money.routes,
             *intake.routes,
             *contact.routes,
             *damage.routes,

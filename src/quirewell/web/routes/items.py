@@ -9,6 +9,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.stages import overview
+from quirewell.stages.item_account import held_says
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import shade, shades
 from quirewell.stages.treat import undo_guard
@@ -64,6 +65,7 @@ def _item(request: Request, refusal: Refusal | None, action: str) -> Response:
         request, "item.html", state, "", refusal=refusal, action=action,
         view=overview.item_view(state, house.studio.bench()), shades=shades(state), shade=chosen,
         drawing=drawing(state.gathering, state.id, chosen),
+        held=held_says(state, house.studio.bench()),
     )  # fmt: skip
 
 
