@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from quirewell.record.finding import Finding
-from quirewell.record.nouns import Bath, Defect, Gathering, GradeEstimate, ItemState, Reading, Step
+from quirewell.record.nouns import Bath, Gathering, ItemState, Reading, Step
 from quirewell.report.inks import inks_part
 from quirewell.report.references import reference_words
 from quirewell.report.workings import AFTER_KEYS, BEFORE_KEYS, workings_part
@@ -17,7 +17,7 @@ from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.damage_lines import damage_lines
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.methods import find_method
-from quirewell.stages.naming import place_words, sheet_of, sheet_pages, sheet_words, time_words
+from quirewell.stages.naming import place_words, sheet_pages, sheet_words, time_words
 from quirewell.stages.outlooking import METHOD as OUTLOOK
 from quirewell.stages.prove import ProveView, prove_view
 from quirewell.stages.results import (
@@ -90,42 +90,8 @@ def _record(text: str, ref: str, field: str, value: Any) -> Shown:
     return Shown(text, (ref,), f"record:{field}", float(value))
 
 
-def condition_part(state: ItemState, moment: str) -> dict[str, Any]:
-    """Defects as noted at a moment, grouped by where they are, and the owner's estimate."""
-    found = [entry for entry in state.defects.values() if entry.moment == moment]
-    groups: dict[str, list[Defect]] = {}
-    for entry in sorted(found, key=lambda entry: _place_key(entry.place)):
-        groups.setdefault(entry.place, []).append(entry)
-    return {
-        "groups": [
-            {
-                "where": _capital(place_words(place)),
-                "rows": [
-                    [entry.term, entry.severity, entry.extent, entry.note] for entry in entries
-                ],
-            }
-            for place, entries in groups.items()
-        ],
-        "grade": _grade(state.grades.get(f"grade.{moment}")),
-    }
-
-
-def _place_key(place: str) -> tuple[int, str]:
-    return (0 if place == "item" else 2 if sheet_of(place) else 1, place)
-
-
 def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
-
-
-def _grade(grade: GradeEstimate | None) -> list[Any]:
-    if grade is None:
-        return []
-    by = f"by {grade.by}" if grade.by else "by the owner"
-    number: Any = ""
-    if grade.value is not None:
-        number = _record(f"{grade.value} of 10", f"grade.{grade.moment}", "value", grade.value)
-    return [number, grade.words, by]
 
 
 def treatment_part(state: ItemState) -> dict[str, Any]:

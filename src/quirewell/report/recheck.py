@@ -13,8 +13,11 @@ from typing import Any
 from quirewell.record.canonical import GENESIS
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
+from quirewell.report.damage import DRAWN, NOTED
 from quirewell.report.manifest import NoManifest, finding_of, load_manifest, run_of, version_at
 from quirewell.stages.damage_lines import TOLD, held_of, tears_shown
+from quirewell.stages.damage_schedule import added, extent_words
+from quirewell.stages.drawn_extent import drawn_extents
 from quirewell.stages.methods import find_method, run_method
 from quirewell.stages.results import shown
 from quirewell.stages.tears_told import told_tears
@@ -142,6 +145,11 @@ def _check_number(work: _Work, number: dict[str, Any], progress: Callable[[str],
         _check_told(work, number, refs, progress)
     elif quantity.startswith("mean:") or quantity == "range":
         _check_mean(work, number, refs, progress)
+    elif quantity == DRAWN:
+        _check_drawn(work, number, refs)
+    elif quantity == NOTED:
+        for ref in refs:
+            _check_kept(work, number, ref)
     elif quantity.startswith("record:") or refs[0] in work.then.readings:
         _check_record(work, number, refs[0])
     elif quantity in ("staple", "joined"):
@@ -228,6 +236,32 @@ def _check_record(work: _Work, number: dict[str, Any], ref: str) -> None:
         work.say(ref, name, number["text"], now, "the report does not say what the journal says")
 
 
+def _check_drawn(work: _Work, number: dict[str, Any], refs: list[str]) -> None:
+    """What was drawn of one or more defects, measured again and added up."""
+    work.readings += len(refs)
+    says = []
+    for state in (work.then, work.state):
+        held = [state.defects[ref] for ref in refs if ref in state.defects]
+        unit = str(number["unit"])
+        told = [[one for one in drawn_extents(defect) if one.unit == unit] for defect in held]
+        found = [one[0] for one in told if one]
+        says.append(added(found) if len(found) == len(refs) else None)
+    then, now = says
+    quantity, text = str(number["quantity"]), number["text"]
+    if (
+        then is None
+        or not _same(float(number["value"]), then.value)
+        or (not _same_or_none(number["u"], then.u))
+    ):
+        why = "the report does not say what the journal says"
+        work.say(refs[0], quantity, text, "nothing" if then is None else extent_words(then), why)
+    elif now is None:
+        work.say(refs[0], quantity, text, "nothing", "the record was set aside since")
+    elif then != now:
+        why = "the record was corrected in the journal since"
+        work.say(refs[0], quantity, text, extent_words(now), why)
+
+
 def _check_kept(work: _Work, number: dict[str, Any], ref: str) -> None:
     """A record told in words: still there, and as it was."""
     work.readings += 1
@@ -267,7 +301,7 @@ def _record(state: ItemState, ref: str) -> Any:
         return getattr(state, ref)
     for collection in (
         state.readings, state.steps, state.spot_tests, state.baths, state.grades, state.margins,
-        state.staples, state.joined,
+        state.staples, state.joined, state.defects,
     ):  # fmt: skip
         if ref in collection:
             return collection[ref]

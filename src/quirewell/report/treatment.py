@@ -16,8 +16,10 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Capture, ItemState, Report
 from quirewell.report import content, plates
+from quirewell.report.damage import condition_part, drawing_files
 from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
 from quirewell.report.finish import finish_files, finish_part
+from quirewell.report.grade import grade_part
 from quirewell.report.manifest import manifest_of
 from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
@@ -29,7 +31,7 @@ from quirewell.stages.results import PageResult, Shown, page_results
 from quirewell.stages.shades import Shade, shade
 from quirewell.studio.studio import Studio
 
-TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 4
+TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 5
 LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 37.0, 78.0
 SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
 Progress = Callable[[str], None]
@@ -137,8 +139,9 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "drawing": "gathering.svg" if state.gathering else "",
         "drawing_alt": gathering_words(state.gathering) if state.gathering else "",
         "item": content.item_part(state),
-        "before": content.condition_part(state, "before"),
-        "after": content.condition_part(state, "after"),
+        "before": condition_part(state, "before"),
+        "estimate": grade_part(state),
+        "after": condition_part(state, "after"),
         "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
         "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],
         "treatment": content.treatment_part(state),
@@ -210,6 +213,8 @@ def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> byte
             files[f"shade-{entry.key}.svg"] = drawn.encode()
             words = {0: "lowest", 1: "", 2: "", 3: "", 4: "", 5: "highest"}
             files[f"key-{entry.key}.svg"] = legend_svg(words, PRINT).encode()
+    for moment in ("before", "after"):
+        files.update(drawing_files(state, moment))
     files.update(rejoin_files(state))
     files.update(finish_files(state))
     return typeset(TEMPLATE, said.content, files, head.at)
