@@ -36,7 +36,7 @@ class MissingShape:
 
 
 def missing_shapes(run: Run, frame: PageFrame) -> tuple[MissingShape, ...]:
-    """Missing pieces that a measurement drew, as it listed them."""
+    """Missing pieces that a measurement drew, largest first; boxes last."""
     limits = frame.mm(read_points(run.drawing.get("outline", "")))
     paper = frame.mm(read_points(run.drawing.get("paper", "")))
     if len(limits) != 4 or len(paper) < 3:
@@ -51,6 +51,7 @@ def missing_shapes(run: Run, frame: PageFrame) -> tuple[MissingShape, ...]:
         found += pieces
         if not pieces:
             boxes.append(_box(low, high))
+    found.sort(key=lambda one: -one[1])
     total = sum(area for _, area in found)
     whole = not boxes and total > 0
     shapes = [

@@ -37,7 +37,9 @@ LEAST_STAIN_MM2 = SPOT_MM2
 SPOTS_U_SHARE = 0.2
 # A margin this much yellower than the middle is told as tanned (assumed).
 TANNED_DB = 2.0
-_SIDES = ("head", "right", "foot", "left")
+# A tanned margin reaches unevenly: patches that begin within so many of its depths may be that.
+UNEVEN_BANDS = 2.0
+_YOURS = "the word is yours: rust, a tideline, soiling, or brown print"
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,24 +200,55 @@ def _stains(run: Run, capture: Capture, frame: PageFrame) -> list[Proposal]:
             region = Region("polygon", (one.outline,))
             why = "a long narrow stretch is browner and darker than the paper on both sides"
             made.append(_stain("tideline", capture, frame, "tideline", region, why))
-        elif one.kind == "stain" and one.area_mm2 >= LEAST_STAIN_MM2:
+    large = [one for one in found if one.kind == "stain" and one.area_mm2 >= LEAST_STAIN_MM2]
+    band = _tanned_band(run)
+    beside = [one for one in large if band and _to_edge(one, frame) < UNEVEN_BANDS * band]
+    for one in large:
+        if one not in beside:
             region = Region("polygon", (one.outline,))
-            why = (
-                "browner and darker than the paper round it; the word is yours: rust, a tideline, "
-                "soiling, or brown print"
-            )
+            why = f"browner and darker than the paper round it; {_YOURS}"
             made.append(_stain("stain", capture, frame, "stain", region, why))
+    if beside:
+        region = Region("polygon", tuple(one.outline for one in beside[:MOST_SHAPES]))
+        count = f"{len(beside)} patches" if len(beside) > 1 else "a patch"
+        why = (
+            f"{count} in the tanned margin, browner than its fall from the edge explains: "
+            f"stains, or a margin tanned unevenly; {_YOURS}"
+        )
+        made.append(_stain("patches", capture, frame, "stain", region, why, place=False))
     spots = [one for one in found if one.kind == "spot"]
     if len(spots) >= FEWEST_SPOTS:
         made.append(_foxing(spots, capture, frame))
     return made
 
 
+def _to_edge(one: StainShape, frame: PageFrame) -> float:
+    """How near a shape comes to a free edge of its page [mm]; the fold is none."""
+    xs, ys = [x for x, _ in one.outline], [y for _, y in one.outline]
+    ways = [min(ys)]
+    if frame.height_mm:
+        ways.append(frame.height_mm - max(ys))
+    if not frame.page.endswith("right"):
+        ways.append(min(xs))
+    if not frame.page.endswith("left") and frame.width_mm:
+        ways.append(frame.width_mm - max(xs))
+    return min(ways)
+
+
+def _tanned_band(run: Run) -> float:
+    """How far in the margin is told as tanned [mm]; 0 where it is not."""
+    more, decay = _finding(run, "tone.margin_db"), _finding(run, "tone.profile.decay_mm")
+    if more is None or more.value is None or decay is None or not decay.value:
+        return 0.0
+    return decay.value if more.value >= max(TANNED_DB, 3 * (more.u or 0.0)) else 0.0
+
+
 def _stain(
-    kind: str, capture: Capture, frame: PageFrame, term: str, region: Region, why: str
-) -> Proposal:
+    kind: str, capture: Capture, frame: PageFrame, term: str, region: Region, why: str,
+    place: bool = True,
+) -> Proposal:  # fmt: skip
     sure = "look at it: brown print may pass for a stain"
-    return _made(kind, capture, frame, term, region, sure=sure, why=why, u_mm=0.4)
+    return _made(kind, capture, frame, term, region, sure=sure, why=why, u_mm=0.4, place=place)
 
 
 def _foxing(spots: Sequence[StainShape], capture: Capture, frame: PageFrame) -> Proposal:
@@ -240,12 +273,10 @@ def _foxing(spots: Sequence[StainShape], capture: Capture, frame: PageFrame) -> 
 def _tanned(run: Run, capture: Capture, frame: PageFrame) -> list[Proposal]:
     """A band along the free edges whose paper is clearly yellower than the middle."""
     more, decay = _finding(run, "tone.margin_db"), _finding(run, "tone.profile.decay_mm")
-    wide, high = frame.width_mm, frame.height_mm
-    if more is None or more.value is None or decay is None or not decay.value:
+    wide, high, band = frame.width_mm, frame.height_mm, _tanned_band(run)
+    if not band or more is None or decay is None or wide is None or high is None:
         return []
-    if more.value < max(TANNED_DB, 3 * (more.u or 0.0)) or wide is None or high is None:
-        return []
-    band = min(decay.value, wide / 3, high / 3)
+    band = min(band, wide / 3, high / 3)
     fold = "right" if frame.page.endswith("left") else "left"
     x0 = 0.0 if fold == "left" else band
     x1 = wide if fold == "right" else wide - band
@@ -261,8 +292,8 @@ def _tanned(run: Run, capture: Capture, frame: PageFrame) -> list[Proposal]:
             "tanned", capture, frame, "tanned margin", Region("polygon", (tuple(ring),)),
             extent=f"about {band:.0f} mm all round but the fold",
             sure="measured on the bare paper; where a tanned margin ends is a matter of degree",
-            why=f"the margin's b* is {more.value:.1f} ± {2 * (more.u or 0.0):.1f} above the "
-            f"middle's, falling off over {decay.value:.0f} mm",
+            why=f"the margin's b* is {more.value or 0.0:.1f} ± {2 * (more.u or 0.0):.1f} "
+            f"above the middle's, falling off over {decay.value:.0f} mm",
             u_mm=u, place=False,
         )
     ]  # fmt: skip
