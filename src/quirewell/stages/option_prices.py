@@ -23,6 +23,7 @@ from quirewell.science.planning.typed_range import Range
 from quirewell.science.planning.weigh import Array, Condition, Guess, Prices
 from quirewell.science.planning.worth import FAR, FEWEST, Sale, Worth, worth
 from quirewell.stages.defect_table import read_defects, read_returns
+from quirewell.stages.grading import named
 from quirewell.stages.options_table import OptionRow
 from quirewell.stages.repairs import Repair
 from quirewell.stages.rule_table import read_scale, rules_in_force
@@ -44,7 +45,8 @@ _PRICED = ("sales", "columns", "item", "rates", "currency", "today", "decimal", 
 @dataclass(frozen=True, slots=True)
 class Looked:
     """The condition as it is weighed: grades that may come, the scale, the repairs (bit by bit)
-    that help damage noted, that damage, and where the grade's band comes from."""
+    that help damage noted, that damage, where the grade's band comes from, and the ceiling that
+    holds it."""
 
     condition: Condition
     scale: Scale
@@ -52,6 +54,7 @@ class Looked:
     damages: tuple[Damage, ...]
     unsure: Unsure | None
     known: bool
+    held: str = ""
 
     @property
     def codes(self) -> frozenset[str]:
@@ -96,7 +99,10 @@ def look(params: Mapping[str, str], rows: Sequence[OptionRow]) -> Looked:
     found = tuple(repairs.values())[:MOST_REPAIRS]
     raws = grading.mendings([one.codes for one in found])
     steps = np.searchsorted(grades[1:] - 1e-9, raws, side="right")
-    return Looked(Condition(grades, steps), scale, found, damages, grading.estimate().unsure, True)
+    estimate = grading.estimate()
+    binding = estimate.binding
+    held = "" if binding is None else f"{named(binding.rule)} holds it at {binding.rule.value:g}"
+    return Looked(Condition(grades, steps), scale, found, damages, estimate.unsure, True, held)
 
 
 def _typed_grade(

@@ -120,7 +120,7 @@ def _row(
     return OptionView(
         one["name"], best, taken, drawn, said, said_loss, said_worst,
         "none" if not hours["value"] else low if low == high else f"{low} to {high}",
-        "as long as it would" if leave else life(one["life_ratio"]),
+        "as it is" if leave else life(one["life_ratio"]),
         "none" if not mishap["value"] else share(mishap["value"]),
         grades(one["grades"]), _WET[one["wets"]],
         tuple((line["name"], _cents(line["amount"])) for line in one["lines"]) if money else (),
@@ -135,11 +135,11 @@ def signed(middle: str, low: str, high: str) -> str:
 
 
 def share(chance: float) -> str:
-    """A chance in whole per cent, never rounded to sure."""
+    """A chance in whole per cent; draws never make it sure."""
     pct = 100 * chance
-    if 0 < pct < 1:
+    if pct < 1:
         return "under 1 %"
-    return "over 99 %" if 99 < pct < 100 else f"{pct:.0f} %"
+    return "over 99 %" if pct > 99 else f"{pct:.0f} %"
 
 
 def life(ratio: Mapping[str, Any] | None) -> str:

@@ -77,7 +77,9 @@ def sentence(every: Sequence[Weighed], verdict: Verdict, priced: Priced, looked:
             f"{LEFT} as far as money goes: no price is known, so nothing says that an hour put "
             "into it comes back. Hours, risks and permanence stand below; type what it would bring."
         )
-    said = _left(every, verdict, unit) if best.row.kind == "leave" else _gains(verdict, unit)
+    said = (
+        _left(every, verdict, unit, looked) if best.row.kind == "leave" else _gains(verdict, unit)
+    )
     for one in verdict.barred:
         says = next(rule.says for rule in one.rules if rule.bars)
         said += (
@@ -86,13 +88,18 @@ def sentence(every: Sequence[Weighed], verdict: Verdict, priced: Priced, looked:
     return said
 
 
-def _left(every: Sequence[Weighed], verdict: Verdict, unit: str) -> str:
+def _left(
+    every: Sequence[Weighed], verdict: Verdict, unit: str, looked: Looked
+) -> str:  # fmt: skip
     nearest = verdict.next
     if nearest is None or nearest.risk is None:
         return f"{LEFT}: nothing else is there to be weighed."
+    lifted = any(one.option.chances or (one.chances != every[0].chances).any() for one in every)
     longer = [one for one in every if one.life and (one.life.low90 or one.life.value) > 1
               and one.row.kind != "leave"]  # fmt: skip
     said = f"{LEFT}: nothing pays. The nearest is {nearest.row.name}, {money(nearest, unit)}."
+    if looked.held and not lifted:
+        said += f" No repair here lifts its grade: {looked.held}."
     if longer:
         one = longer[0]
         assert one.life is not None
@@ -229,14 +236,19 @@ def _narrows(knows: Sequence[tuple[float, str, str]], looked: Looked, priced: Pr
 
 
 def warnings(
-    every: Sequence[Weighed], looked: Looked, priced: Priced, case: Case, aim: str
+    every: Sequence[Weighed], looked: Looked, priced: Priced, case: Case, unread: int
 ) -> tuple[str, ...]:
-    """What it assumes, and what to know."""
+    """What it assumes, and what to know; ``unread``: damage that no rule could count."""
     out = list(priced.notes)
     if not looked.known and any(one.option.chances is None for one in every):
         out.append(
             "No damage is noted and no grade typed, so no repair can be said to gain anything: "
             "note what you see, or type the grade you would give it."
+        )
+    if unread:
+        out.append(
+            f"{unread} damage{'s' * (unread != 1)} noted without an extent take"
+            f"{'s' * (unread == 1)} no part: give the extent in the estimate of the grade."
         )
     if case.prices is not None and case.worth_now() <= 0:
         out.append(

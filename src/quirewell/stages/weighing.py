@@ -75,7 +75,9 @@ def weigh(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     out.append(
         _words("options.says", "item", weighed_told.sentence(every, verdict, priced, looked))
     )
-    return Outcome(tuple(out), weighed_told.warnings(every, looked, priced, case, aim))
+    unread = sum(line.startswith("# ") and " needs its extent" in line
+                 for line in params.get("defects", "").splitlines())  # fmt: skip
+    return Outcome(tuple(out), weighed_told.warnings(every, looked, priced, case, unread))
 
 
 def _own(text: str) -> tuple[str, ...]:
