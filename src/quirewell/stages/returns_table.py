@@ -67,6 +67,15 @@ def returns_table(states: Iterable[ItemState], bench: BenchState) -> str:
     return ",".join(RETURN_COLUMNS) + "\n" + out.getvalue() if rows else ""
 
 
+def newer_returns(run: Run | None, table: str) -> dict[str, str]:
+    """The box of returns as the record has it now, where the last estimate's was no more than an
+    earlier state of the record; empty where rows of one's own stood in it."""
+    before = run.params.get("returns", "") if run is not None else ""
+    if table and set(before.splitlines()) <= set(table.splitlines()):
+        return {"returns": table}
+    return {}
+
+
 def _damages(run: Run | None) -> list[list[str]]:
     if run is None:
         return []

@@ -10,12 +10,14 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.record.nouns import ItemState
+from quirewell.stages.books_begin import from_books
 from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.disclosure import age_words
 from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.grading import as_json as grade_json
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.returns_table import newer_returns, returns_table
 from quirewell.stages.weigh_begin import weigh_begins
 from quirewell.stages.weigh_entry import choose_option, keep_weighing
 from quirewell.stages.weigh_view import newer_grade, weigh_view
@@ -39,6 +41,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     house = house_of(request)
     state = house.item(request.path_params["item"])
     works = views(state, KEYS, house.studio.bench())
+    works["grade"] = _grade(house, state)
     dose = works["dose"].run or run_method(WORKINGS["dose"].method, "plan", {})
     graded = works["grade"].run
     weighed = _weighing(house, state)
@@ -50,6 +53,16 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         chosen=state.choices.get("choice"),
         told_age=age_words(_checked(house), datetime.now(UTC).date()),
     )  # fmt: skip
+
+
+def _grade(house: House, state: ItemState) -> WorkingView:
+    """The estimate's form, begun with every grade that came back of other items."""
+    bench = house.studio.bench()
+    others = [house.studio.state(one.id) for one in house.studio.items() if one.id != state.id]
+    table = returns_table(others, bench)
+    known = {**from_books(state, bench, "grade"), "returns": table}
+    laid = newer_returns(newest(state, WORKINGS["grade"]), table)
+    return working_view(state, "grade", laid, known=known)
 
 
 def _weighing(house: House, state: ItemState) -> WorkingView:
