@@ -93,6 +93,28 @@ def owner_view(state: ItemState, bench: BenchState) -> OwnerView:
     )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True)
+class Owned:
+    """What an item's own page tells of its owner: the words of the way there, and a limit that is
+    near or reached."""
+
+    link: str
+    level: Level
+    says: tuple[str, ...]
+
+
+def item_owned(state: ItemState, bench: BenchState) -> Owned:
+    """An item's owner in a line; nothing is held against a limit once it was given back."""
+    held, name = held_of(state), owner_of(state, bench).name
+    if held is None:
+        return Owned("Somebody else's? Custody, quote and papers", "", ())
+    whose = name or "its owner"
+    if held.returned_on:
+        return Owned(f"Given back to {whose} on {held.returned_on}", "", ())
+    seen = against(state, bench)
+    return Owned(f"In custody for {whose}: quote, time, papers", seen.level, seen.says)
+
+
 def deal_of(of: Quote | Invoice) -> Deal:
     """A quote or an invoice as it is shown."""
     tax = of.tax_pct if isinstance(of, Invoice) else None

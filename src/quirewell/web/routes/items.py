@@ -10,6 +10,7 @@ from starlette.routing import Route
 
 from quirewell.stages import overview
 from quirewell.stages.item_account import held_says
+from quirewell.stages.owner_view import item_owned
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import shade, shades
 from quirewell.stages.treat import undo_guard
@@ -66,6 +67,7 @@ def _item(request: Request, refusal: Refusal | None, action: str) -> Response:
         view=overview.item_view(state, house.studio.bench()), shades=shades(state), shade=chosen,
         drawing=drawing(state.gathering, state.id, chosen),
         held=held_says(state, house.studio.bench()),
+        owned=item_owned(state, house.studio.bench()),
     )  # fmt: skip
 
 
