@@ -128,6 +128,11 @@ COMMANDS = {
         "bid",
         "The highest sensible bid before you buy, and what to ask first.",
     ),
+    "damage": (
+        "quirewell.cli.damage",
+        "damage",
+        "List the damage of an item, draw it, give it out and take it in.",
+    ),
     "condition": (
         "quirewell.cli.report",
         "condition",
