@@ -94,7 +94,9 @@ def _left(
     nearest = verdict.next
     if nearest is None or nearest.risk is None:
         return f"{LEFT}: nothing else is there to be weighed."
-    lifted = any(one.option.chances or (one.chances != every[0].chances).any() for one in every)
+    lifted = any(
+        one.option.chances or (abs(one.chances - every[0].chances) > 1e-9).any() for one in every
+    )
     longer = [one for one in every if one.life and (one.life.low90 or one.life.value) > 1
               and one.row.kind != "leave"]  # fmt: skip
     said = f"{LEFT}: nothing pays. The nearest is {nearest.row.name}, {money(nearest, unit)}."
