@@ -134,12 +134,20 @@ class Disclosures:
 
 @dataclass(frozen=True, slots=True)
 class GradeRules:
-    """The practice's own rows of grading rules and its own scale, laid over the built-in ones."""
+    """The practice's own rows of grading rules and its own scale, laid over the built-in ones.
+
+    ``adding`` says how kinds of damage add up ("root", or "" for a plain sum).
+    """
 
     id: str
     rules: str = ""
     scale: str = ""
     note: str = ""
+    adding: str = ""
+    on: str = ""
+
+    def __post_init__(self) -> None:
+        check_day(self.on, "the day of the rules")
 
 
 @dataclass(frozen=True, slots=True)

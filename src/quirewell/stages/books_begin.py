@@ -17,7 +17,9 @@ Begin = Callable[[ItemState, BenchState], dict[str, str]]
 def grade_begins(state: ItemState, bench: BenchState) -> dict[str, str]:
     """The practice's own rules and scale."""
     own = bench.grading()
-    return {} if own is None else {"rules": own.rules, "scale": own.scale}
+    if own is None:
+        return {}
+    return {"rules": own.rules, "scale": own.scale, "adding": own.adding}
 
 
 BEGINS: Mapping[str, Begin] = {
