@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from quirewell.demo import story, story_rejoin
+from quirewell.demo import practice, shelf, story, story_rejoin
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.foldside import booklet_truth, checked_form, fold_form
@@ -126,6 +126,9 @@ def build_demo(
             _treat(bench, seed, tell)
             failures += _after(bench, place, seed, runner, tell)
             report = _report(bench, tell)
+            tell("the Annual's companions: weighed, and planned into parcels")
+            practice.look_at_offer(bench)
+            shelf.fill(bench)
             state = bench.state
     _keep_truth(
         truth_path(folder), replace(truth, bath=bath_truth(seed), booklet=booklet_truth(seed))
@@ -143,6 +146,7 @@ def build_demo(
 
 
 def _before(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str, ...]:
+    practice.open_books(bench)
     bench.clock.set(story.PHOTOGRAPHED)
     failures = _take_in(bench, _moment(place, "item", "before"), runner, tell)
     bench.follow(story.CONDITION)
@@ -150,7 +154,9 @@ def _before(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str,
     failures += _take_in(bench, _moment(place, "sheet", "before"), runner, tell)
     bench.follow((*story.MARGINS, *story.STRIP_READ))
     bench.clock.set(story.MEASURED_BEFORE)
-    return failures + _measure(bench, runner, tell)
+    failures += _measure(bench, runner, tell)
+    practice.draw_damage(bench)
+    return failures
 
 
 def _treat(bench: Bench, seed: int, tell: Tell) -> None:
@@ -160,6 +166,7 @@ def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     bench.follow(story.DRY_WORK)
     bench.follow((*story_rejoin.TAKEN_APART, story_rejoin.measured_flat(seed)))
     bench.follow(story.DECIDED)
+    practice.decide(bench)
     bench.follow(story.WASHING)
     bench.follow((story.BATH, *story.BATH_READINGS))
     bench.follow(story.WET_WORK)
@@ -194,6 +201,7 @@ def _after(bench: Bench, place: Path, seed: int, runner: Runner, tell: Tell) -> 
     bench.follow(story.WORTH)
     bench.read_store(story.STORE_READ, write_store_log(place / "larkmoor-store.csv", seed))
     bench.follow(story.AFTER)
+    practice.give_back(bench)
     return failures
 
 

@@ -37,14 +37,15 @@ _ANNUAL, _ALMANAC, _SHOW = "Copperbeck Garden Annual", "Fenwren Almanac", "Thrus
 COMPANIONS = (
     Companion(_ANNUAL, 1931, "30", "46", (
         "spine: spine roll, 6 mm, moderate", "c.outer.right: tear, 22 mm, moderate",
-        "w01.outer.left: tanned margin, 3 steps, moderate",
+        "w01.outer.left: tanned margin, 6 steps, moderate", "c.outer.left: soiling, 20 %, moderate",
     )),
     Companion(_ANNUAL, 1934, "52", "78", (
-        "c.outer.right: corner crease, 6 mm, slight", "c.outer.left: fold, 34 mm, slight",
-        "staples: rusted staple, , slight",
+        "c.outer.right: corner crease, 6 mm, slight", "c.outer.left: fold, 74 mm, moderate",
+        "staples: rusted staple, , slight", "w01.outer.left: tanned margin, 5 steps, moderate",
     ), 3),
-    Companion(_ANNUAL, 1938, "70", "104", (
-        "spine: spine roll, 2 mm, slight", "w01.outer.left: tanned margin, 1 step, slight",
+    Companion(_ANNUAL, 1938, "70", "84", (
+        "spine: spine roll, 4 mm, slight", "w01.outer.left: tanned margin, 4 steps, moderate",
+        "c.outer.right: corner crease, 5 mm, slight", "c.outer.right: soiling, 10 %, slight",
     )),
     Companion(_ANNUAL, 1947, "12", "18", (
         "c.outer.right: loss, 700 mm2, severe", "spine: spine split, 90 mm, severe",
@@ -52,49 +53,65 @@ COMPANIONS = (
     ), 9),
     Companion(_ANNUAL, 1949, "24", "34", (
         "c.outer.right: old tape, 60 mm, severe", "w02.outer.left: tear, 40 mm, moderate",
-        "w01.outer.left: tanned margin, 2 steps, moderate",
+        "w01.outer.left: tanned margin, 5 steps, moderate",
     )),
-    Companion(_ALMANAC, 1929, "40", "66", (
-        "c.outer.right: soiling, 12 %, moderate", "spine: spine roll, 3 mm, slight",
+    Companion(_ALMANAC, 1929, "40", "62", (
+        "c.outer.right: soiling, 30 %, moderate", "spine: spine roll, 5 mm, moderate",
+        "w01.outer.left: tanned margin, 6 steps, moderate", "c.outer.right: tear, 14 mm, slight",
     )),
     Companion(_ALMANAC, 1930, "38", "52", (
         "c.outer.right: tear, 64 mm, moderate", "w03.outer.right: tideline, 15 %, moderate",
+        "w01.outer.left: tanned margin, 5 steps, moderate",
     ), 3),
     Companion(_ALMANAC, 1931, "44", "70", (
-        "c.outer.left: fold, 28 mm, slight", "w01.outer.left: tanned margin, 2 steps, moderate",
+        "c.outer.left: fold, 88 mm, moderate", "w01.outer.left: tanned margin, 5 steps, moderate",
+        "spine: spine roll, 4 mm, slight", "c.outer.right: corner crease, 7 mm, slight",
     )),
     Companion(_ALMANAC, 1932, "8", "9", (
         "item: mould, , severe", "w05.outer.left: tideline, 40 %, severe",
     )),
-    Companion(_ALMANAC, 1933, "46", "74", (
-        "c.outer.right: corner crease, 4 mm, slight", "spine: spine roll, 2 mm, slight",
+    Companion(_ALMANAC, 1933, "46", "72", (
+        "c.outer.right: corner crease, 9 mm, moderate", "spine: spine roll, 4 mm, slight",
+        "w01.outer.left: tanned margin, 4 steps, moderate", "c.outer.left: soiling, 15 %, slight",
     )),
     Companion(_ALMANAC, 1935, "33", "48", (
-        "w04.inner.left: detached leaf, 1, moderate", "c.outer.right: soiling, 8 %, slight",
+        "w04.inner.left: detached leaf, 2, moderate", "c.outer.right: soiling, 25 %, moderate",
+        "w01.outer.left: tanned margin, 6 steps, moderate", "spine: spine roll, 3 mm, slight",
     ), 9),
-    Companion(_ALMANAC, 1936, "60", "92", ("w01.outer.left: tanned margin, 1 step, slight",)),
+    Companion(_ALMANAC, 1936, "60", "88", (
+        "w01.outer.left: tanned margin, 3 steps, slight", "spine: spine roll, 3 mm, slight",
+        "c.outer.right: corner crease, 4 mm, slight",
+    )),
     Companion(_ALMANAC, 1937, "36", "50", (
         "spine: spine split, 24 mm, moderate", "c.outer.right: tear, 18 mm, slight",
-        "w01.outer.left: tanned margin, 2 steps, moderate",
+        "w01.outer.left: tanned margin, 5 steps, moderate",
     ), 3),
     Companion(_ALMANAC, 1939, "42", "64", (
-        "spine: spine roll, 5 mm, moderate", "c.outer.left: fold, 52 mm, moderate",
+        "spine: spine roll, 7 mm, moderate", "c.outer.left: fold, 92 mm, moderate",
+        "w01.outer.left: tanned margin, 4 steps, moderate",
     )),
     Companion(_SHOW, 1928, "15", "26", (
-        "c.outer.right: writing, 140 mm2, moderate", "w02.outer.right: foxing, 3 %, slight",
+        "c.outer.right: writing, 340 mm2, moderate", "w02.outer.right: foxing, 6 %, moderate",
+        "w01.outer.left: tanned margin, 5 steps, moderate", "spine: spine roll, 4 mm, slight",
     )),
-    Companion(_SHOW, 1930, "18", "30", (
-        "c.outer.right: corner crease, 8 mm, moderate",
-        "w01.outer.left: tanned margin, 3 steps, moderate",
+    Companion(_SHOW, 1930, "18", "28", (
+        "c.outer.right: corner crease, 12 mm, moderate", "spine: spine roll, 5 mm, moderate",
+        "w01.outer.left: tanned margin, 6 steps, moderate",
     ), 3),
     Companion(_SHOW, 1933, "5", "6", (
         "c.outer.left: insect damage, 520 mm2, severe", "w01.outer.left: brittle edge, , severe",
     )),
-    Companion(_SHOW, 1935, "22", "38", ("staples: rusted staple, , slight",)),
+    Companion(_SHOW, 1935, "22", "38", (
+        "staples: rusted staple, , slight", "w01.outer.left: tanned margin, 4 steps, moderate",
+        "c.outer.right: soiling, 12 %, slight",
+    )),
     Companion(_SHOW, 1937, "20", "33", (
-        "spine: spine roll, 4 mm, moderate", "c.outer.right: tear, 12 mm, slight",
+        "spine: spine roll, 6 mm, moderate", "c.outer.right: tear, 22 mm, moderate",
+        "w01.outer.left: tanned margin, 4 steps, moderate",
     ), 9),
-    Companion(_SHOW, 1938, "26", "45", ("c.outer.left: fold, 16 mm, slight",)),
+    Companion(_SHOW, 1938, "26", "45", (
+        "c.outer.left: fold, 36 mm, slight", "w01.outer.left: tanned margin, 3 steps, slight",
+    )),
 )  # fmt: skip
 
 # Day, title, grade, price: as noted from sales seen and made.
