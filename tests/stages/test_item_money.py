@@ -21,6 +21,7 @@ from quirewell.stages.item_account import account_params, money_view
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.time_spent import note_time, start_timer, stop_timer
+from quirewell.stages.working import work_out
 
 EMPTY = ItemState("copperbeck", 1, Item("Copperbeck Garden Annual"))
 RATES = Rates("rates-1", "EUR", Decimal("18.50"), Decimal(10), Decimal("12.5"))
@@ -154,6 +155,21 @@ def test_a_price_asked_stands_in_for_a_sale() -> None:
     state = after(state, money.hold(state, {"aim": "sell", "asked": "40"}, BENCH))
     assert money_view(state, BENCH).says == "At the price asked it leaves 25.00 EUR."
     assert money_view(state, BENCH).aim_says == "It is to sell, asked 40 EUR."
+
+
+def test_a_likely_price_carries_its_band_into_the_profit() -> None:
+    """Typed 40, 60, 100: mean (40 + 240 + 100) / 6 = 63.33; less 12.5 % and 10 paid: 45.41."""
+    form = {"grade": "4", "low": "40", "likely": "60", "high": "100", "currency": "EUR"}
+    state = after(EMPTY, money.note_cost(EMPTY, {"kind": "bought", "amount": "10"}, BENCH))
+    state = after(state, work_out(state, "price", form, {}, ()))
+    seen = money_view(state, BENCH)
+    assert seen.figures["profit"] == "45.41"
+    low, high = (float(seen.figures[f"profit_{end}"]) for end in ("low", "high"))
+    assert 25 < low < 45.41 < high < 77.5
+    assert seen.says == (
+        f"At the mean of what it would bring it leaves about 45 EUR ({low:.0f} to {high:.0f} for "
+        "nine sales of ten)."
+    )
 
 
 def test_what_was_noted_can_be_set_aside() -> None:

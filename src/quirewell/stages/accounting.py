@@ -2,7 +2,8 @@
 
 Parameters are text: ``costs`` (a table kind, amount, note), ``minutes`` of own work, ``hourly``,
 ``overhead_pct`` of the work, ``currency``; and where there is a price ``price``, ``fee``,
-``fee_pct``, with ``price_is`` (sold, asked or likely) and ``low``, ``high`` about a likely one.
+``fee_pct``, ``price_is`` (sold, asked or likely); about a likely one ``low`` and ``high``, between
+which one sale falls with the chance ``level``.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from quirewell.stages.typed_params import one_of, refuse_unknown
 
 METHOD = "item.account"
 _KNOWN = ("costs", "minutes", "hourly", "overhead_pct", "currency", "price", "price_is", "fee",
-          "fee_pct", "low", "high")  # fmt: skip
+          "fee_pct", "low", "high", "level")  # fmt: skip
 _COLUMNS = ("kind", "amount", "note")
 PRICES = ("sold", "asked", "likely")
 _AT = {"sold": "at what it sold for", "asked": "at the price asked",
@@ -37,10 +38,9 @@ def keep_account(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcom
     made = account(Decimal(0), spent)
     total = -made.profit
 
-    def exact(quantity: str, value: Decimal, note: str = "", low: float | None = None,
-              high: float | None = None, sure: bool = True) -> Finding:  # fmt: skip
-        return Finding("", quantity, "item", float(value), 0.0 if sure else None, money,
-                       f"{value:.2f}", low, high, note=note)  # fmt: skip
+    def exact(quantity: str, value: Decimal, note: str = "", sure: bool = True) -> Finding:
+        u = 0.0 if sure else None
+        return Finding("", quantity, "item", float(value), u, money, f"{value:.2f}", note=note)
 
     out = [
         exact("account.spent", total, "own time counted" if spent.hours and spent.hourly else ""),
@@ -56,17 +56,18 @@ def keep_account(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcom
     price = _amount(params, "price")
     sort = one_of(params, "price_is", PRICES, "sold")
     at = account(price, spent, fee, share)
-    low, high = (
-        float(account(_amount(params, end), spent, fee, share).profit)
-        if sort == "likely" and params.get(end, "").strip() else None
-        for end in ("low", "high")
-    )  # fmt: skip
     sure = sort != "likely"
     out += [_line(name, amount, money) for name, amount in at.lines if amount]
     out += [
-        exact("account.profit", at.profit, _AT[sort], low, high, sure),
-        exact("account.before_time", at.before_time, "own time not counted", sure=sure),
+        exact("account.profit", at.profit, _AT[sort], sure),
+        exact("account.before_time", at.before_time, "own time not counted", sure),
     ]
+    ends = [end for end in ("low", "high") if params.get(end, "").strip()]
+    if sort == "likely" and len(ends) == 2:
+        note = f"one sale leaves between, with {100 * _amount(params, 'level'):.0f} %"
+        for end in ends:
+            profit = account(_amount(params, end), spent, fee, share).profit
+            out.append(exact(f"account.profit_{end}", profit, note, sure))
     if at.per_hour is not None:
         out.append(exact("account.per_hour", at.per_hour, "what an hour of own time earned",
                          sure=sure))  # fmt: skip

@@ -15,6 +15,8 @@ TRADE = {
     "account.break_even": "Least price without a loss",
     "account.line": "One line of the account",
     "account.profit": "Profit",
+    "account.profit_low": "Profit, lower end",
+    "account.profit_high": "Profit, upper end",
     "account.before_time": "Profit, own time not counted",
     "account.per_hour": "Earned an hour of work",
     "bid.highest": "Highest sensible bid",

@@ -41,6 +41,7 @@ class MoneyView:
     lines: tuple[Line, ...]
     figures: Mapping[str, str]
     says: str
+    band_says: str
     costs: tuple[Line, ...]
     time: TimeView
     mishaps: tuple[Line, ...]
@@ -91,18 +92,16 @@ def _price(state: ItemState, fee_pct: Decimal | None) -> dict[str, str]:
     if held is not None and held.asked is not None:
         return {"price": plain(held.asked), "price_is": "asked", "fee_pct": share}
     run = state.newest_run(WORTH, "item")
-    mean = None
-    if run is not None:
-        mean = next((one for one in run.findings if one.quantity == "worth.mean"), None)
-    if mean is not None and mean.value is not None:
-        by = {one.quantity: one.value for one in run.findings} if run else {}
-        ends = {
-            end: f"{by[f'worth.interval_{end}']:.2f}"
-            for end in ("low", "high") if by.get(f"worth.interval_{end}") is not None
-            and run is not None and run.drawing.get("level") == "0.9"
-        }  # fmt: skip
-        return {"price": f"{mean.value:.2f}", "price_is": "likely", "fee_pct": share, **ends}
-    return {"fee_pct": share}
+    found = {one.quantity: one.value for one in run.findings} if run is not None else {}
+    mean = found.get("worth.mean")
+    if run is None or mean is None:
+        return {"fee_pct": share}
+    out = {"price": f"{mean:.2f}", "price_is": "likely", "fee_pct": share}
+    for band, level in (("interval", run.drawing.get("level", "")), ("typed", "0.9")):
+        low, high = found.get(f"worth.{band}_low"), found.get(f"worth.{band}_high")
+        if low is not None and high is not None and level:
+            return out | {"low": f"{low:.2f}", "high": f"{high:.2f}", "level": level}
+    return out
 
 
 def money_view(state: ItemState, bench: BenchState) -> MoneyView:
@@ -118,6 +117,7 @@ def money_view(state: ItemState, bench: BenchState) -> MoneyView:
     return MoneyView(
         unit, run, lines, {key.removeprefix("account."): one.text for key, one in by.items()},
         _says(by, unit, state),
+        _of_ten(by["account.profit_low"]) if "account.profit_low" in by else "",
         tuple(_cost_line(one) for one in state.costs.values()),
         time_view(state),
         tuple(_mishap_line(one) for one in state.mishaps.values()),
@@ -151,13 +151,26 @@ def _says(by: Mapping[str, Finding], unit: str, state: ItemState) -> str:
     value = profit.value or 0.0
     word = "leaves" if value > 0 else "loses" if value < 0 else "leaves nothing:"
     amount = f"{abs(value):.2f} {unit}".strip()
-    band = (
-        "" if profit.low90 is None or profit.high90 is None
-        else f" ({profit.low90:.0f} to {profit.high90:.0f} for nine sales of ten)"
-    )  # fmt: skip
+    if profit.u is None:  # at a likely price: no more figures than a guess has
+        low, high = by.get("account.profit_low"), by.get("account.profit_high")
+        amount = f"about {abs(value):.0f} {unit}".strip()
+        band = (
+            ", with no band: too few sales"
+            if low is None or high is None
+            else (f" ({low.value:.0f} to {high.value:.0f} {_of_ten(low)})")
+        )
+        return f"{_capital(profit.note)} it {word} {amount}{band}."
     sold = state.sold.get("sold")
     more = " The fees of the sale are not noted." if sold and sold.fees is None else ""
-    return f"{profit.note[:1].upper()}{profit.note[1:]} it {word} {amount}{band}.{more}"
+    return f"{_capital(profit.note)} it {word} {amount}.{more}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _of_ten(end: Finding) -> str:
+    return "for nine sales of ten" if end.note.endswith("90 %") else "for eight sales of ten"
 
 
 def _cost_line(one: Cost) -> Line:
