@@ -9,7 +9,12 @@ from pathlib import Path
 
 from click.testing import CliRunner, Result
 
+from parcel_studio import filler
 from quirewell.cli.parcels import parcels
+from quirewell.record.codec import to_body
+from quirewell.record.event import Draft
+from quirewell.stages.overview import open_item
+from quirewell.studio.studio import STUDIO, Studio
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples/parcels"
 
@@ -62,3 +67,34 @@ def test_a_fault_is_a_sentence(tmp_path):
     assert done.exit_code == 2 and "no open item 'nobody'" in done.stderr
     done = call(str(EXAMPLES / "filler.toml"), "--packing-list", str(tmp_path / "no/where.csv"))
     assert done.exit_code == 2 and "cannot be written" in done.stderr
+
+
+def test_a_studio_is_planned_with_what_was_typed_on_its_page(tmp_path):
+    """The hand case again, 52 with the filler, out of a studio's own items and terms."""
+    folder = tmp_path / "studio"
+    with Studio.create(folder, "Larkmoor paper bench") as studio:
+        bench, service = filler()
+        for title in ("Annual", "One", "Two"):
+            studio.append(title.lower(), 0, open_item(title.lower(), {"title": title}))
+        draft = Draft(STUDIO, "service.kept", to_body(bench.services[service]))
+        studio.append(STUDIO, None, [draft])
+        before = studio.head()
+    out = json.loads(call("--studio", str(folder), "--json").stdout)
+    assert out["total_gain"]["value"] == 52
+    assert out["items"] == {"Annual": "annual", "One": "one", "Two": "two"}
+    assert "Send three now" in call("--studio", str(folder), "--receiver", "the service").stdout
+    lower = json.loads(call("--studio", str(folder), "--outside", "Two", "--json").stdout)
+    assert lower["total_gain"]["value"] == 30
+    with Studio.open(folder) as studio:
+        assert studio.head() == before, "planning keeps nothing"
+
+
+def test_a_studio_and_a_file_at_once_or_neither_or_no_receiver_are_sentences(tmp_path):
+    folder = tmp_path / "studio"
+    with Studio.create(folder, "Larkmoor paper bench"):
+        pass
+    both = call(str(EXAMPLES / "filler.toml"), "--studio", str(folder))
+    assert both.exit_code != 0 and "a plan file, or --studio" in both.output
+    assert "a plan file, or --studio" in call().output
+    assert "no receiver is named yet" in call("--studio", str(folder)).output
+    assert "there is no studio" in call("--studio", str(tmp_path / "none")).output

@@ -6,15 +6,17 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from quirewell.cli.options import JSON, sentence, text_options
+from quirewell.cli.options import JSON, open_studio, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.science.planning.parcel_search import Found
 from quirewell.stages import parcelling
+from quirewell.stages.parcel_items import candidates, musts, plan_text
 
 _OPTIONS = (
     ("--seconds", "S", "Seconds of search for a large plan, and once more for its reasons (15)."),
@@ -67,7 +69,15 @@ class _Watch:
 
 
 @click.command()
-@click.argument("plan", type=_FILE)
+@click.argument("plan", type=_FILE, required=False)
+@click.option(
+    "--studio",
+    "studio_folder",
+    metavar="DIR",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Plan with the items and terms of a studio instead of a file; nothing is kept.",
+)
+@click.option("--receiver", default="", metavar="NAME", help="Which receiver of the studio.")
 @click.option("--inside", multiple=True, metavar="ITEM", help="What if this item must go?")
 @click.option("--outside", multiple=True, metavar="ITEM", help="What if it must stay?")
 @click.option("--without-tier", multiple=True, metavar="TIER", help="What if a tier is off?")
@@ -79,24 +89,37 @@ class _Watch:
 @text_options(_OPTIONS)
 @JSON
 def parcels(
-    plan: Path, inside: tuple[str, ...], outside: tuple[str, ...], without_tier: tuple[str, ...],
+    plan: Path | None, studio_folder: Path | None, receiver: str, inside: tuple[str, ...],
+    outside: tuple[str, ...], without_tier: tuple[str, ...],
     packing_list: Path | None, wants_json: bool, **texts: str,
 ) -> None:  # fmt: skip
     """Which items go to a third-party grading service, when, in which tier, or not at all.
 
     PLAN is a file (TOML) with the tiers, shipments and items, their values and your own chances of
-    each grade. Send now or wait is answered first; then why each item goes, waits or stays.
+    each grade; --studio takes all of it from a studio, as its page of parcels does. Send now or
+    wait is answered first; then why each item goes, waits or stays.
 
     \b
     Examples:
       quirewell parcels examples/parcels/annual.toml
       quirewell parcels examples/parcels/annual.toml --without-tier patient --json
       quirewell parcels examples/parcels/annual.toml --packing-list packing.csv
+      quirewell parcels --studio larkmoor
     """
     params = {name: text for name, text in texts.items() if text}
     watch = _Watch()
+    if (plan is None) == (studio_folder is None):
+        fail("Give a plan file, or --studio and its folder.", wants_json)
+    source = "the studio"
+    ids: dict[str, str] = {}
     try:
-        params["plan"] = plan.read_text(encoding="utf-8")
+        if plan is not None:
+            source = plan.name
+            params["plan"] = plan.read_text(encoding="utf-8")
+        else:
+            assert studio_folder is not None
+            params["plan"], ids, must = _from_studio(studio_folder, receiver, wants_json)
+            inside = tuple(dict.fromkeys((*inside, *must)))
         params |= {
             name: "\n".join(given)
             for name, given in (
@@ -107,9 +130,9 @@ def parcels(
         with _quiet(), watch.listening():
             run = parcelling.ask(params, watch.told, lambda: watch.stop)
     except UnicodeDecodeError:
-        fail(f"{plan.name} is no text (UTF-8).", wants_json)
+        fail(f"{source} is no text (UTF-8).", wants_json)
     except ValueError as error:
-        fail(f"{plan.name}: {sentence(error)}", wants_json)
+        fail(f"{source}: {sentence(error)}", wants_json)
     out = parcelling.as_json(run)
     if packing_list is not None:
         try:
@@ -117,9 +140,33 @@ def parcels(
         except OSError as error:
             fail(f"{packing_list} cannot be written: {error.strerror}.", wants_json)
     if wants_json:
-        print_json(out)
+        print_json({**out, "items": ids} if ids else out)
         return
     click.echo("\n".join(_card(out)))
+
+
+def _from_studio(
+    folder: Path, receiver: str, wants_json: bool
+) -> tuple[str, dict[str, str], tuple[str, ...]]:
+    """The plan's text out of a studio, the ids behind its names, and who must go.
+
+    Raises:
+        ValueError: nothing to plan with.
+    """
+    today = datetime.now(UTC).date().isoformat()
+    with open_studio(folder, wants_json) as studio:
+        bench = studio.bench()
+        named = [one for one in bench.services.values() if not receiver or one.name == receiver]
+        if not named:
+            known = ", ".join(one.name for one in bench.services.values())
+            raise ValueError(
+                f"there is no receiver {receiver!r} here; there is: {known}" if known else
+                "no receiver is named yet; open the page of parcels and begin with one"
+            )  # fmt: skip
+        states = [studio.state(one.id) for one in studio.items()]
+        among = candidates(states, named[-1], bench, today)
+        text, ids, _ = plan_text(named[-1], among, today)
+        return text, ids, tuple(musts(among))
 
 
 def _card(out: dict[str, Any]) -> list[str]:
