@@ -140,8 +140,18 @@ def test_an_invoice_is_begun_from_time_and_costs() -> None:
     )  # fmt: skip
     rows = quoting.actual_rows(state, BENCH, "GBP")
     assert [(row.what, row.hours, row.amount) for row in rows] == [
-        ("mending", "1.50", "57.00"), ("Post", "", "9.80"),
+        ("mending", "1.50", ""), ("Post", "", "9.80"),
     ]  # fmt: skip
+
+
+def test_an_amount_that_is_its_hours_follows_them_and_another_stays_as_it_was() -> None:
+    lines = (
+        Line("Work", Decimal("57.00"), Decimal("1.5")),
+        Line("By hand", Decimal(60), Decimal(2)),
+    )
+    rows = quoting.rows_of(lines, BENCH)
+    assert [row.amount for row in rows] == ["", "60.00"]
+    assert [row.amount for row in quoting.rows_of(lines, BenchState())] == ["57.00", "60.00"]
 
 
 def test_a_number_is_given_out_once_and_tax_is_summed_by_hand() -> None:

@@ -133,7 +133,7 @@ def test_an_invoice_from_time_and_costs_is_numbered_paid_and_cancelled(bench: Be
     rates(bench)
     send(bench, "/time", doing="mending", minutes="90")
     page = bench.client.get(bench.url("/owner")).text
-    assert 'value="mending"' in page and 'value="57.00"' in page
+    assert 'value="mending"' in page and 'value="1.50"' in page
     send(bench, "/invoice", number="2026-009", tax_pct="20", **{"what-0": "mending",
                                                                 "hours-0": "1.5"})  # fmt: skip
     (held,) = bench.state.invoices.values()

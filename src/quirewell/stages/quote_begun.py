@@ -6,8 +6,7 @@ from decimal import Decimal
 
 from quirewell.record.bench import BenchState
 from quirewell.record.nouns import ItemState
-from quirewell.science.planning.bill import to_hundredths, work
-from quirewell.stages.quoting import Row
+from quirewell.stages.quoting import Row, hourly, row_of
 from quirewell.stages.weighed_json import as_json
 
 METHOD, SUBJECT = "options.weigh", "plan"
@@ -33,11 +32,9 @@ def begun_rows(state: ItemState, bench: BenchState) -> tuple[Row, ...]:
     if mine is None or not mine["hours"]["value"]:
         return ()
     hours = Decimal(repr(mine["hours"]["value"])).quantize(_TENTH)
-    rate = bench.rate()
-    amount = "" if rate is None or rate.hour is None else str(work(hours, rate.hour))
-    rows = [Row(mine["name"], str(hours), amount)]
+    rows = [row_of(mine["name"], hours, None, hourly(bench))]
     for line in mine["lines"]:
         if line["name"] in ASKED and line["amount"]:
-            asked = to_hundredths(abs(Decimal(repr(line["amount"]))))
-            rows.append(Row(line["name"].capitalize(), "", str(asked)))
+            asked = abs(Decimal(repr(line["amount"])))
+            rows.append(row_of(line["name"].capitalize(), None, asked, None))
     return tuple(rows)

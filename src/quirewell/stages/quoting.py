@@ -49,11 +49,25 @@ class Row:
 # --- lines to begin from ----------------------------------------------------------------------
 
 
-def rows_of(lines: Iterable[Line]) -> tuple[Row, ...]:
+def row_of(what: str, hours: Decimal | None, amount: Decimal | None, hourly: Decimal | None) -> Row:
+    """A line as its form begins with it. An amount that is its hours at the rate of the books is
+    left empty, so that it follows when the hours are changed."""
+    follows = hours is not None and hourly is not None and amount in (None, work(hours, hourly))
+    return Row(
+        what, "" if hours is None else str(hours),
+        "" if follows or amount is None else str(to_hundredths(amount)),
+    )  # fmt: skip
+
+
+def rows_of(lines: Iterable[Line], bench: BenchState) -> tuple[Row, ...]:
     """Lines as the form shows them."""
-    return tuple(
-        Row(one.what, "" if one.hours is None else str(one.hours), str(one.amount)) for one in lines
-    )
+    return tuple(row_of(one.what, one.hours, one.amount, hourly(bench)) for one in lines)
+
+
+def hourly(bench: BenchState) -> Decimal | None:
+    """What an hour costs by the books; None where that is not set."""
+    rate = bench.rate()
+    return rate.hour if rate else None
 
 
 def newest_quote(state: ItemState) -> Quote | None:
@@ -74,19 +88,16 @@ def _serial(one: Quote | Invoice) -> int:
 
 def actual_rows(state: ItemState, bench: BenchState, unit: str = "") -> tuple[Row, ...]:
     """Lines from what was done: the time by what was done, and the costs passed on in ``unit``."""
-    rate = bench.rate()
     by_doing: dict[str, list[TimeSpent]] = {}
     for one in state.times.values():
         by_doing.setdefault(one.doing or "Work", []).append(one)
     rows = []
     for doing, spent in by_doing.items():
-        hours = hours_of(spent)
-        if hours:
-            amount = "" if rate is None or rate.hour is None else str(work(hours, rate.hour))
-            rows.append(Row(doing, str(hours), amount))
+        if hours := hours_of(spent):
+            rows.append(row_of(doing, hours, None, hourly(bench)))
     for cost in passed_on(state):
         if cost.currency in ("", unit):
-            rows.append(Row(_cost_words(cost), "", str(to_hundredths(cost.amount))))
+            rows.append(row_of(_cost_words(cost), None, cost.amount, None))
     return tuple(rows)
 
 
@@ -197,8 +208,7 @@ def set_quote_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
 
 def _rate(bench: BenchState, form: Form) -> Decimal | None:
     typed_rate = amount_in(form, "rate", "what an hour costs")
-    rate = bench.rate()
-    return typed_rate if typed_rate is not None else rate.hour if rate else None
+    return hourly(bench) if typed_rate is None else typed_rate
 
 
 def _unit(form: Form, bench: BenchState, before: str) -> str:

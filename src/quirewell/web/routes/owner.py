@@ -80,13 +80,13 @@ def _quote_rows(state: ItemState, bench: BenchState, begin: str) -> Sequence[Row
     quote = quoting.newest_quote(state)
     if begin == "option" or quote is None:
         return begun_rows(state, bench)
-    return quoting.rows_of(quote.lines)
+    return quoting.rows_of(quote.lines, bench)
 
 
 def _invoice_rows(state: ItemState, bench: BenchState, begin: str, unit: str) -> Sequence[Row]:
     quote = quoting.newest_quote(state)
     if begin == "quote" and quote is not None:
-        return quoting.rows_of(quote.lines)
+        return quoting.rows_of(quote.lines, bench)
     return quoting.actual_rows(state, bench, unit)
 
 
