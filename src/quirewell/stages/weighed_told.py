@@ -49,8 +49,8 @@ MOST = (
     "often that is so is typed, and shipped numbers are common practice, no source."
 )
 DRAWN = (
-    "Means are exact sums over the grades; chances of loss and worst fifths come from 20 000 draws "
-    "that all options share (seeded), their own error stated beside them."
+    "Means are exact sums over the grades; chances of loss and worst fifths come from draws that "
+    "all options share (20000 of them, seeded), their own error stated beside them."
 )
 
 

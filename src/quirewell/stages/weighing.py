@@ -35,7 +35,7 @@ SOURCES = ("malcolm1959", "rockafellar2000")
 PRACTICE: Standing = "common practice"
 _MONEY = ("fee", "ceiling", "next_fee", "per_item", "declared")
 _SHARES = ("overhead_pct", "sale_fee_pct", "insurance_pct", "wait_pct_per_week")
-_KNOWN = (
+KNOWN = (
     "defects", "rules", "scale", "returns", "grade", "prices", "spread_log", "sales", "columns",
     "item", "rates", "currency", "today", "decimal", "day_first", "low", "likely", "high",
     "value_now", "value_u", "per_grade_pct", "options", "disclosures", "life", "life_from", "hour",
@@ -46,7 +46,7 @@ _KNOWN = (
 @method(METHOD, 1, "seeded")
 def weigh(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """What each option gains over leaving the item alone, with its chance of loss and its harm."""
-    refuse_unknown(params, _KNOWN, f"{METHOD} knows no parameter")
+    refuse_unknown(params, KNOWN, f"{METHOD} knows no parameter")
     rows = options(params.get("options", ""), bool(params.get("fee", "").strip()))
     looked = look(params, rows)
     priced = price(params, looked)
