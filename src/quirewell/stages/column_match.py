@@ -162,3 +162,30 @@ def _signs(
 def _is_money(cell: str) -> bool:
     """Whether a cell can say how amounts are written: one that is no amount at all cannot."""
     return not cell.endswith("%") and cell.strip("-+ ")[:1] not in ("", "=", "@")
+
+
+def told_columns(seen: Matched, text: str, fields: Sequence[str]) -> dict[str, str]:
+    """The form that lays what a person said ("price=Hammer, fee=none, date=3") over a proposal.
+
+    Raises:
+        TableError: for what names no field or no single column.
+    """
+    form = {f"col.{one.place}": one.field for one in seen.columns}
+    names = [one.name.lower() for one in seen.columns]
+    for part in filter(None, (one.strip() for one in text.split(","))):
+        field, equals, column = (one.strip() for one in part.partition("="))
+        if not equals or field not in fields:
+            known = ", ".join(name for name in fields if name)
+            raise TableError(f"{part[:40]!r} matches no column; write FIELD=COLUMN with {known}")
+        form = {key: "" if held == field else held for key, held in form.items()}
+        if column.lower() == "none":
+            continue
+        if names.count(column.lower()) == 1:
+            place = names.index(column.lower())
+        elif column.isdecimal() and 1 <= int(column[:4]) <= len(names):
+            place = int(column[:4]) - 1
+        else:
+            there = ", ".join(one.name for one in seen.columns)
+            raise TableError(f"there is no single column {column[:40]!r}; there are {there}")
+        form[f"col.{place}"] = field
+    return form
