@@ -200,6 +200,21 @@ def side_words(side: Side) -> str:
     return f"{side.name}. " + (f"Drawn: {what}." if what else "No damage drawn.")
 
 
+def numbers_words(numbers: tuple[int, ...]) -> str:
+    """Numbers with runs drawn together.
+
+    >>> numbers_words((1, 3, 4, 5))
+    '1, 3–5'
+    """
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{one[0]}" if len(one) == 1 else f"{one[0]}–{one[-1]}" for one in runs)
+
+
 def drawing_svg(state: ItemState) -> str:
     """The whole drawing as one SVG to print: each side with damage large, in words the rest."""
     parts, y, families = [], 16.0, list[Family]()

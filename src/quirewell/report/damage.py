@@ -9,6 +9,7 @@ from quirewell.report.condition_drawing import (
     Drawing,
     Side,
     condition_drawing,
+    numbers_words,
     scale_of,
     side_svg,
     side_words,
@@ -99,7 +100,7 @@ def _drawn(drawing: Drawing, moment: str) -> dict[str, Any]:
                 "file": f"damage-small-{moment}-{at}.svg",
                 "alt": side_words(side),
                 "name": side.name.split(":")[0],
-                "numbers": _listed(side.numbers),
+                "numbers": numbers_words(side.numbers),
             }
             for at, side in enumerate(drawing.sides)
         ],
@@ -121,23 +122,13 @@ def _said(side: Side) -> str:
     size = f"size {side.by}" if side.by else "its size is not known, so the outline is a guess"
     out = f"Drawn 1 : {scale_of(side):g}; {size}."
     if side.beyond:
-        out += f" Drawn beyond the outline: {_listed(side.beyond)}; the size or the place is off."
+        beyond = numbers_words(side.beyond)
+        out += f" Drawn beyond the outline: {beyond}; the size or the place is off."
     return out
 
 
 def _beside(lines: tuple[Line, ...]) -> str:
     return "; ".join(f"{one.number} {one.term} ({one.where})" for one in lines)
-
-
-def _listed(numbers: tuple[int, ...]) -> str:
-    """Numbers with runs drawn together: "1, 3–6"."""
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return ", ".join(f"{one[0]}" if len(one) == 1 else f"{one[0]}–{one[-1]}" for one in runs)
 
 
 def _columns(drawing: Drawing) -> int:

@@ -38,7 +38,7 @@ STYLES: dict[Family, Style] = {
     "stain": Style("#7a5200", 0.5, "0.1 1", 1.5, "M0.6,0.75h0.3", "M-0.9,0a0.9,0.9 0 1 0 1.8,0"
                    "a0.9,0.9 0 1 0 -1.8,0M-0.2,0h0.4", "stains: dots"),
     "rub": Style("#585147", 0.45, "1.2 0.9", 2.4, "M0.3,0.6h1M1.5,1.8h0.9", "M-0.9,-0.9h1.8v1.8"
-                 "h-1.8z", "rubbed, offset, faded, brittle: dashes"),
+                 "h-1.8z", "rubbed, faded, brittle: dashes"),
     "mark": Style("#3f3a7d", 0.4, "4 0.8", 1.6, "M0,0.8H1.6", "M0,-1L1,0.8H-1z",
                   "writing, stamps, tape: level lines"),
     OTHER: Style("#26231f", 0.4, "0.6 0.6", 3.0, "M1.5,0.9v1.2M0.9,1.5h1.2",
@@ -99,7 +99,7 @@ def key_svg(families: list[Family], prefix: str = "key-") -> str:
             drawn(family, "polygon", f"M{x:g},{y:g}h11v4.6h-11z", 1.0, prefix, style.says)
             + drawn(family, "line", f"M{x + 13:g},{y + 2.3:g}h7", 1.0, prefix, style.says)
             + sign(family, x + 23, y + 2.3, 1.0, style.says)
-            + f'<text x="{x + 26:g}" y="{y + 3.4:g}" font-size="3.1" fill="{INK}">'
+            + f'<text x="{x + 26:g}" y="{y + 3.4:g}" font-size="3" fill="{INK}">'
             f"{escape(style.says)}</text>"
         )
     words = "; ".join(STYLES[family].says for family in families)

@@ -37,7 +37,7 @@ COLUMNS = (
     "region", "u_mm", "note", "source",
 )  # fmt: skip
 # What a spreadsheet takes for the beginning of a formula; such a cell is given an apostrophe first.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+_FORMULA = ("=", "+", "-", "@")
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,4 +210,5 @@ def guarded(cell: str) -> str:
     >>> guarded("=1+1"), guarded(" =1+1"), guarded("8 mm")
     ("'=1+1", "' =1+1", '8 mm')
     """
-    return f"'{cell}" if cell.lstrip(" ").startswith(_FORMULA) else cell
+    cell = "\n".join(cell.splitlines())
+    return f"'{cell}" if cell.lstrip().startswith(_FORMULA) or cell[:1] in ("\t", "\n") else cell

@@ -19,6 +19,7 @@ from quirewell.report.condition_drawing import (
     Side,
     condition_drawing,
     drawing_svg,
+    numbers_words,
     scale_of,
     side_svg,
 )
@@ -89,10 +90,10 @@ def _view(side: Side, moment: str, at: int) -> SideView:
             "large a page is."
         )  # fmt: skip
         if side.beyond:
-            many = ", ".join(map(str, side.beyond))
+            many = numbers_words(side.beyond)
             says += f" Drawn beyond the outline: {many}; the size or the place is off."
     return SideView(
-        side.place, sheet_of(side.place), side.name, ", ".join(map(str, side.numbers)),
+        side.place, sheet_of(side.place), side.name, numbers_words(side.numbers),
         Markup(side_svg(side, SMALL_PER, False, f"{moment}-s{at}-")), large, says,
         "; ".join(f"{one.number} {one.term}" for one in side.beside),
     )  # fmt: skip
