@@ -214,7 +214,7 @@ def test_a_better_copy_of_a_want_is_said(bench: Bench) -> None:
 def test_old_stock_is_said_on_its_page_and_in_front(bench: Bench) -> None:
     day = (date.today() - timedelta(days=2)).isoformat()
     post(bench, "/books/stock/keep", {"material": "paste", "keeps_until": day, "amount": "5 g"})
-    for path in ("/books", "/books/stock"):
+    for path in ("/books", "/books/stock", bench.url("/treat")):
         assert "paste is past its day" in bench.client.get(path).text
     (key,) = bench.studio.bench().stock
     assert 'value="5 g"' in bench.client.get(f"/books/stock?edit={key}").text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from starlette.exceptions import HTTPException
@@ -24,6 +24,7 @@ from quirewell.stages.ledger_entry import keep_ledger
 from quirewell.stages.ledger_view import ledger_of, usual_entries
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.stock import age_warnings
 from quirewell.web.choices import places
 from quirewell.web.house import house_of
 from quirewell.web.page import render_item
@@ -39,12 +40,13 @@ def page(request: Request) -> Response:
 
 
 def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
-    state = house_of(request).item(request.path_params["item"])
+    house = house_of(request)
+    state = house.item(request.path_params["item"])
     view = stage.view(state)
     return render_item(
         request, "treat.html", state, "treat", refusal=refusal, action=action, view=view,
         touched_at=state.touched, sheets=known_sheets(state), places=places(state),
-        lots_text=lots_text,
+        lots_text=lots_text, stock_mind=age_warnings(house.studio.bench(), date.today()),
         kinds=[("", "choose")] + [(row["key"], row["name"]) for row in view["kinds"]],
         ways=list(dict.fromkeys((way, way) for row in view["kinds"] for way in row["ways"])),
         quantities=[(row["key"], row["name"]) for row in view["quantities"]]
