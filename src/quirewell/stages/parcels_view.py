@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -46,10 +47,10 @@ class PlanView:
     loss_pct: float
     worst: dict[str, Any] | None
     parcels: tuple[ParcelLine, ...]
-    waits: tuple[dict[str, Any], ...]
     stays: tuple[dict[str, Any], ...]
     warnings: tuple[str, ...]
-    params: Mapping[str, str]
+    tiers: tuple[str, ...]
+    items: tuple[str, ...]
     stale: str = ""
 
     @property
@@ -180,7 +181,6 @@ def shown_plan(
     out = parcelling.as_json(run)
     rows = [{**row, "id": items.get(row["item"], "")} for row in out["assignments"]]
     made = {one.name: one.id for one in bench.parcels.values() if id and one.plan == id}
-    first = min((one["week"] for one in out["parcels"]), default=0.0)
     lines = []
     for one in sorted(out["parcels"], key=lambda p: (p["week"], p["parcel"])):
         mine = [row for row in rows if row["parcel"] == one["parcel"]]
@@ -189,13 +189,17 @@ def shown_plan(
             one["parcel"], _when(one["week"]), tuple(mine), _insured(one, out["currency"]),
             made.get(one["parcel"], ""),
         ))  # fmt: skip
-    waits = tuple(row for row in rows if "wait" in row["says"] or row["week"] > max(first, 0))
     stays = tuple({**row, "id": items.get(row["item"], "")} for row in out["not_sent"])
     return PlanView(
         id, day, out["first"]["says"], out["status"], out["total_gain"], out["currency"],
-        100 * out["chance_of_loss"], out["worst_fifth"], tuple(lines), waits, stays,
-        tuple(out["warnings"]), run.params,
+        100 * out["chance_of_loss"], out["worst_fifth"], tuple(lines), stays,
+        tuple(out["warnings"]), _named(run, "tier"), _named(run, "item"),
     )  # fmt: skip
+
+
+def _named(run: Run, kind: str) -> tuple[str, ...]:
+    """Names of the tiers or items in a plan's own text."""
+    return tuple(str(row["name"]) for row in tomllib.loads(run.params["plan"])[kind])
 
 
 def _when(week: float) -> str:
