@@ -19,11 +19,10 @@ from quirewell.science.planning.bill import (
     Bill,
     share_pct,
     to_hundredths,
-    work,
 )
 from quirewell.stages.amounts import money
 from quirewell.stages.custody import Owner, held_of, owner_of
-from quirewell.stages.quoting import hours_in, newest_quote, passed_on, sum_of
+from quirewell.stages.quoting import hours_in, newest_quote, passed_on, sum_of, worth_of
 from quirewell.stages.time_spent import hours_of
 
 Level = Literal["", "near", "reached"]
@@ -173,23 +172,10 @@ def _spent(
             f"{money(to_hundredths(amount), unit)} of costs are not counted in: the quote is in "
             f"{quote.currency}. Note them in {quote.currency} to count them."
         )
-    worked = [one for one in quote.lines if one.hours]
-    quoted = hours_in(worked)
-    rate = bench.rate()
     if not hours:
         return counted, tuple(notes)
-    if quoted:
-        paid = sum((one.amount for one in worked), Decimal(0))
-        notes.append("Hours are counted at what the quote asks for its hours.")
-        return counted + to_hundredths(hours * paid / quoted), tuple(notes)
-    if rate is not None and rate.hour is not None and rate.currency in ("", quote.currency):
-        notes.append(f"Hours are counted at {money(rate.hour, quote.currency)} each.")
-        return counted + work(hours, rate.hour), tuple(notes)
-    notes.append(
-        "What an hour costs is not known, so hours are not turned into money; give a quote with "
-        "hours in its lines, or set the rate in the books."
-    )
-    return None, tuple(notes)
+    worth, says = worth_of(hours, quote, bench)
+    return (None if worth is None else counted + worth), (*notes, says)
 
 
 def _told(share: Decimal | None, named: str, so_far: str) -> tuple[Level, str]:

@@ -25,6 +25,7 @@ from quirewell.stages.amounts import (
     currency_in,
     day_in,
     line_in,
+    money,
     no,
     sentence,
     words_in,
@@ -94,11 +95,32 @@ def actual_rows(state: ItemState, bench: BenchState, unit: str = "") -> tuple[Ro
     rows = []
     for doing, spent in by_doing.items():
         if hours := hours_of(spent):
-            rows.append(row_of(doing, hours, None, hourly(bench)))
+            worth, _ = worth_of(hours, newest_quote(state), bench)
+            rows.append(row_of(doing, hours, worth, hourly(bench)))
     for cost in passed_on(state):
         if cost.currency in ("", unit):
             rows.append(row_of(_cost_words(cost), None, cost.amount, None))
     return tuple(rows)
+
+
+def worth_of(hours: Decimal, quote: Quote | None, bench: BenchState) -> tuple[Decimal | None, str]:
+    """What hours come to, and how they were counted: as the quote asks for its own hours, or at
+    the rate of the books in the quote's currency; None where neither is known."""
+    worked = [one for one in quote.lines if one.hours] if quote else []
+    quoted = hours_in(worked)
+    if quoted:
+        paid = sum((one.amount for one in worked), Decimal(0))
+        says = "Hours are counted at what the quote asks for its hours."
+        return to_hundredths(hours * paid / quoted), says
+    rate, unit = bench.rate(), quote.currency if quote else ""
+    if rate is not None and rate.hour is not None and unit in ("", rate.currency):
+        return work(
+            hours, rate.hour
+        ), f"Hours are counted at {money(rate.hour, rate.currency)} each."
+    return None, (
+        "What an hour costs is not known, so hours are not turned into money; give a quote with "
+        "hours in its lines, or set the rate in the books."
+    )
 
 
 def passed_on(state: ItemState) -> tuple[Cost, ...]:
