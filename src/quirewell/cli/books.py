@@ -201,7 +201,12 @@ def _seen_lines(seen: Any, kept: int, yes: bool, what: str) -> list[str]:
 @_STUDIO
 @JSON
 def stock(folder: Path, wants_json: bool) -> None:
-    """Lots on the shelf: what is left, until when they keep, what to mind."""
+    """Lots on the shelf: what is left, until when they keep, what to mind.
+
+    \b
+    Example:
+      quirewell books stock --studio larkmoor
+    """
     with open_studio(folder, wants_json) as studio:
         lots, mind = stock_view(studio.bench(), _states(studio), date.today())
     if wants_json:
@@ -226,7 +231,12 @@ def stock(folder: Path, wants_json: bool) -> None:
 @_STUDIO
 @JSON
 def wants(folder: Path, wants_json: bool) -> None:
-    """What is looked for, the copies that stand in, and better ones that came in."""
+    """What is looked for, the copies that stand in, and better ones that came in.
+
+    \b
+    Example:
+      quirewell books wants --studio larkmoor
+    """
     with open_studio(folder, wants_json) as studio:
         rows = wants_view(studio.bench(), _states(studio))
     if wants_json:
@@ -250,7 +260,12 @@ def wants(folder: Path, wants_json: bool) -> None:
 @_STUDIO
 @JSON
 def memory(folder: Path, wants_json: bool) -> None:
-    """What this bench has learned from its own items, with bands and how many they rest on."""
+    """What this bench has learned from its own items, with bands and how many they rest on.
+
+    \b
+    Example:
+      quirewell books memory --studio larkmoor
+    """
     with open_studio(folder, wants_json) as studio:
         run = memory_run(studio)
     if wants_json:
