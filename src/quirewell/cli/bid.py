@@ -12,7 +12,7 @@ from quirewell.cli.options import JSON, ask, sentence
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.stages import bidding
 from quirewell.stages.bid_text import read_offer
-from quirewell.stages.bid_told import letter
+from quirewell.stages.bid_told import about, letter, rough, spread_of
 from quirewell.stages.buying_signs import signs_in_force
 
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -62,6 +62,7 @@ def _beside(offer: Path, name: str, wants_json: bool) -> str:
 
 def _card(out: dict[str, Any]) -> list[str]:
     unit = f" {out['currency']}".rstrip()
+    spread = spread_of(out)
     lines = [f"BID {out['title']}".rstrip(), *paragraphs("In a sentence", [out["says"]]), ""]
     for key, name in (
         ("highest", "highest bid"), ("one_in_five", "loss 1 in 5 at"),
@@ -70,19 +71,21 @@ def _card(out: dict[str, Any]) -> list[str]:
         ("gain", "mean gain as asked"),
     ):  # fmt: skip
         if out[key] is not None:
-            lines.append(f"  {name:<26}{out[key]['value']:>10.2f}{unit}")
+            bids = key in ("highest", "one_in_five", "one_in_two")
+            lines.append(f"  {name:<26}{about(out[key]['value'], spread, bids):>10}{unit}")
     if out["offered"] is not None:
         one = out["offered"]
-        lines.append(f"  {'highest bid, as offered':<26}{one['value']:>10.2f} {one['unit']}")
+        lines.append(f"  {'highest bid, as offered':<26}{rough(one['value']):>10} {one['unit']}")
     if out["chance_of_loss_pct"]["at_asking"] is not None:
         share = out["chance_of_loss_pct"]["at_asking"]
         lines.append(f"  {'chance of loss as asked':<26}{share:>8.0f} %")
     lines += paragraphs("What makes the bid fall most", [
-        f"{one['cause']}: {one['by']:.2f}{unit}" for one in out["falls"][:6]
+        f"{one['cause']}: {rough(one['by'])}{unit}" for one in out["falls"][:6]
     ])  # fmt: skip
     lines += paragraphs("Open questions, the one worth most first", [
-        f"{one['name']} ({one['where']}): {one['looks']}. Worth {one['worth']:.2f}; highest bid "
-        f"{one['highest_if_fine']:.2f} if it looks fine, {one['highest_if_seen']:.2f} if seen. "
+        f"{one['name']} ({one['where']}): {one['looks']}. Worth {rough(one['worth'])}; highest bid "
+        f"{about(one['highest_if_fine'], spread)} if it looks fine, "
+        f"{about(one['highest_if_seen'], spread)} if seen. "
         f"Settled by: {one['settles']}."
         for one in out["questions"]
     ])  # fmt: skip

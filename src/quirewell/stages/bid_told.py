@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from quirewell.science.planning.bid import Bid, Odds, Question
 from quirewell.stages.buying_signs import SignRow
@@ -31,17 +32,32 @@ def cause(name: str) -> str:
     return name.removeprefix("fault:") if name.startswith("fault:") else CAUSES[name]
 
 
-def about(money: float, spread: float) -> str:
-    """Money rounded down to what a band ``spread`` wide bears.
+def about(money: float, spread: float, down: bool = True) -> str:
+    """Money to what a band ``spread`` wide bears; a bid is rounded ``down``.
 
-    >>> about(49.276, 28.0), about(75.0, 0.0), about(1234.5, 400.0)
-    ('49', '75.00', '1230')
+    >>> about(49.976, 28.0), about(75.0, 0.0), about(1239.5, 400.0), about(49.976, 28.0, False)
+    ('49', '75.00', '1230', '50')
     """
-    if spread < 0.1:
-        return f"{math.floor(round(100 * money, 6)) / 100:.2f}"
-    digits = 1 - math.floor(math.log10(spread))
+    digits = 2 if spread < 0.1 else 1 - math.floor(math.log10(spread))
     step = 10.0**-digits
-    return f"{math.floor(round(money / step, 6)) * step:.{max(digits, 0)}f}"
+    steps = round(money / step, 6)
+    told = math.floor(steps) if down else round(steps)
+    return f"{told * step + 0.0:.{max(digits, 0)}f}"
+
+
+def rough(money: float) -> str:
+    """Money of 0 or more to two figures.
+
+    >>> rough(1234.0), rough(4.56), rough(0.0)
+    ('1200', '4.6', '0.00')
+    """
+    return about(money, money, False)
+
+
+def spread_of(out: Mapping[str, Any]) -> float:
+    """How far the bids of a loss 1 in 5 and 1 in 2 lie apart, of a bid as JSON."""
+    ends = [(out[name] or {}).get("value", 0.0) for name in ("one_in_five", "one_in_two")]
+    return float(abs(ends[1] - ends[0]))
 
 
 def sentence(
@@ -51,17 +67,19 @@ def sentence(
     top, fifth, half = bids
     spread = abs(half - fifth)
 
-    def money(amount: float) -> str:
-        return f"{about(amount, spread)}{of(unit)}"
+    def money(amount: float, down: bool = True) -> str:
+        return f"{about(amount, spread, down)}{of(unit)}"
 
     if top <= 0:
         lost = -bid.gain(0.0)
         if lost > 0:
-            says = f"At no price: even as a gift it would lose about {money(lost)} on average."
+            says = (
+                f"At no price: even as a gift it would lose about {money(lost, False)} on average."
+            )
         else:
             says = (
-                f"At no price: even as a gift its mean gain of {money(-lost)} is not the return "
-                "you want."
+                f"At no price: even as a gift its mean gain of {money(-lost, False)} is not the "
+                "return you want."
             )
         return f"{says} If you want it for itself, that is what it costs you."
     says = f"Bid up to about {money(top)}: there the mean gain is just what you want of it."
@@ -75,8 +93,8 @@ def sentence(
         gain, loss = bid.gain(asking), bid.chance_of_loss(odds, asking)
         word = "gain" if gain >= 0 else "loss"
         says += (
-            f" At the price asked the mean {word} is {money(abs(gain))}, and a loss has the chance "
-            f"{100 * loss:.0f} %."
+            f" At the price asked the mean {word} is {money(abs(gain), False)}, and a loss has the "
+            f"chance {100 * loss:.0f} %."
         )
         if asking > top:
             says += " That is above the highest bid."
@@ -95,8 +113,8 @@ def narrows(questions: Iterable[Question], names: Mapping[str, SignRow], unit: s
         )
     row = names[first.sign]
     return (
-        f"Ask first: {row.ask} The answer is worth about {first.worth:.2g}{of(unit)} to you, {at}. "
-        f"What would settle it: {row.settles}."
+        f"Ask first: {row.ask} The answer is worth about {rough(first.worth)}{of(unit)} to you, "
+        f"{at}. What would settle it: {row.settles}."
     )
 
 

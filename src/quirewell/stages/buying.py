@@ -18,7 +18,7 @@ from quirewell.record.event import Draft
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Retract
 from quirewell.stages import bidding
-from quirewell.stages.bid_told import letter
+from quirewell.stages.bid_told import about, letter, spread_of
 from quirewell.stages.books import Form, made, money_of, no
 from quirewell.stages.buying_signs import SignRow, built_in, signs_in_force
 from quirewell.stages.methods import run_method
@@ -29,10 +29,9 @@ from quirewell.stages.sale_entry import clean, for_page
 from quirewell.studio.studio import STUDIO
 
 MOST_PICTURES = 12
-STATES = ("looking", "bid", "bought", "let go")
 SAID = (
     ("not seen", "cannot tell"), ("seen", "seen"), ("fine", "looks fine"),
-    ("asked", "asked, no answer yet"), ("vouched", "the seller says it is sound"),
+    ("asked", "asked"), ("vouched", "seller says sound"),
 )  # fmt: skip
 
 
@@ -97,6 +96,12 @@ class OfferView:
     room: int
     books_say: str
 
+    def money(self, amount: float, down: bool = True) -> str:
+        """Money to what the odds of the bid bear, a bid rounded down."""
+        bid = self.bid or {}
+        told = about(amount, spread_of(bid) if bid else 0.0, down)
+        return f"{told} {bid.get('currency', '')}".rstrip()
+
 
 # --- views ------------------------------------------------------------------------------------
 
@@ -115,8 +120,9 @@ def _line(offer: Offer) -> str:
     unit = f" {offer.currency}".rstrip()
     parts = [] if offer.asking is None else [f"asked {plain(offer.asking)}{unit}"]
     if offer.run is not None:
-        top = next(one for one in offer.run.findings if one.quantity == "bid.highest")
-        parts.append(f"highest bid {top.value or 0:.2f} {top.unit.removeprefix('1')}".rstrip())
+        found = bidding.as_json(offer.run)
+        top = about(found["highest"]["value"], spread_of(found))
+        parts.append(f"highest bid about {top} {found['currency']}".rstrip())
     open_count = len(built_in()) - sum(bool(said) for said in offer.answers.values())
     if offer.state == "looking" and open_count > 0:
         parts.append(f"{open_count} signs not looked at")

@@ -15,6 +15,7 @@ from quirewell.record.bench import BenchState
 from quirewell.record.books import Offer
 from quirewell.record.event import Draft
 from quirewell.stages import buying
+from quirewell.stages.bid_told import rough
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.taking_in import Source, take_in
 from quirewell.stages.tasks import previews_of
@@ -43,7 +44,7 @@ def page(request: Request) -> Response:
 
 def _page(request: Request, refusal: Refusal | None) -> Response:
     rows = buying.offers_view(house_of(request).studio.bench())
-    return render(request, "buying.html", refusal=refusal, offers=rows, states=buying.STATES)
+    return render(request, "buying.html", refusal=refusal, offers=rows)
 
 
 def offer_page(request: Request) -> Response:
@@ -56,7 +57,7 @@ def _offer(request: Request, refusal: Refusal | None, action: str) -> Response:
     seen = buying.offer_view(bench, _held(bench, request))
     return render(
         request, "offer.html", refusal=refusal, action=action, view=seen, boxes=buying.BOXES,
-        said=buying.SAID, states=buying.STATES, today=today(),
+        said=buying.SAID, today=today(), rough=rough,
     )  # fmt: skip
 
 
