@@ -181,8 +181,8 @@ def _card(one: dict[str, Any]) -> list[str]:
         if money and row["net_gain"]["value"] is not None:
             lines += [f"  {line['name']:<38}{line['amount']:>12.2f}" for line in row["lines"]]
             lines.append(f"  {'net gain':<38}{row['net_gain']['value']:>12.2f} {unit}".rstrip())
-        said = [row["flag"], row["mind"], f"Grade afterwards: {grades(row['grades'])}.",
-                *row["risks_object"][:3]]  # fmt: skip
+        after = f"Grade afterwards: {grades(row['grades'])}." if row["grades"] else ""
+        said = [row["flag"], row["mind"], after, *row["risks_object"][:3]]
         lines += paragraphs("To mind", [part for part in said if part])
         lines += paragraphs("A buyer must be told", row["tell_buyer"])
     lines += paragraphs("What would change this", [part["says"] for part in one["sensitivity"]])

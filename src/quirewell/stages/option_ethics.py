@@ -36,8 +36,8 @@ RULES = (
     EthicsRule(
         "colour", "Added colour hides what the paper is from the next owner: never proposed here.",
         True,
-        words=r"colou?r[- ](touch|add|fill)|(add|touch)\w*[- ](of[- ])?colou?r|retouch|re-?colou?r"
-        r"|in-?paint|\bpaint|\bink(ed|ing) in|\bmarker",
+        words=r"colou?r[- ](touch|add|fill)|(add|touch)\w*[- ](of[- ])?colou?r|retouch"
+        r"|re-?colou?r|touch\w* (in|up)\b|in-?paint|\bpaint|\bink(ed|ing) in|\bmarker",
     ),
     EthicsRule(
         "holes", "New holes weaken the fold and tell a false story of how it was made: never "
@@ -86,7 +86,11 @@ def judged(row: OptionRow, damage: Collection[str], life: float | None) -> tuple
     holds = {
         "mould": "mould" in damage and bool(row.steps),
         "shortens": life is not None and life < 1,
-        "helps nothing": bool(row.gone) and not helps and bool(damage) and (life or 0) <= 1,
+        "helps nothing": bool(row.gone)
+        and not helps
+        and bool(damage)
+        and (life or 0) <= 1
+        and row.chances is None,
         "looks": bool(row.gone) and helps and (life or 0) <= 1,
     }
     return tuple(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -168,6 +168,8 @@ def price(params: Mapping[str, str], looked: Looked) -> Priced:
     here = float(looked.condition.now @ looked.condition.grades)
     if params.get("prices", "").strip():
         mean = _typed_values(params["prices"], looked.condition.grades)
+        if not looked.known:
+            mean = _at_no_grade(looked, mean, mean.mean() if now is None else now)
         spread = numbers(params.get("spread_log") or f"{LUCK}", "spread_log", 2).likely
         notes = () if params.get("spread_log") else (
             f"One sale scatters by {LUCK:g} in the logarithm (assumed): type its spread, or 0.",
@@ -192,6 +194,13 @@ def price(params: Mapping[str, str], looked: Looked) -> Priced:
         u = _value(params, "value_u")
         level = u / now if u is not None and now else TYPED_U
     return _about_now(params, looked, (now, level, luck), here, currency, "as typed")
+
+
+def _at_no_grade(looked: Looked, mean: Array, now: float) -> Array:
+    """Prices with what it would bring put where a grade that nobody knows is kept."""
+    out: Array = mean.copy()
+    out[int(looked.condition.steps[0, 0])] = now
+    return out
 
 
 def _about_now(
@@ -234,6 +243,11 @@ def _by_sales(params: Mapping[str, str], looked: Looked, now: float | None, here
     notes: tuple[str, ...] = ()
     if item and mine is sales:
         notes = ("No sale is of this title; sales of others stand in for it.",)
+    if not looked.known:
+        average = float(np.mean([one.price for one in mine])) if now is None else now
+        known = "the average of your sales" if now is None else "as typed"
+        priced = _about_now(params, looked, (average, LUCK, 0.0), here, currency, known)
+        return replace(priced, notes=notes, from_sales=now is None)
     grades = [one.grade for one in mine]
     if len(mine) < FEWEST or max(grades) - min(grades) < APART:
         return _few_sales(params, looked, mine, here, currency, now, notes)

@@ -71,3 +71,13 @@ def life_of(state: ItemState) -> str:
         return ""  # the store alone was asked about: that is no merit of a treatment
     ends = (found.value, found.low90, found.high90)
     return ", ".join(f"{one:.3g}" for one in ends if one is not None)
+
+
+def hours_row(a_wrap: tuple[float, float, float, int] | None, wraps: int) -> str:
+    """The full treatment at the hours that a wrap has taken at this bench, as an own row; empty
+    while the bench has not seen enough."""
+    if a_wrap is None:
+        return ""
+    middle, low, high, count = a_wrap
+    hours = "/".join(f"{wraps * one:.3g}" for one in (low, middle, high))
+    return f"option,hours,note\nFull treatment,{hours},hours of this bench from {count} items"

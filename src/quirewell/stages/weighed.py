@@ -28,7 +28,8 @@ class Life:
 @dataclass(frozen=True, slots=True)
 class Weighed:
     """An option with its chances by step, its lines (money, rounded one by one), its risk (None
-    where no price is known), its ratio of lives and the rules that speak of it."""
+    where no price is known), its ratio of lives and the rules that speak of it; ``graded`` says
+    whether a grade is known at all."""
 
     row: OptionRow
     option: Option
@@ -38,6 +39,7 @@ class Weighed:
     risk: Risk | None
     life: Life | None
     rules: tuple[EthicsRule, ...]
+    graded: bool = True
 
     @property
     def gain(self) -> Decimal:

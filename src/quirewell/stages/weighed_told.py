@@ -92,14 +92,15 @@ def _left(
     every: Sequence[Weighed], verdict: Verdict, unit: str, looked: Looked
 ) -> str:  # fmt: skip
     nearest = verdict.next
-    if nearest is None or nearest.risk is None:
-        return f"{LEFT}: nothing else is there to be weighed."
     lifted = any(
         one.option.chances or (abs(one.chances - every[0].chances) > 1e-9).any() for one in every
     )
     longer = [one for one in every if one.life and (one.life.low90 or one.life.value) > 1
               and one.row.kind != "leave"]  # fmt: skip
-    said = f"{LEFT}: nothing pays. The nearest is {nearest.row.name}, {money(nearest, unit)}."
+    if nearest is None or nearest.risk is None:
+        said = f"{LEFT}: nothing that could be done helps what was noted."
+    else:
+        said = f"{LEFT}: nothing pays. The nearest is {nearest.row.name}, {money(nearest, unit)}."
     if looked.held and not lifted:
         said += f" No repair here lifts its grade: {looked.held}."
     if longer:

@@ -11,6 +11,7 @@ both); ``caution`` (how much an expected loss counts beside the gain, 0 for not 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
@@ -128,7 +129,8 @@ def _life(params: Mapping[str, str]) -> Life | None:
     if not text:
         return None
     try:
-        given = [float(number(part)) for part in text.replace(";", ",").split(", ")]
+        given = [float(number(part)) for part in re.findall(r"-?\d+(?:[.,]\d+)?|[^\s\d,;()]+", text)
+                 if part != "to"]  # fmt: skip
     except Unreadable as error:
         raise ValueError(f"life is a ratio such as 2.1, or 2.1, 1.3, 3.2: {error}") from error
     if len(given) not in (1, 3) or not all(0 < one <= 1000 for one in given):
@@ -155,8 +157,9 @@ def _weighed(
     )  # fmt: skip
     rules = judged(row, looked.codes, None if mine is None else mine.value)
     return Weighed(
-        row, option, looked.condition.grades, chances_of(case, option), cents, risk, mine, rules
-    )
+        row, option, looked.condition.grades, chances_of(case, option), cents, risk, mine, rules,
+        looked.known or option.chances is not None,
+    )  # fmt: skip
 
 
 def _words(quantity: str, subject: str, text: str) -> Finding:
@@ -202,7 +205,7 @@ def _option(one: Weighed, unit: str) -> list[Finding]:
         _words("options.kind", name, row.kind),
         *(Finding("", "options.chance", name, float(share), None, "", f"{grade:g}",
                   standing=PRACTICE, note="chance of this step afterwards")
-          for grade, share in zip(grades, one.chances, strict=True) if share > 0),
+          for grade, share in zip(grades, one.chances, strict=True) if share > 0 and one.graded),
         *(Finding("", "options.line", name, float(amount), None, unit, says)
           for says, amount in one.lines),
         Finding("", "options.cost", name, float(one.cost), None, unit,

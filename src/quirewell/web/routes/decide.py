@@ -15,10 +15,11 @@ from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.disclosure import age_words
 from quirewell.stages.dosing import as_json as dose_json
 from quirewell.stages.grading import as_json as grade_json
+from quirewell.stages.memory import hours_per_wrap
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.returns_table import newer_returns, returns_table
-from quirewell.stages.weigh_begin import weigh_begins
+from quirewell.stages.weigh_begin import hours_row, weigh_begins
 from quirewell.stages.weigh_entry import choose_option, keep_weighing
 from quirewell.stages.weigh_view import newer_grade, weigh_view
 from quirewell.stages.working import WorkingView, newest, working_view
@@ -69,6 +70,8 @@ def _weighing(house: House, state: ItemState) -> WorkingView:
     """The weighing's form: what was typed before, save what was estimated or sold since."""
     run = newest(state, WORKINGS["weigh"])
     known = weigh_begins(state, house.studio.bench())
+    if run is None and not known.get("options") and state.gathering is not None:
+        known["options"] = hours_row(hours_per_wrap(house.studio), state.gathering.wraps)
     again: list[str] = [] if run is None else ["sales", "item"]
     if run is not None and newer_grade(state, run) is not None:
         again += ["defects", "rules", "scale", "returns"]
