@@ -15,9 +15,9 @@ from quirewell.studio.studio import STUDIO
 
 PRIVATE = (
     "Names and addresses are personal data. They are kept in this studio only, and they stand on "
-    "the papers that need them (receipts, quote, invoice): never in a treatment report. A backup "
-    "of the studio holds them too. Keep no more than you need; what is set aside is shown no more "
-    "but stays in the journal."
+    "the papers that need them (receipts, quote, invoice): never in a treatment report, where only "
+    "the owner typed on the item's own card stands. A backup of the studio holds them too. Keep no "
+    "more than you need; what is set aside is shown no more but stays in the journal."
 )
 
 
