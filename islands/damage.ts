@@ -9,6 +9,8 @@ type Kind = "point" | "line" | "polygon";
 const FEWEST: Record<Kind, number> = { point: 1, line: 2, polygon: 3 };
 const NAMES: [Kind, string][] = [["point", "Point"], ["line", "Line"], ["polygon", "Area"]];
 const MOST_GRIPS = 60;
+// At least so much of the page is seen when a place is looked at from near [mm].
+const NEAR_MM = 30;
 
 class Damage extends HTMLElement {
   private opened: Opened | undefined;
@@ -60,6 +62,7 @@ class Damage extends HTMLElement {
     for (const pick of this.picks) pick.addEventListener("change", () => this.kindChosen());
     this.read();
     this.kindChosen();
+    this.zoomTo(opened);
     this.dataset["state"] = "ready";
   }
 
@@ -94,6 +97,21 @@ class Damage extends HTMLElement {
     row.after(this.status);
     this.tell(
       "Choose point, line or area, then tap the picture; dragging moves it, two fingers zoom. By keyboard: Tab to the crosshair, arrow keys move it by 1 mm, with Shift by 10 mm, Enter sets a point, Backspace takes it back, Escape ends the part.",
+    );
+  }
+
+  // What the form begins with is shown from near.
+  private zoomTo(opened: Opened): void {
+    const item = opened.viewer.world.getItemAt(0);
+    const points = this.shapes.flat().map((one) => this.px(one));
+    if (!item || !points.length) return;
+    const xs = points.map((one) => one.x);
+    const ys = points.map((one) => one.y);
+    const wide = Math.max(...xs) - Math.min(...xs);
+    const side = Math.max(wide, Math.max(...ys) - Math.min(...ys), NEAR_MM * this.pxPerMm) * 1.4;
+    const [x, y] = [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
+    opened.viewer.viewport.fitBounds(
+      item.imageToViewportRectangle(x - side / 2, y - side / 2, side, side),
     );
   }
 

@@ -99,3 +99,15 @@ def test_an_amount_noted_while_drawing_is_read_with_its_u() -> None:
     stain = drawn("tideline", "c", "polygon 0,0 9,0 9,9", "2.4 % ± 0.4 %, 81 mm2 ± 12 mm2")
     (read,) = read_defects(stain, rules_in_force(""))
     assert (read.extent, read.unit, read.u) == (2.4, "pct", 0.2)
+
+
+def test_words_of_the_trade_for_drawn_damage_are_counted_by_their_rules() -> None:
+    noted = [
+        Defect("d1", "c.outer.left", "colour-breaking crease", "60.0 mm ± 1.4 mm"),
+        Defect("d2", "w01.outer.left", "staple pull", "4 mm"),
+    ]
+    state = ItemState("a", 1, Item("Copperbeck Garden Annual"), defects={d.id: d for d in noted})
+    table = damage_table(state)
+    assert [one.code for one in read_defects(table, rules_in_force(""))] == [
+        "crease_colour", "staple_pull",
+    ]  # fmt: skip

@@ -7,7 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from quirewell.record.nouns import Defect
 from quirewell.record.regions import Region, read_region
+from quirewell.stages.drawn_extent import drawn_extents
 from quirewell.stages.grade_entry import _BEGINS
 from quirewell.stages.region_extent import (
     across,
@@ -92,3 +94,8 @@ def test_words_keep_two_figures_of_the_doubt():
     assert amount_words(12.3456, 0.05, "mm") == "12.35 mm ± 0.10 mm"
     assert amount_words(7.0, 0.0, "mm") == "7.00 mm ± 0.00 mm"
     assert across(((5.0, 5.0), (5.0, 5.0))) == 0
+
+
+def test_a_roll_drawn_along_the_spine_is_not_rated_by_the_spines_length():
+    roll = Defect("d", "spine", "spine roll", region="line 0,0 0,260", u_mm=0.5)
+    assert drawn_extents(roll) == ()

@@ -17,7 +17,7 @@ from quirewell.stages.proposing import Proposal, page_pictures, proposals
 HALVES = (("outer", "left"), ("outer", "right"), ("inner", "left"), ("inner", "right"))
 MOMENTS = ("before", "after")
 TORN = ("tear", "spine split", "staple pull", "detached leaf")
-MISSING = ("loss", "chip", "insect damage", "missing leaf", "clipped coupon", "brittle edge")
+MISSING = ("loss", "insect damage", "missing leaf", "clipped coupon", "brittle edge")
 CREASED = ("crease", "colour-breaking crease", "corner crease", "fold", "stress line", "cockling")
 STAINED = ("tideline", "foxing", "rust stain", "stain", "tanned margin", "mould")
 SURFACE = ("soiling", "ink rub", "abrasion", "offset", "ghosting", "fading")

@@ -43,6 +43,11 @@ _UNIT_END = re.compile(r"^(?P<number>[-+\d.,\s]+?)\s*(?P<unit>mm²|cm²|mm2|cm2|
 _RANGE = re.compile(
     r"(?P<low>\d[\d.,]*)\s*(?:to|-|–|\.\.)\s*(?P<high>\d[\d.,]*)\s*(?P<unit>[^\d\s].*)?", re.I
 )
+# Further words of the trade for a code, beside those that the rules carry themselves.
+WORDS = {
+    "colour-breaking crease": "crease_colour", "staple pull": "staple_pull",
+    "missing leaf": "leaf_missing", "clipped coupon": "coupon_cut",
+}  # fmt: skip
 _YES = {"yes": 1.0, "no": 0.0, "": 1.0, "1": 1.0, "0": 0.0}
 _REGIONS = {
     "cover": "cover", "front": "cover", "back": "cover", "spine": "spine", "staples": "spine",
@@ -139,6 +144,7 @@ def _damage(row: dict[str, str], line: int, rules: Rules) -> Damage:
 def _code(word: str, where: str, place: str, line: int, rules: Rules) -> tuple[str, str]:
     """The code meant, by itself or by the record's word for it, and where it is counted."""
     text = word.strip().lower()
+    text = WORDS.get(text, text)
     if text in rules.codes:
         codes = [text]
     else:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from quirewell.record.nouns import Defect
 from quirewell.record.regions import Region, read_region
-from quirewell.stages.region_extent import area_of, length_of
+from quirewell.stages.region_extent import area_of, length_of, told_by_region
 
 _NOTED = re.compile(
     r"(?P<value>\d+(?:\.\d+)?) (?P<unit>mm2|mm|%) ± (?P<wide>\d+(?:\.\d+)?) (?P=unit)(?:, |$)"
@@ -35,13 +35,13 @@ class Extent:
 
 def drawn_extents(defect: Defect) -> tuple[Extent, ...]:
     """What was measured of a defect, that which its rule counts first; none where nothing was
-    drawn.
+    drawn, or where the rule counts what a region does not tell (the offset of a spine roll).
 
     >>> drawn_extents(Defect("d", "c", "tear", "42.0 mm ± 1.5 mm", region="line 0,0 42,0"))
     (Extent(value=42.0, u=0.75, unit='mm'),)
     """
     region = read_region(defect.region)
-    if region is None:
+    if region is None or not told_by_region(defect.term):
         return ()
     return _noted(defect.extent) or (extent_of(region, defect.u_mm),)
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from quirewell.record.regions import Region
 from quirewell.record.shapes import Point
+from quirewell.stages.defect_table import WORDS
 from quirewell.stages.rule_table import rules_in_force
 
 # A point set by hand in the magnified picture, by finger or mouse (assumed), and one read off with
@@ -76,6 +77,7 @@ def told_by_region(term: str) -> bool:
 def counted(term: str) -> tuple[str, str, str]:
     """Code, unit and measure of the rule that counts a term; empty for a term without one."""
     word = term.strip().lower()
+    word = WORDS.get(word, word)
     for code, rows in rules_in_force("").codes.items():
         if code == word or any(row.term.lower() == word for row in rows if row.term):
             return code, rows[0].unit, rows[0].measure
