@@ -56,6 +56,9 @@ def test_a_want_is_stood_in_for_and_a_better_copy_is_said() -> None:
     (seen,) = books.wants_view(bench, [poor, other])
     assert not seen.better
     assert [one.item for one in seen.others] == ["poor"]
+    assert held_says(fine, bench) == (
+        "A copy of Copperbeck Garden Annual is wanted from grade 5 on: see the wants."
+    )
     bench = after(bench, books.stand_in(bench, {"id": key, "item": "poor"}))
     assert "until a better one turns up" in held_says(poor, bench)
     (seen,) = books.wants_view(bench, [poor, fine, other])

@@ -13,6 +13,7 @@ from quirewell.record.dealing import Cost, Holding, Mishap, Sold
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages.accounting import METHOD
+from quirewell.stages.books import copies
 from quirewell.stages.item_money import currency_of
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
@@ -217,14 +218,19 @@ def held_says(state: ItemState, bench: BenchState) -> str:
     stands = [one for one in bench.wants.values() if one.item == state.id and not one.met]
     if stands:
         return f"It stands in for a wanted copy of {stands[0].title} until a better one turns up."
+    wanted = [one for one in bench.wants.values() if not one.met and copies((state,), one)]
+    also = ""
+    if wanted:
+        least = "" if wanted[0].grade_from is None else f" from grade {wanted[0].grade_from:f} on"
+        also = f"A copy of {wanted[0].title} is wanted{least}: see the wants."
     if held is None or not held.aim:
-        return ""
+        return also
     says = {
         "keep": "It is to keep", "sell": "It is to sell",
         "stand-in": "It is kept until a better one turns up", "a client's": "It is a client's",
     }[held.aim]  # fmt: skip
     asked = f", asked {held.asked:f} {held.currency}".rstrip() if held.asked is not None else ""
-    return f"{says}{asked}."
+    return f"{says}{asked}. {also}".strip()
 
 
 def _steps_say(state: ItemState) -> str:
