@@ -162,7 +162,7 @@ UGLY = {
     "a body about a list": (alone(body={"value": "x", "qw:about": []}), "says no term"),
     "half a sign": (alone(body={"value": "\ud800", "purpose": "tagging"}), "no text"),
     "a nought byte": (alone(body={"value": "a\0", "purpose": "tagging"}), "no text"),
-    "a long term": (alone(body={"value": "x" * 81, "purpose": "tagging"}), "at most 80"),
+    "a long term": (alone(body={"value": "x" * 1001, "purpose": "tagging"}), "at most 1000"),
     "no target": (alone(target=None), "names no place"),
     "a target elsewhere": (alone(target="http://example.org/1"), "names no place"),
     "another item": (alone(target=target([], who="almanac")), "about the item 'almanac'"),

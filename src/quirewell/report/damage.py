@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from typing import Any
 
 from quirewell.record.nouns import GradeEstimate, ItemState
@@ -32,7 +34,9 @@ def condition_part(state: ItemState, moment: str) -> dict[str, Any]:
     drawing = condition_drawing(state, moment, lines)
     return {
         "rows": [_row(line) for line in lines],
-        "notes": [[str(one.number), one.note] for one in lines if len(one.note) > MOST_NOTE],
+        "notes": [
+            [str(one.number), parted(one.note)] for one in lines if len(one.note) > MOST_NOTE
+        ],
         "sums": [_sum(one) for one in sums(lines)] if any(one.measured for one in lines) else [],
         "drawn": _drawn(drawing, moment),
         "grade": _grade(state.grades.get(f"grade.{moment}")),
@@ -56,10 +60,20 @@ def drawing_files(state: ItemState, moment: str) -> dict[str, bytes]:
 
 def _row(line: Line) -> list[Any]:
     return [
-        str(line.number), line.where, line.term, line.severity, said(line), line.extent,
-        line.note if len(line.note) <= MOST_NOTE else "its note stands below the table",
+        str(line.number), line.where, parted(line.term), line.severity, said(line),
+        parted(line.extent),
+        parted(line.note) if len(line.note) <= MOST_NOTE else "its note stands below the table",
         "" if line.source == TYPED else line.source,
     ]  # fmt: skip
+
+
+def parted(words: str) -> str:
+    """Words that a narrow column can hold: very long ones may be parted (by soft hyphens).
+
+    >>> parted("short") == "short", parted("x" * 42).count("\u00ad")
+    (True, 2)
+    """
+    return re.sub(r"\S{30,}", lambda found: "\u00ad".join(textwrap.wrap(found[0], 14)), words)
 
 
 def said(line: Line) -> Shown:
@@ -74,7 +88,7 @@ def _sum(one: Sum) -> list[Any]:
     count = len(one.ids)
     drawn = [_added(extent, ids) for extent, ids in one.drawn]
     return [
-        one.term,
+        parted(one.term),
         Shown(str(count), one.ids, NOTED, float(count)),
         drawn[0] if drawn else "",
         drawn[1] if len(drawn) > 1 else "",

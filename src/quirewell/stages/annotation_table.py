@@ -30,7 +30,7 @@ CONTEXT: list[Any] = [ANNO, {"qw": f"{NAMES}term:"}]
 
 MOST_BYTES = 4_000_000
 MOST_ANNOTATIONS = 500
-MOST_TEXT = {"term": 80, "extent": 200, "note": 20_000, "severity": 20}
+MOST_TEXT = {"term": 1_000, "extent": 5_000, "note": 20_000, "severity": 20}
 _SEVERITIES = ("slight", "moderate", "severe")
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _NUMBER = r"-?\d{1,6}(?:\.\d{1,6})?"
