@@ -15,6 +15,7 @@ from quirewell.stages.methods import METHODS, run_method
 from quirewell.stages.weighing import METHOD, as_json
 
 DAMAGE = "code,location,extent\ntear,cover,40 mm\ncrease,cover,60 mm\nspine_split,spine,45 mm"
+PRICED = {"low": "60", "likely": "100", "high": "200"}
 HEAD = "option,kind,hours,mishap_pct,factor_pct,chances,sent,materials"
 ONLY = "Partial treatment,off,,,,,,\nFull treatment,off,,,,,,\nSend as it is,off,,,,,,"
 SENT = {
@@ -259,3 +260,24 @@ def test_break_even_is_named_in_words() -> None:
 def test_what_cannot_be_is_refused_in_a_sentence(params: dict[str, str], says: str) -> None:
     with pytest.raises(ValueError, match=says):
         weigh(**params)
+
+
+def test_it_starts_from_the_grade_that_the_estimate_gives() -> None:
+    """The chances as it lies are those of ``condition.grade``, however kinds add up."""
+    for adding in ("plain", "root"):
+        given = {"defects": DAMAGE, "adding": adding}
+        graded = run_method("condition.grade", "plan", {}, (), given)
+        chances = {float(one.subject): one.value for one in graded.findings
+                   if one.quantity == "condition.chance"}  # fmt: skip
+        leave = of(weigh(**PRICED, **given), "Leave alone")
+        assert {one["grade"]: one["chance"] for one in leave["grades"]} == pytest.approx(chances)
+
+
+def test_what_surely_mends_ends_where_the_estimate_says() -> None:
+    """Works at 100 %: the chances after are those of the damage list without what was mended."""
+    rows = "option,steps,works_pct\nMend it,mend,100"
+    after = of(weigh(**PRICED, defects=DAMAGE, options=rows), "Mend it")["grades"]
+    rest = "\n".join(line for line in DAMAGE.splitlines() if not line.startswith("tear"))
+    without = of(weigh(**PRICED, defects=rest), "Leave alone")["grades"]
+    mean = [sum(one["grade"] * one["chance"] for one in part) for part in (after, without)]
+    assert mean[0] == pytest.approx(mean[1], abs=0.05)  # other draws, the same distribution

@@ -133,6 +133,11 @@ COMMANDS = {
         "damage",
         "List the damage of an item, draw it, give it out and take it in.",
     ),
+    "weigh": (
+        "quirewell.cli.weigh",
+        "weigh",
+        "What to do with an item, or whether to leave it alone.",
+    ),
     "books": (
         "quirewell.cli.books",
         "books",

@@ -22,6 +22,7 @@ from quirewell.stages.working import newest
 from quirewell.stages.working_rows import PLAN, WORKINGS
 from quirewell.studio.studio import Studio
 
+_CONDITION = ("defects", "rules", "scale", "returns", "adding")
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
@@ -121,7 +122,7 @@ def _params(state: ItemState, begun: dict[str, str]) -> dict[str, str]:
     like as they are known now."""
     run = newest(state, WORKINGS["weigh"])
     typed = {} if run is None else run.params
-    now = {name: begun[name] for name in ("defects", "rules", "scale", "returns", "sales", "item")
+    now = {name: begun[name] for name in (*_CONDITION, "sales", "item")
            if begun.get(name)}  # fmt: skip
     return {
         name: text for name, text in {**begun, **typed, **now}.items() if name in weighing.KNOWN

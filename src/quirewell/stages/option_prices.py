@@ -4,7 +4,7 @@ Prices by grade, in this order: ``prices`` typed ("3: 80; 4: 140", averages); ow
 ``item``, ``currency``, ``rates``, ``today`` (:mod:`.worthing`); else what it would bring as it lies
 (``value_now`` with ``value_u``, or ``low``, ``likely``, ``high``) and ``per_grade_pct``, by how
 much a price goes up with a point of grade. Condition: ``defects`` with ``rules``, ``scale``,
-``returns`` (:mod:`.grading`), or a ``grade`` typed.
+``returns``, ``adding`` (:mod:`.grading`), or a ``grade`` typed.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from quirewell.stages.options_table import OptionRow
 from quirewell.stages.repairs import Repair
 from quirewell.stages.rule_table import read_scale, rules_in_force
 from quirewell.stages.typed import Unreadable, number
+from quirewell.stages.typed_params import one_of
 from quirewell.stages.worthing import sales_asked
 
 # By how much a price goes up with a point of grade, per cent: so wide because it differs from title
@@ -90,7 +91,8 @@ def look(params: Mapping[str, str], rows: Sequence[OptionRow]) -> Looked:
     if params.get("returns", "").strip():
         rules = calibrated(rules, calibrate(read_returns(params["returns"], rules, scale),
                                             rules, scale))  # fmt: skip
-    grading = Grading(damages, rules, scale)
+    root = one_of(params, "adding", ("plain", "root"), "plain") == "root"
+    grading = Grading(damages, rules, scale, root)
     there = frozenset(one.code for one in damages if one.extent > 0)
     repairs = {
         one.step: one for row in rows for one in row.repairs

@@ -37,9 +37,9 @@ def _condition(state: ItemState, bench: BenchState) -> dict[str, str]:
     graded = state.newest_run(GRADE, PLAN)
     if graded is not None:
         return {name: graded.params.get(name, "")
-                for name in ("defects", "rules", "scale", "returns")}  # fmt: skip
+                for name in ("defects", "rules", "scale", "returns", "adding")}  # fmt: skip
     own = bench.grading()
-    rules = {} if own is None else {"rules": own.rules, "scale": own.scale}
+    rules = {} if own is None else {"rules": own.rules, "scale": own.scale, "adding": own.adding}
     return {"defects": damage_table(state), **rules}
 
 

@@ -2,7 +2,7 @@
 
 Parameters are text. Condition and prices: :mod:`.option_prices`. Options: ``options`` (own rows,
 :mod:`.options_table`), ``disclosures`` (own rows, :mod:`.disclosure`), ``life`` (the item's own
-ratio of lives, "2.1, 1.3, 3.2": middle and 90 % band), ``life_from``. Costs: ``hour``,
+ratio of lives, "2.1, 1.3, 3.2": middle and 90 % band). Costs: ``hour``,
 ``overhead_pct``, ``sale_fee_pct``, ``fee``, ``ceiling``, ``next_fee``, ``per_item``,
 ``insurance_pct``, ``declared``, ``wait_pct_per_week``, ``weeks``. ``aim`` (gain, permanence or
 both); ``caution`` (how much an expected loss counts beside the gain, 0 for not at all).
@@ -37,9 +37,9 @@ PRACTICE: Standing = "common practice"
 _MONEY = ("fee", "ceiling", "next_fee", "per_item", "declared")
 _SHARES = ("overhead_pct", "sale_fee_pct", "insurance_pct", "wait_pct_per_week")
 KNOWN = (
-    "defects", "rules", "scale", "returns", "grade", "prices", "spread_log", "sales", "columns",
-    "item", "rates", "currency", "today", "decimal", "day_first", "low", "likely", "high",
-    "value_now", "value_u", "per_grade_pct", "options", "disclosures", "life", "life_from", "hour",
+    "defects", "rules", "scale", "returns", "adding", "grade", "prices", "spread_log",
+    "sales", "columns", "item", "rates", "currency", "today", "decimal", "day_first", "low", "likely", "high",
+    "value_now", "value_u", "per_grade_pct", "options", "disclosures", "life", "hour",
     *_MONEY, *_SHARES, "weeks", "aim", "caution",
 )  # fmt: skip
 

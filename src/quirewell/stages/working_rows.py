@@ -212,6 +212,8 @@ _ROWS = (
             Box("rules", "Your own rules", kind="table", narrows=True),
             Box("scale", "Your own scale", kind="table", narrows=True),
             Box("returns", "Grades that came back", kind="table", narrows=True),
+            Box("adding", "Kinds of damage add up", kind="choice",
+                options=(("", "plainly"), ("root", "by the root of their squares")), narrows=True),
             Box("disclosures", "What must be told, your own rows", "step, buyer, service",
                 kind="table", narrows=True),
         ),

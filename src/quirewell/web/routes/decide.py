@@ -74,7 +74,7 @@ def _weighing(house: House, state: ItemState) -> WorkingView:
         known["options"] = hours_row(hours_per_wrap(house.studio), state.gathering.wraps)
     again: list[str] = [] if run is None else ["sales", "item"]
     if run is not None and newer_grade(state, run) is not None:
-        again += ["defects", "rules", "scale", "returns"]
+        again += ["defects", "rules", "scale", "returns", "adding"]
     laid = {name: known[name] for name in again if name in known}
     return working_view(state, "weigh", laid, known=known)
 
