@@ -179,6 +179,33 @@ def test_with_nothing_recorded_each_paper_says_what_it_lacks(kind: str, tmp_path
         assert "Copperbeck Garden Annual" in words_of(made, tmp_path)
 
 
+def test_no_option_is_lost_of_many_and_no_price_advises_nothing(tmp_path: Path) -> None:
+    own = "".join(f"Own way {n},own,mend,{n + 1}\n" for n in range(9))
+    with Studio.create(tmp_path / "many", "Larkmoor paper bench") as made:
+        add(made, "annual", ("item.opened", nouns.Item("Copperbeck Garden Annual")))
+        params = {"grade": "3", "options": f"option,kind,steps,hours\n{own}"}
+        run = run_method("options.weigh", "plan", {}, params=params)
+        add(made, "annual", ("run.recorded", run))
+        said = words_of(written(made, Asked("proposal")), tmp_path)
+    for n in range(9):
+        # Side by side, in each of the tables of harm and of what must be told, and to tick.
+        assert said.count(f"Own way {n}") >= 4
+    assert "No price of it is known" in said and "type what" not in said
+
+
+def test_what_harms_it_for_gain_is_not_offered(tmp_path: Path) -> None:
+    with Studio.create(tmp_path / "harm", "Larkmoor paper bench") as made:
+        add(made, "annual", ("item.opened", nouns.Item("Copperbeck Garden Annual")))
+        text = "option,kind,steps,hours,factor_pct\nTrim the edges,own,,1,300\n"
+        params = {"grade": "3", "low": "40", "likely": "80", "high": "160", "options": text}
+        run = run_method("options.weigh", "plan", {}, params=params)
+        assert any(one.quantity == "options.flag" for one in run.findings)
+        add(made, "annual", ("run.recorded", run))
+        said = words_of(written(made, Asked("proposal")), tmp_path)
+    assert "Trim the edges, as described" not in said
+    assert "Leave alone" in said
+
+
 def test_odd_names_run_off_no_page_and_stay_words(tmp_path: Path) -> None:
     odd = '<script>alert("x")</script> #pagebreak() \u05d0\u05d1\u05d2 ' + "W" * 60
     with Studio.create(tmp_path / "odd", odd[:40]) as made:

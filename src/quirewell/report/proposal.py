@@ -26,6 +26,10 @@ from quirewell.stages.weighed_json import as_json
 METHOD, SUBJECT = "options.weigh", "plan"
 SIDE_BY_SIDE, MOST_COLUMNS, MOST_CAUTIONS = 4, 5, 8
 ALWAYS = ("ink-first", "disclose")
+NO_PRICE = (
+    "No price of it is known, so no option is advised for the sake of money. What each asks, may "
+    "harm and leaves stands below."
+)
 Told = Mapping[str, Any]
 
 
@@ -115,12 +119,15 @@ def _hours(one: Told) -> str:
     held = one["hours"]
     if not held["value"]:
         return ""
-    return f"{held['value']:.1f} ({held['low90']:g} to {held['high90']:g})"
+    low, high = held["low90"], held["high90"]
+    if low is None or high is None or low == high:
+        return f"{held['value']:g}"
+    return f"{held['value']:.1f} ({low:g} to {high:g})"
 
 
 _ROWS = (
     ("Worth gained, on average", _gain),
-    ("Chance of a loss", _loss),
+    ("Chance to lose money by it", _loss),
     ("It would last", _life),
     ("Hours, least to most", _hours),
 )
@@ -128,16 +135,20 @@ _ROWS = (
 
 def _each(offered: Sequence[Told], ref: tuple[str, ...]) -> list[Part]:
     """Harm, loss of evidence and telling: each sentence once, with the options it belongs to."""
-    some = [one for one in offered if one["kind"] != "leave"][:MOST_COLUMNS]
+    some = [one for one in offered if one["kind"] != "leave"]
     out: list[Part] = []
     for title, key in _TOLD:
-        each_once = dict.fromkeys(says for one in some for says in one[key])
-        rows = [
-            [Shown(_capital(each), ref, key), *("yes" if each in one[key] else "" for one in some)]
-            for each in each_once
-        ]
-        head = ("", *(one["name"] for one in some))
-        out += table(title, head, (6, *(1.3 for _ in some)), rows)
+        for start in range(0, len(some), MOST_COLUMNS):
+            few = some[start : start + MOST_COLUMNS]
+            rows = [
+                [
+                    Shown(_capital(each), ref, key),
+                    *("yes" if each in one[key] else "" for one in few),
+                ]
+                for each in dict.fromkeys(says for one in few for says in one[key])
+            ]
+            head = ("", *(one["name"] for one in few))
+            out += table(title if not start else "", head, (6, *(1.3 for _ in few)), rows)
     minded = [f"{one['name']}: {one['mind']}" for one in some if one["mind"]]
     if minded:
         out.append(part("list", "To mind", words=[Shown(one, ref, "mind") for one in minded]))
@@ -168,6 +179,8 @@ def _advised(
         why = choice.reason or (Shown(told["says"], ref, "says") if mine else "")
         takes = _takes(mine, ref) if mine else ""
         return words("What is advised", f"{choice.option}.", why, takes)
+    if told["value_now"]["value"] is None and told["aim"] == "gain":
+        return words("What is advised", NO_PRICE)
     if mine is None:
         return words("What is advised", Shown(told["says"], ref, "says"))
     return words(
