@@ -31,6 +31,7 @@ NAMES = (
     "grade",
     "parcels",
     "worth",
+    "weigh",
 )
 
 

@@ -38,7 +38,8 @@ _MONEY = ("fee", "ceiling", "next_fee", "per_item", "declared")
 _SHARES = ("overhead_pct", "sale_fee_pct", "insurance_pct", "wait_pct_per_week")
 KNOWN = (
     "defects", "rules", "scale", "returns", "adding", "grade", "prices", "spread_log",
-    "sales", "columns", "item", "rates", "currency", "today", "decimal", "day_first", "low", "likely", "high",
+    "sales", "columns", "item", "rates", "currency", "today", "decimal", "day_first",
+    "low", "likely", "high",
     "value_now", "value_u", "per_grade_pct", "options", "disclosures", "life", "hour",
     *_MONEY, *_SHARES, "weeks", "aim", "caution",
 )  # fmt: skip
