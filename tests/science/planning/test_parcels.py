@@ -17,6 +17,7 @@ import pytest
 from quirewell.science.planning import parcel_search
 from quirewell.science.planning.parcel_answers import answers, neutral, now_or_wait
 from quirewell.science.planning.parcel_bands import mean_factor, spread, strata
+from quirewell.science.planning.parcel_model import Model
 from quirewell.science.planning.parcel_pruning import prune
 from quirewell.science.planning.parcel_search import every_option, guess, solve
 from quirewell.science.planning.parcels import (
@@ -231,6 +232,27 @@ def test_the_way_of_large_plans_finds_what_trying_everything_finds(monkeypatch) 
         loose = solve(problem, options, gap=0.2)
         assert loose.bound is not None and loose.gain <= best <= loose.bound
         assert loose.bound <= 1.2 * loose.gain + 1
+
+
+def test_looking_near_the_relaxed_plan_loses_nothing_on_plans_too_large_to_try(
+    monkeypatch,
+) -> None:
+    """Some twenty items at once, against the solver's one run over the whole matrix."""
+    monkeypatch.setattr(parcel_search, "MANY", -1)
+    for seed in range(12):
+        base = small(seed)
+        items = tuple(
+            replace(item, name=f"{item.name}.{k}")
+            for k in range(6) for item in small(3000 + 10 * seed + k).items
+        )  # fmt: skip
+        problem = replace(base, items=items, spend=None)
+        options = every_option(problem)
+        for inside in (frozenset[str](), frozenset({options[0].item, options[-1].item})):
+            found = solve(problem, options, Wish(inside=inside), gap=0.0)
+            whole = Model(problem, options, inside).run({}, 60, 0.0)
+            assert whole.ended and (found.why == "impossible") == whole.impossible, seed
+            if whole.chosen is not None:
+                assert found.gain == total(problem, whole.chosen) == found.bound, seed
 
 
 def test_what_is_left_out_of_the_search_never_costs_anything() -> None:

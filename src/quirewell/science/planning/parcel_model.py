@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import floor, inf
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix, vstack
 
@@ -21,16 +22,26 @@ from quirewell.science.planning.parcels import Option, Problem
 # Gains are whole cents; the slack [cents] covers the solver's own rounding.
 SLACK = 1e-3
 Chosen = dict[str, Option]
+Array = NDArray[np.float64]
 # Column of a y, and the value it is held at.
 Held = Mapping[int, int]
 
 
 @dataclass(frozen=True, slots=True)
 class Relaxed:
-    """The plan with parts of items allowed: a bound [cents], and each y that is not held."""
+    """The plan with parts of items allowed: a bound [cents], each y that is not held, and of every
+    column its value and what the bound falls by, at least, when it moves off that end [cents]."""
 
     bound: int
     values: dict[int, float]
+    x: Array
+    falls: Array
+
+    def far(self, by: float) -> dict[int, int]:
+        """Columns held at the end they stand at: to move any of them costs more than ``by``."""
+        return {
+            int(c): int(self.x[c] > 0.5) for c in np.flatnonzero(self.falls > by + SLACK)
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +142,11 @@ class Model:
         if answer.x is None:
             return None
         values = {c: float(answer.x[c]) for c in self.counted if c not in held}
-        return Relaxed(floor(-answer.fun + SLACK), values)
+        falls = np.where(
+            answer.x <= SLACK, answer.lower.marginals,
+            np.where(answer.x >= 1 - SLACK, -answer.upper.marginals, 0.0),
+        )  # fmt: skip
+        return Relaxed(floor(-answer.fun + SLACK), values, answer.x, falls)
 
     def run(self, held: Held, seconds: float, gap: float) -> Run:
         """The best plan with some y held, for so many seconds at most."""

@@ -10,12 +10,13 @@ single parcel, then what fits into further ones). Every plan is checked against 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count
-from math import inf
+from math import floor, inf
 
-from quirewell.science.planning.parcel_model import Chosen, Held, Model
+from quirewell.science.planning.parcel_model import Chosen, Held, Model, Run
 from quirewell.science.planning.parcel_pruning import allowed, counted, prune
 from quirewell.science.planning.parcels import (
     Option,
@@ -30,6 +31,8 @@ from quirewell.science.planning.parcels import (
 SECONDS, CASE_SECONDS = 15.0, 2.0
 # Cases solved at most, whatever the clock says.
 CASES = 200
+# A large case is looked at first where no step takes more than this share from its bound.
+NEAR = 2e-3
 # Above this many options a gap of EASY_GAP is enough; below, the best plan is proved.
 MANY, EASY_GAP = 250, 1e-3
 
@@ -102,11 +105,13 @@ class _Search:
         self.cases: list[tuple[float, int, Held, Mapping[int, float], float]] = []
         self.settled = -inf
         self.order = count()
+        self.near = False
 
     def run(
         self, branch: bool, left: Callable[[], float], progress: Callable[[Found], None],
         stopped: Callable[[], bool],
     ) -> Found:  # fmt: skip
+        self.near = branch
         if branch:
             self._open({}, inf)
         else:
@@ -154,7 +159,9 @@ class _Search:
         self._add(bound, same, {})
 
     def _solve(self, held: Held, above: float, seconds: float, left: float) -> None:
-        run = self.model.run(held, min(seconds, left), 0.9 * self.enough)
+        run = self._near(held, min(seconds, left)) if self.near else self.model.run(
+            held, min(seconds, left), 0.9 * self.enough
+        )  # fmt: skip
         if run.impossible:
             return
         if run.chosen is not None and not broken(self.problem, run.chosen, self.wish):
@@ -167,9 +174,38 @@ class _Search:
             return
         self._add(bound, held, {}, 2 * seconds)
 
+    def _near(self, held: Held, seconds: float) -> Run:
+        """The best plan of a case, looked for near the plan in which parts of items may go: what
+        would take more than ``by`` from its bound is held. Any plan left out gains less than the
+        bound less ``by``, so that this or the bound among those looked at holds for all."""
+        relaxed = self.model.relax(held)
+        if relaxed is None:
+            return Run(None, None, True, True)
+        until, by = time.monotonic() + seconds, NEAR * abs(relaxed.bound) + 1
+        wanted = relaxed.bound - self._pays(-inf) + 1
+        if self.settled > -inf and 0 < wanted < 8 * by:
+            by = wanted  # a case gave the best plan so far: what lies further off is no better
+        while True:
+            fixed = relaxed.far(by) if by < abs(relaxed.bound) else {}
+            run = self.model.run({**fixed, **held}, until - time.monotonic(), 0.9 * self.enough)
+            if not fixed or (run.bound is None and not run.impossible):
+                return run
+            rest = floor(relaxed.bound - by)
+            top = rest if run.bound is None else max(run.bound, rest)
+            pays = self._pays(-inf if run.chosen is None else total(self.problem, run.chosen))
+            late = until <= time.monotonic()
+            if top <= pays or late or not run.ended:
+                return Run(run.chosen, top, run.ended and top <= pays, False)
+            by = min(4 * by, max(relaxed.bound - pays, by) + 1)
+
+    def _pays(self, gain: float) -> float:
+        """Gain [cents] that a better plan than those known, one of them of ``gain``, must pass."""
+        best = gain if self.best is None else max(gain, self.gain)
+        return best + self.enough * max(best, 0)
+
     def _good(self, bound: float) -> bool:
         """Whether no plan under this bound betters the best one by more than the gap asked for."""
-        return self.best is not None and bound <= self.gain + self.enough * max(self.gain, 0)
+        return self.best is not None and bound <= self._pays(-inf)
 
     def _found(self, why: str) -> Found:
         open_to = max(self.settled, -self.cases[0][0] if self.cases else -inf)
