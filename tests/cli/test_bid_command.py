@@ -50,6 +50,9 @@ def test_what_is_no_offer_is_a_sentence(tmp_path: Path) -> None:
         ("[offer]\nasking = 5", "say what it would bring"),
         ('[value]\nsales = "gone.csv"', "not beside it"),
         ('[value]\nsales = "../../etc/hostname"', "not beside it"),
+        ('[value]\nsales = "/etc/hostname"', "not beside it"),
+        ("[value]\nlikely = inf", "number"),
+        ("[value]\nlikely = 1936-03-01", "number"),
         ("[value]\nlikely = 5\n[answers]\nhorns = 1", "no sign"),
     ):
         path = tmp_path / "offer.toml"

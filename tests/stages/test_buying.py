@@ -8,7 +8,7 @@ import pytest
 
 from quirewell.record.apply_bench import apply_bench
 from quirewell.record.bench import EMPTY_BENCH, BenchState
-from quirewell.record.books import Offer, Rates, Sale
+from quirewell.record.books import Offer, Rates, Sale, Want
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
 from quirewell.stages import buying
@@ -97,6 +97,14 @@ def test_the_books_bring_rate_fee_and_own_sales_into_the_run() -> None:
     seen = buying.offer_view(bench, offer)
     assert seen.bid is not None and "6 own sales" in seen.bid["model"]
     assert seen.bid["currency"] == "crowns"
+
+
+def test_a_title_on_the_list_of_wants_is_told() -> None:
+    want = Want("w1", TITLE.lower(), grade_from=Decimal(5), most=Decimal(60), currency="crowns")
+    bench = after(EMPTY_BENCH, Draft(STUDIO, "want.noted", to_body(want)))
+    bench, offer = looked_at(bench)
+    says = buying.offer_view(bench, offer).books_say
+    assert "on the list of wants from grade 5 up, up to 60 crowns" in says
 
 
 def test_another_currency_than_the_books_asks_for_a_rate() -> None:

@@ -297,8 +297,9 @@ def test_kinds_added_by_root_are_asked_for_and_said():
     assert any("root of their squares" in line for line in rooted["warnings"])
     with pytest.raises(ValueError, match="one of plain, root"):
         graded(table, adding="sum")
-    with pytest.raises(ValueError, match="leave out returns"):
-        graded(table, adding="root", returns=_text("returns.csv"))
+    beside = graded(table, adding="root", returns=_text("returns.csv"))
+    assert beside["raw"] == rooted["raw"] and "returns" not in beside
+    assert any("came back are left out" in line for line in beside["warnings"])
 
 
 def test_each_general_word_is_defined_used_and_changes_no_number():

@@ -34,6 +34,21 @@ def test_own_rows_are_used_by_the_next_grade_and_told_with_it(bench: Bench) -> N
     assert "with own rows" in bench.client.get(bench.url("/decide")).text
 
 
+def test_a_grade_by_earlier_rules_is_begun_anew_and_one_by_rows_of_its_own_is_left(
+    bench: Bench,
+) -> None:
+    damage = "code,location,extent,unit\ntear,cover,40,mm"
+    bench.client.post(bench.url("/decide/grade"), data={"defects": damage})
+    assert "set anew since" not in bench.client.get(bench.url("/decide")).text
+    bench.client.post("/rules", data={"rules": "rule,value\ntear-cover,0.01\n"})
+    page = bench.client.get(bench.url("/decide")).text
+    assert "set anew since" in page and "tear-cover,0.01" in page
+    own = "rule,value\ntear-cover,0.07"
+    bench.client.post(bench.url("/decide/grade"), data={"defects": damage, "rules": own})
+    page = bench.client.get(bench.url("/decide")).text
+    assert "set anew since" not in page and "tear-cover,0.07" in page
+
+
 def test_a_wrong_table_stays_beside_its_sentence(bench: Bench) -> None:
     page = bench.client.post("/rules", data={"rules": "rule,value\ntear-cover,heaps", "note": "x"})
     assert page.status_code == 422

@@ -55,7 +55,7 @@ def bid(offer: Path, wants_letter: bool, wants_json: bool) -> None:
 def _beside(offer: Path, name: str, wants_json: bool) -> str:
     """A table that the offer names, from the offer's own folder."""
     path = offer.parent / name
-    if not path.is_file():
+    if not path.resolve().is_relative_to(offer.parent.resolve()) or not path.is_file():
         fail(f"{offer.name} names {name[:60]}, which is not beside it.", wants_json)
     return read_text(path, wants_json)
 

@@ -23,7 +23,7 @@ from quirewell.stages.books import Form, made, money_of, no
 from quirewell.stages.buying_signs import SignRow, built_in, signs_in_force
 from quirewell.stages.methods import run_method
 from quirewell.stages.overview import open_item
-from quirewell.stages.own_sales import plain, rates_of, sales_of, sales_table
+from quirewell.stages.own_sales import plain, rates_of, sales_of, sales_table, same_title
 from quirewell.stages.plain_table import TableError
 from quirewell.stages.sale_entry import clean, for_page
 from quirewell.studio.studio import STUDIO
@@ -164,10 +164,16 @@ def begun(bench: BenchState) -> dict[str, str]:
 
 def _books_say(bench: BenchState, offer: Offer) -> str:
     count = len(sales_of(bench, offer.title))
-    if not count:
-        return "The books hold no sale of this title: type what it would bring."
-    sales = "one sale" if count == 1 else f"{count} sales"
-    return f"The books hold {sales} of this title: with a grade they tell what it would bring."
+    says = "The books hold no sale of this title: type what it would bring."
+    if count:
+        sales = "one sale" if count == 1 else f"{count} sales"
+        says = f"The books hold {sales} of this title: with a grade they tell what it would bring."
+    for want in bench.wants.values():
+        if same_title(want.title, offer.title) and not want.met:
+            low = f" from grade {plain(want.grade_from)} up" if want.grade_from else ""
+            most = f", up to {plain(want.most)} {want.currency}".rstrip() if want.most else ""
+            says += f" It is on the list of wants{low}{most}."
+    return says
 
 
 def _lacks(bench: BenchState, offer: Offer) -> str:

@@ -42,6 +42,10 @@ BY_ROOT = (
     "Deductions of several kinds of damage are added by the root of their squares, as asked for: "
     "many small ones weigh less than one large one (our own choice, no source)."
 )
+NOT_LEARNT = (
+    "Grades that came back are left out: weights are learnt from them for deductions that simply "
+    "add up."
+)
 ASSUMES = (
     "An estimate by rules that anyone can change (common practice, no source), not a grade: "
     "whoever grades looks with other eyes.",
@@ -83,15 +87,10 @@ def grade(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     damages = read_defects(params["defects"], rules)
     out: list[Finding] = []
     returns: Calibration | None = None
-    if params.get("returns", "").strip():
+    by_root = one_of(params, "adding", ("plain", "root"), "plain") == "root"
+    if params.get("returns", "").strip() and not by_root:
         returns = calibrate(read_returns(params["returns"], rules, scale), rules, scale)
         rules = calibrated(rules, returns)
-    by_root = one_of(params, "adding", ("plain", "root"), "plain") == "root"
-    if by_root and returns is not None:
-        raise ValueError(
-            "weights are learnt from returns for deductions that simply add up; leave out returns, "
-            "or adding = root"
-        )
     grading = Grading(damages, rules, scale, by_root)
     found = grading.estimate()
     drawing = {"rules": write_rules(rules)}
@@ -104,7 +103,9 @@ def grade(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     ]
     if returns is not None:
         out += _returned(returns, grading)
-    root = (BY_ROOT,) if by_root else ()
+    root = [BY_ROOT] if by_root else []
+    if by_root and params.get("returns", "").strip():
+        root.append(NOT_LEARNT)
     return Outcome(tuple(out), (*_warnings(out, damages), *root, *ASSUMES), drawing)
 
 

@@ -88,10 +88,10 @@ def look(params: Mapping[str, str], rows: Sequence[OptionRow]) -> Looked:
         return _typed_grade(params, rows, scale, grades)
     rules = rules_in_force(params.get("rules", ""))
     damages = read_defects(params["defects"], rules)
-    if params.get("returns", "").strip():
+    root = one_of(params, "adding", ("plain", "root"), "plain") == "root"
+    if params.get("returns", "").strip() and not root:  # as in the estimate itself
         rules = calibrated(rules, calibrate(read_returns(params["returns"], rules, scale),
                                             rules, scale))  # fmt: skip
-    root = one_of(params, "adding", ("plain", "root"), "plain") == "root"
     grading = Grading(damages, rules, scale, root)
     there = frozenset(one.code for one in damages if one.extent > 0)
     repairs = {

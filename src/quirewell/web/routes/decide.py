@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -10,7 +11,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.record.nouns import ItemState
-from quirewell.stages.books_begin import from_books
+from quirewell.stages.books_begin import RENEWED, from_books, renewed
 from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.disclosure import age_words
 from quirewell.stages.dosing import as_json as dose_json
@@ -57,13 +58,18 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
 
 
 def _grade(house: House, state: ItemState) -> WorkingView:
-    """The estimate's form, begun with every grade that came back of other items."""
+    """The estimate's form, begun with every grade that came back of other items and, where they
+    were set anew, with the rules in force."""
     bench = house.studio.bench()
     others = [house.studio.state(one.id) for one in house.studio.items() if one.id != state.id]
     table = returns_table(others, bench)
     known = {**from_books(state, bench, "grade"), "returns": table}
     laid = newer_returns(newest(state, WORKINGS["grade"]), table)
-    return working_view(state, "grade", laid, known=known)
+    anew = renewed(state, bench, "grade")
+    if anew is None:
+        return working_view(state, "grade", laid, known=known)
+    view = working_view(state, "grade", {**(laid or {}), **anew}, opened=True, known=known)
+    return replace(view, note=RENEWED)
 
 
 def _weighing(house: House, state: ItemState) -> WorkingView:
