@@ -120,6 +120,11 @@ def test_a_proposal_is_accepted_undone_and_rejected(measured: Bench) -> None:
     assert rejected.status_code == 200 and "a fold in the print" in rejected.text
     assert "/accept" not in rejected.text and not measured.state.defects
     assert_whole(rejected.text)
+    data = hidden(rejected.text, "again")
+    offered = measured.client.post(measured.url(PATH + "/again"), data=data)
+    assert "/accept" in offered.text
+    twice = measured.client.post(measured.url(PATH + "/again"), data=data)
+    assert twice.status_code == 422 and "not rejected" in twice.text
 
 
 def test_a_proposal_is_corrected_in_the_form(measured: Bench) -> None:

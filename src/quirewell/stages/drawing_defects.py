@@ -132,6 +132,20 @@ def reject(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     return (Draft(state.id, "proposal.answered", to_body(answer)),)
 
 
+def offer_again(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Take a rejection back: the proposal is offered again, as long as the picture shows it.
+
+    Raises:
+        Refusal: it was not rejected.
+    """
+    known = form.get("proposal", "")
+    held = state.answered.get(known)
+    if held is None or held.answer != "rejected":
+        raise _no(form, "proposal", "That was not rejected (any more).")
+    reason = form.get("reason", "").strip()[:400] or "to be looked at again"
+    return (Draft(state.id, "record.retracted", to_body(Retract(known, reason))),)
+
+
 def set_aside(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """Set a defect aside; one that was proposed is then not offered again either.
 

@@ -88,6 +88,7 @@ routes = [
             ("note", commands.note_drawn),
             ("accept", commands.accept),
             ("reject", commands.reject),
+            ("again", commands.offer_again),
             ("aside", commands.set_aside),
         )
     ),
