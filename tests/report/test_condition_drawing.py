@@ -122,6 +122,17 @@ def test_sixty_numbers_on_one_page_stand_apart() -> None:
     assert {str(at) for at in range(1, 61)} <= numbers
 
 
+def test_a_number_does_not_hide_the_damage_it_names() -> None:
+    corner = Defect("d1", "w01.outer.right", "loss", region="polygon 168,265 163,265 168,260")
+    made = side(corner, Defect("d2", "w01.outer.left", "tear", region="line 0,20 6,20"))
+    root = ElementTree.fromstring(side_svg(made, 3))
+    for ring in root.iter(f"{SVG}circle"):
+        x, y, radius = (float(ring.attrib[name]) for name in ("cx", "cy", "r"))
+        for one in made.damage:
+            points = [point for shape in one.region.shapes for point in shape]
+            assert all(math.dist((x, y), point) > radius for point in points)
+
+
 def test_a_page_of_no_known_size_is_drawn_broken_and_said() -> None:
     held = item(Defect("d1", "w01.outer.left", "tear", region="line 0,0 42,0"))
     from dataclasses import replace

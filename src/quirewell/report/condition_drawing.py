@@ -308,9 +308,14 @@ def _labels(side: Side, per: float) -> list[str]:
     small = len(side.damage) > CROWDED
     ring, taken, out = (SMALL_RING if small else RING) * per, list[Point](), []
     held = [_on_sheet(_anchor(one.region), side) for one in side.damage]
+    # With hundreds on a side there is no room to keep clear of them all.
+    kept = [
+        _kept_clear(one.region, at, ring) for one, at in zip(side.damage, held, strict=True)
+    ] if len(held) <= 8 * CROWDED else []  # fmt: skip
     left, top, wide, high = _view(side, per, True)
     low, far = top + high - ring, left + wide - ring
     for one, at in zip(side.damage, held, strict=True):
+        near = [box for box in kept if _far(*at, box) < 18 * ring]
         spot = next(
             (
                 (x, y)
@@ -320,7 +325,7 @@ def _labels(side: Side, per: float) -> list[str]:
                 for y in (at[1] + away * ring * math.sin(math.pi * (turn - 2) / 6),)
                 if left + ring <= x <= far and top + ring <= y <= low
                 and all(math.dist((x, y), other) > 2.1 * ring for other in taken)
-                and all(math.dist((x, y), other) > 1.2 * ring for other in held)
+                and all(_far(x, y, box) > 1.15 * ring for box in near)
             ),
             at,
         )  # fmt: skip
@@ -334,6 +339,20 @@ def _labels(side: Side, per: float) -> list[str]:
             + _text(spot[0], spot[1] + 0.34 * size, number, size, "middle")
         )
     return out
+
+
+def _kept_clear(region: Region, at: Point, ring: float) -> tuple[float, float, float, float]:
+    """The box that no ring may cover: of a small region all of it, of a large one where its number
+    hangs."""
+    xs = [x for shape in region.shapes for x, _ in shape]
+    ys = [y for shape in region.shapes for _, y in shape]
+    small = max(max(xs) - min(xs), max(ys) - min(ys)) < 8 * ring
+    return (min(xs), min(ys), max(xs), max(ys)) if small else (*at, *at)
+
+
+def _far(x: float, y: float, box: tuple[float, float, float, float]) -> float:
+    """How far a point lies from a box."""
+    return math.hypot(max(box[0] - x, 0.0, x - box[2]), max(box[1] - y, 0.0, y - box[3]))
 
 
 def _on_sheet(at: Point, side: Side) -> Point:
