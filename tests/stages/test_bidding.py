@@ -99,6 +99,18 @@ def test_two_currencies_are_refused_unless_a_rate_is_given() -> None:
     assert out["offered"]["value"] == pytest.approx(2 * same["highest"]["value"], abs=0.021)
 
 
+def test_a_grade_without_sales_is_said_to_say_nothing() -> None:
+    plain, graded = asked(likely="70"), asked(likely="70", grade="5")
+    assert plain["highest"] == graded["highest"]
+    assert any("Without own sales" in line for line in graded["warnings"])
+    with pytest.raises(ValueError, match="up to 10"):
+        asked(likely="70", grade="11")
+
+
+def test_a_bid_of_next_to_nothing_is_said_so() -> None:
+    assert "next to nothing" in asked(likely="50", want_pct="100000")["says"]
+
+
 def test_nothing_pays_and_nothing_is_worth() -> None:
     lost = asked(likely="10", hours="5", hourly="20")
     assert lost["highest"]["value"] == 0.0 and lost["would_lose"] > 0

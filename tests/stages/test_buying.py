@@ -128,6 +128,8 @@ def test_another_currency_than_the_books_asks_for_a_rate() -> None:
         ({"likely": "50", "disclosed": "2 3"}, "disclosed"),
         ({"likely": "50", "day": "yesterday"}, "day"),
         ({"low": "9", "high": "3"}, "low"),
+        ({"likely": "50", "grade": "11"}, "grade"),
+        ({"likely": "50 EUR", "hourly": "5 GBP"}, "hourly"),
     ],
 )
 def test_a_refusal_stands_at_its_box_and_loses_nothing(form: dict[str, str], field: str) -> None:
@@ -136,6 +138,14 @@ def test_a_refusal_stands_at_its_box_and_loses_nothing(form: dict[str, str], fie
         noted(bench, offer, **form)
     assert caught.value.problems[0].field == field
     assert caught.value.values.items() >= form.items()
+
+
+def test_money_may_be_typed_with_its_sign_and_a_refusal_names_the_label() -> None:
+    bench, offer = looked_at()
+    _, held = noted(bench, offer, likely="1,234.50 EUR", hourly="€ 12", hours="1")
+    assert held.params["likely"] == "1234.50" and held.currency == "EUR"
+    with pytest.raises(Refusal, match="Premium on a bid is per cent"):
+        noted(bench, offer, likely="5", premium_pct="-1")
 
 
 def test_an_answer_that_is_none_is_left_out() -> None:

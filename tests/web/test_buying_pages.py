@@ -88,6 +88,10 @@ def test_at_most_twelve_photographs(bench: Bench) -> None:
     more = send(bench, at, ("more.png", picture_bytes(50)))
     assert more.status_code == 422 and "At most 12" in more.text
     assert send(bench, at).status_code in (400, 422)
+    other = begin(bench)
+    many = send(bench, other, *((f"{k}.png", picture_bytes(60 + k)) for k in range(14)))
+    assert many.status_code == 422 and "At most 12" in many.text
+    assert len(offer_of(bench, other).pictures) == 12
 
 
 def test_bought_becomes_an_item_with_cost_pictures_and_remarks(bench: Bench) -> None:

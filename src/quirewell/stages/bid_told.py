@@ -82,7 +82,8 @@ def sentence(
                 "return you want."
             )
         return f"{says} If you want it for itself, that is what it costs you."
-    says = f"Bid up to about {money(top)}: there the mean gain is just what you want of it."
+    told = f"about {money(top)}" if float(about(top, spread)) > 0 else "next to nothing"
+    says = f"Bid up to {told}: there the mean gain is just what you want of it."
     if fifth > 0:
         says += f" At {money(fifth)} a loss has the chance 1 in 5, at {money(half)} 1 in 2."
     elif half > 0:

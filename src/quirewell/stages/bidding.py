@@ -177,6 +177,7 @@ def _value(given: Params) -> Value | None:
     typed = _typed(given)
     if "sales" in given:
         return _by_sales(given, typed)
+    graded = any(name in given for name in _GRADES) and _grades(given)
     if typed is None:
         raise ValueError(
             "say what it would bring: low, likely and high (one of them will do), or a table of "
@@ -189,7 +190,8 @@ def _value(given: Params) -> Value | None:
     says = "What was typed by hand."
     if len([name for name in _TYPED if name in given]) == 1:
         says = f"One sum typed by hand, taken as {1 / ONE_OFF:g} to {ONE_OFF:g} times (assumed)."
-    return Value((Level(1.0, value),), None, says, "from memory")
+    idle = ("Without own sales the grade says nothing of the price; what was typed stands.",)
+    return Value((Level(1.0, value),), None, says, "from memory", idle if graded else ())
 
 
 def _typed(given: Params) -> tuple[float, float, float] | None:

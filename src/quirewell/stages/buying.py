@@ -67,6 +67,7 @@ BOXES = (
     OfferBox("exchange", "Exchange", "what one of the offer's currency is in yours", more=True),
     OfferBox("signs", "Own rows of signs", "laid over the built-in table", True, "table"),
 )  # fmt: skip
+_MONEY = ("low", "likely", "high", "hourly", "materials", "grading_fee", "want")
 _FACTS = ("title", "seller", "asking", "post", "currency", "day", "note")
 
 
@@ -203,6 +204,11 @@ def note(bench: BenchState, offer: Offer, form: Form) -> tuple[Draft, ...]:
     """
     told = _told(offer, form, bench)
     params = {box.name: form.get(box.name, "").strip() for box in BOXES}
+    counted = rates_of(bench).currency or told.currency
+    for name in _MONEY:
+        amount, counted = money_of(form, name, counted)
+        params[name] = amount or ""
+    told = replace(told, currency=told.currency or counted)
     params = {name: text for name, text in params.items() if text}
     if len(params.get("signs", "")) > 50_000:
         raise no(form, "signs", "own rows of signs have at most 50000 characters")
@@ -260,7 +266,19 @@ def _run(bench: BenchState, offer: Offer, form: Form) -> Run | None:
         return run_method(bidding.METHOD, "item", {}, (), params)
     except ValueError as error:
         says = for_page(error)
-        raise no(form, _box_of(says), says) from error
+        raise no(form, _box_of(says), _labelled(says)) from error
+
+
+def _labelled(says: str) -> str:
+    """A refusal with the boxes' labels for the names of parameters.
+
+    >>> _labelled("premium_pct is per cent")
+    'premium on a bid is per cent'
+    """
+    for box in BOXES:
+        if "_" in box.name:
+            says = says.replace(box.name, box.label.removesuffix(", %").lower())
+    return says
 
 
 _ABOUT = (

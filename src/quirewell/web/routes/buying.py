@@ -121,7 +121,7 @@ def _saver(command: Command, action: str, part: str = "") -> Callable[[Request],
 
 async def pictures(request: Request) -> Response:
     """Take in a seller's photographs: each looked through in a worker before it is kept."""
-    sent = await read_form(request, most=UPLOAD_BYTES, files=buying.MOST_PICTURES)
+    sent = await read_form(request, most=UPLOAD_BYTES, files=5 * buying.MOST_PICTURES)
     return await run_in_threadpool(_take, request, sent)
 
 
