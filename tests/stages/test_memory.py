@@ -89,6 +89,16 @@ def test_unfinished_items_say_nothing_of_hours(tmp_path: Path) -> None:
         assert hours_per_wrap(studio) is None
 
 
+def test_odd_words_for_work_are_no_fault(tmp_path: Path) -> None:
+    with planted(tmp_path / "studio", 1) as studio:
+        for doing in ("a\0b", "", '=1,"x', "line\nline"):
+            state = studio.state("item-0")
+            drafts = note_time(state, {"doing": doing, "minutes": "5"})
+            studio.append("item-0", state.version, drafts, "me")
+        kinds = {one.subject for one in memory_run(studio).findings}
+        assert {"work", "a b", '=1,"x', "line line"} <= kinds
+
+
 def test_an_empty_studio_remembers_nothing(tmp_path: Path) -> None:
     with Studio.create(tmp_path / "studio", "Larkmoor paper bench") as studio:
         run = memory_run(studio)

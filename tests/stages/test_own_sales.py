@@ -70,3 +70,10 @@ def test_rates_say_what_is_known_and_fall_back_on_the_sales() -> None:
     assert rates_of(books).sale_fee_pct == Decimal("11.0")
     told = Rates("rates-1", "GBP", hour=Decimal(18), sale_fee_pct=Decimal(13))
     assert rates_of(replace(books, rates={"rates-1": told})) == told
+
+
+def test_of_very_many_the_newest_are_given() -> None:
+    books = bench(*(sale(n, str(1 + n), on="2025-03-01", note="x" * 60) for n in range(3000)))
+    found = read_sales(sales_table(books))
+    assert 1000 < len(found.records) < 3000
+    assert found.records[-1].price == 3000

@@ -135,6 +135,11 @@ def test_days_once_opened_count_from_the_day_it_was_opened() -> None:
     assert stock.stock_view(bench, (), TODAY)[1] == ()
 
 
+def test_a_day_beyond_all_calendars_is_no_fault() -> None:
+    bench = lots({"material": "stone", "opened_on": "9999-12-31", "days_opened": "36500"})
+    assert stock.stock_view(bench, (), TODAY)[1] == ()
+
+
 def test_uses_are_counted_where_their_amount_is_known() -> None:
     bench = lots({"material": "Methyl cellulose", "lot": "A1", "amount": "0,5 l"})
     used = worked(
@@ -166,6 +171,7 @@ def test_what_was_seen_to_be_left_counts_from_its_day() -> None:
 @pytest.mark.parametrize(
     ("form", "field"),
     [({}, "material"), ({"material": "a", "amount": "much"}, "amount"),
+     ({"material": "a", "amount": "9" * 400}, "amount"),
      ({"material": "a", "amount": "5 g", "left": "2 ml"}, "left"),
      ({"material": "a", "days_opened": "2.5"}, "days_opened"),
      ({"material": "a", "keeps_until": "soon"}, "keeps_until"),

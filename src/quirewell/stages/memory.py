@@ -32,6 +32,7 @@ from quirewell.stages.methods import Outcome, method, run_method
 from quirewell.stages.naming import sheet_of
 from quirewell.stages.own_sales import plain, rates_of, title_key
 from quirewell.stages.plain_table import read_rows
+from quirewell.stages.sale_entry import clean
 from quirewell.stages.time_spent import running, seconds_of
 from quirewell.stages.typed import Unreadable, number
 from quirewell.stages.typed_params import refuse_unknown
@@ -39,6 +40,7 @@ from quirewell.studio.studio import Studio
 
 METHOD = "bench.memory"
 ALL = "(all)"
+MOST_ROWS = 1500  # of a table, the newest: what its text may hold
 _KNOWN = ("work", "tone", "mishaps", "profit", "currency")
 _COLUMNS: Mapping[str, tuple[str, ...]] = {
     "work": ("item", "kind", "minutes", "wraps"),
@@ -164,7 +166,7 @@ def _csv(columns: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(rows)
+    writer.writerows(list(rows)[-MOST_ROWS:])
     return out.getvalue()
 
 
@@ -181,7 +183,7 @@ def _work_rows(state: ItemState) -> Iterator[tuple[object, ...]]:
         spent = seconds_of(one) / 60
         if not spent:
             continue
-        kind = title_key(one.doing)
+        kind = title_key(clean(one.doing, 60)) or "work"
         minutes[kind] = minutes.get(kind, Decimal(0)) + spent
         wraps[kind] = wraps.get(kind, 0) + (one.wraps or 0)
     if not minutes or not finished(state):

@@ -11,9 +11,9 @@ from statistics import median
 
 from quirewell.record.bench import BenchState
 from quirewell.record.books import Rates, Sale
+from quirewell.stages.plain_table import MOST_CHARACTERS
 from quirewell.stages.sale_columns import FIELDS
 
-_MOST_ROWS = 1500  # what a table of the method's size holds with room for notes
 _NOTE = 60
 
 
@@ -46,20 +46,25 @@ def sales_table(bench: BenchState, title: str = "") -> str:
 
 
 def table_of(sales: Iterable[Sale]) -> str:
-    """Sales as a table with the columns date, grade, price, currency, fee, note, item."""
-    rows = list(sales)[-_MOST_ROWS:]
-    if not rows:
-        return ""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(FIELDS)
-    for one in rows:
+    """Sales as a table with the columns date, grade, price, currency, fee, note, item; the newest
+    where all would be more than a table may hold."""
+    lines: list[str] = []
+    room = MOST_CHARACTERS - 1000
+    for one in reversed(list(sales)):
         grade = "" if one.grade is None else plain(one.grade)
         fee = "" if one.fees is None else plain(one.fees)
         note = _line(one.note)[:_NOTE]
-        writer.writerow(
-            (one.on, grade, plain(one.price), one.currency, fee, note, _line(one.title))
-        )
+        line = _row((one.on, grade, plain(one.price), one.currency, fee, note, _line(one.title)))
+        room -= len(line)
+        if room < 0:
+            break
+        lines.append(line)
+    return "".join((_row(FIELDS), *reversed(lines))) if lines else ""
+
+
+def _row(cells: Iterable[str]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(cells)
     return out.getvalue()
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -24,6 +25,7 @@ from quirewell.stages.sale_entry import clean, day_text
 from quirewell.studio.studio import STUDIO
 
 Form = Mapping[str, str]
+MOST = 1_000_000
 NEARLY = Decimal("0.1")  # of what came, below which a lot is nearly used up (assumed)
 SOON = 7  # days before its last day from which a lot is spoken of (assumed)
 # How long it keeps once made or opened: common practice, no source.
@@ -108,8 +110,8 @@ def _amount(form: Form, name: str) -> tuple[str | None, str]:
         amount = typed.amount(text)
     except typed.Unreadable as error:
         raise no(form, name, f"{error}") from error
-    if amount.value < 0:
-        raise no(form, name, f"this is 0 or more, got {amount.value}")
+    if not 0 <= amount.value <= MOST:
+        raise no(form, name, f"this is 0 to {MOST}, got {text[:40]}")
     return plain(amount.value), clean(amount.unit or form.get("unit", ""), 20)
 
 
@@ -139,7 +141,8 @@ def last_day(lot: StockLot) -> date | None:
     """The last day of a lot: as typed, or by its days once opened, whichever comes first."""
     days = [date.fromisoformat(lot.keeps_until)] if lot.keeps_until else []
     if lot.opened_on and lot.days_opened is not None:
-        days.append(date.fromisoformat(lot.opened_on) + timedelta(days=lot.days_opened))
+        with suppress(OverflowError):  # beyond the year 9999 it keeps for good
+            days.append(date.fromisoformat(lot.opened_on) + timedelta(days=lot.days_opened))
     return min(days, default=None)
 
 
