@@ -13,11 +13,12 @@ from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.finding import Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages import weighing
-from quirewell.stages.asking import band_text, unit_text
+from quirewell.stages.asking import unit_text
 from quirewell.stages.methods import run_method
 from quirewell.stages.weigh_begin import weigh_begins
 from quirewell.stages.weigh_file import read_items
-from quirewell.stages.weigh_view import grades, life, share, signed
+from quirewell.stages.weigh_view import gain_words, grades, life
+from quirewell.stages.weighed_told import share
 from quirewell.stages.working import newest
 from quirewell.stages.working_rows import PLAN, WORKINGS
 from quirewell.studio.studio import Studio
@@ -135,8 +136,7 @@ def _gain(one: dict[str, Any], unit: str) -> str:
         return "no price known"
     if one["kind"] == "leave":
         return "0"
-    said = signed(*band_text(gain["value"], gain["low90"], gain["high90"]))
-    return f"{said} {unit}".strip()
+    return f"{gain_words(gain)} {unit}".strip()
 
 
 def _loss(one: dict[str, Any]) -> str:

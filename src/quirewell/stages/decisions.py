@@ -12,12 +12,13 @@ from quirewell.record.books import Disclosures
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
-from quirewell.stages.asking import band_text, unit_text
+from quirewell.stages.asking import unit_text
 from quirewell.stages.disclosure import age_words, policy
 from quirewell.stages.plain_table import TableError
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.weigh_entry import weighing_of
-from quirewell.stages.weigh_view import share, signed
+from quirewell.stages.weigh_view import gain_words
+from quirewell.stages.weighed_told import share
 from quirewell.studio.studio import STUDIO
 
 SORTS = (
@@ -60,8 +61,7 @@ def decision(state: ItemState) -> Decision:
     if money and one["kind"] == "leave":
         said, loss = "0", "none"
     elif money:
-        middle = signed(*band_text(gain["value"], gain["low90"], gain["high90"]))
-        said, loss = f"{middle} {unit}".strip(), share(one["chance_of_loss"])
+        said, loss = f"{gain_words(gain)} {unit}".strip(), share(one["chance_of_loss"])
     return Decision(
         state.id, title, one["name"], said, loss,
         "none" if not hours["value"] else f"{hours['low90']:.3g} to {hours['high90']:.3g}",

@@ -38,6 +38,7 @@ LUCK = 0.30  # scatter of one sale's logarithm where none is known (assumed)
 TYPED_U = 0.20  # of a value typed without its uncertainty (assumed)
 APART = 1.0  # points the grades of sales must span to tell how a price goes with grade (assumed)
 DRAWS = 2000
+MOST_CURRENCY = 20
 MOST_REPAIRS = 10
 _PRICED = ("sales", "columns", "item", "rates", "currency", "today", "decimal", "day_first", "low",
            "likely", "high")  # fmt: skip
@@ -139,7 +140,7 @@ def numbers(text: str, name: str, most: float, least: float = 0.0) -> Guess:
     rises = given == sorted(given)
     if not (1 <= len(given) <= 3 and rises and least <= given[0] and given[-1] <= most):
         raise ValueError(
-            f"{name} is one number from {least:g} to {most:g}, or 20/25/40 for least, likeliest "
+            f"{name} is one number from {least:g} to {most:.0f}, or 20/25/40 for least, likeliest "
             f"and most, got {text.strip()[:40]!r}"
         )
     middle = given[1] if len(given) == 3 else (given[0] + given[-1]) / 2
@@ -167,6 +168,8 @@ def price(params: Mapping[str, str], looked: Looked) -> Priced:
     """
     now = _value(params, "value_now")
     currency = params.get("currency", "").strip()
+    if len(currency) > MOST_CURRENCY or not currency.isprintable():
+        raise ValueError(f"currency is a word of at most {MOST_CURRENCY} letters")
     here = float(looked.condition.now @ looked.condition.grades)
     if params.get("prices", "").strip():
         mean = _typed_values(params["prices"], looked.condition.grades)

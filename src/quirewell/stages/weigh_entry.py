@@ -21,6 +21,8 @@ KEY = "weigh"
 MOST_WORDS = 1000
 # Words a refusal begins with or holds, and the box it is about; the first that fits.
 _ABOUT = (
+    ("a table of options", "options"), ("is there twice", "options"), ("a table of sales", "sales"),
+    ("set it right", "sales"), ("currency is", "currency"),
     ("low, likely and high", "likely"), ("value_now", "value_now"), ("value_u", "value_u"),
     ("prices", "prices"), ("per_grade_pct", "per_grade_pct"), ("spread_log", "spread_log"),
     ("life", "life"), ("hour:", "hour"), ("hour is", "hour"), ("grade:", "grade"),
@@ -42,7 +44,7 @@ def keep_weighing(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
         run = work_out(state, KEY, form, {}, ())
     except Refusal as refusal:
         raise Refusal(
-            tuple(Problem(_box(one), one.says) for one in refusal.problems), values=dict(form)
+            tuple(Problem(_box(one), _named(one)) for one in refusal.problems), values=dict(form)
         ) from refusal
     text, aim = form.get("options", "").strip(), form.get("aim", "").strip()
     held = state.own_options.get("options") or Options("")
@@ -51,6 +53,16 @@ def keep_weighing(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
     if (own.text, own.aim) == (held.text, held.aim):
         return run
     return (Draft(state.id, "options.set", to_body(own)), *run)
+
+
+def _named(problem: Problem) -> str:
+    """What was wrong, by the box's own label where it begins with a parameter's name."""
+    first = problem.says.split(":")[0].split(" ")[0]
+    label = next((box.label for box in WORKINGS[KEY].boxes if box.name == first), "")
+    if not label:
+        return problem.says
+    rest = problem.says[len(first) :]
+    return f"{label}{rest}" if rest.startswith(":") else f"{label!r} {rest.strip()}"
 
 
 def _box(problem: Problem) -> str:

@@ -11,6 +11,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import Asked, ask_all, band_text, unit_text
 from quirewell.stages.grading import METHOD as GRADE
 from quirewell.stages.weighed_json import as_json
+from quirewell.stages.weighed_told import share, signed
 from quirewell.stages.weighing import METHOD
 from quirewell.stages.working_rows import PLAN
 
@@ -111,7 +112,7 @@ def _row(
     leave = one["kind"] == "leave"
     said = said_loss = said_worst = drawn = ""
     if money:
-        said = "0" if leave else signed(*band_text(gain["value"], gain["low90"], gain["high90"]))
+        said = "0" if leave else gain_words(gain)
         said_loss = "none" if leave else share(loss)
         said_worst = "0" if leave else f"{worst['value']:.0f}".replace("-", "\u2212")
         drawn = _drawn(gain, ends, best, f"{one['name']}: {said} {unit}".strip())
@@ -128,18 +129,12 @@ def _row(
     )  # fmt: skip
 
 
-def signed(middle: str, low: str, high: str) -> str:
-    """A gain with its sign and band: "+4 (−20 to 31)"."""
-    plus = "" if middle.startswith("\u2212") or not middle.strip("0.") else "+"
-    return f"{plus}{middle} ({low} to {high})"
-
-
-def share(chance: float) -> str:
-    """A chance in whole per cent; draws never make it sure."""
-    pct = 100 * chance
-    if pct < 1:
-        return "under 1 %"
-    return "over 99 %" if pct > 99 else f"{pct:.0f} %"
+def gain_words(gain: Mapping[str, Any]) -> str:
+    """A gain with its sign and band: "+4 (-20 to 31)"."""
+    if gain["low90"] == gain["high90"]:
+        return signed(f"{gain['value']:.2f}")
+    middle, low, high = band_text(gain["value"], gain["low90"], gain["high90"])
+    return f"{signed(middle)} ({low} to {high})"
 
 
 def life(ratio: Mapping[str, Any] | None) -> str:

@@ -58,9 +58,32 @@ def money(one: Weighed, unit: str) -> str:
     """A mean gain with the band of one such item."""
     risk = one.risk
     assert risk is not None
+    if risk.low90 == risk.high90:
+        return f"{signed(f'{one.gain:.2f}')}{unit} for sure"
     value, low, high = band_text(float(one.gain), risk.low90, risk.high90)
-    sign = "" if value.startswith("\u2212") or not value.strip("0.") else "+"
-    return f"{sign}{value}{unit} on average ({low} to {high} with 90 %)"
+    return f"{signed(value)}{unit} on average ({low} to {high} with 90 %)"
+
+
+def signed(value: str) -> str:
+    """A number with its sign.
+
+    >>> signed("4"), signed("-4"), signed("0.00")
+    ('+4', '\u22124', '0.00')
+    """
+    said = value.replace("-", "\u2212")
+    return said if said.startswith("\u2212") or not said.strip("0.") else f"+{said}"
+
+
+def share(chance: float) -> str:
+    """A chance in whole per cent; draws never make it sure.
+
+    >>> share(0.0), share(0.254), share(1.0)
+    ('under 1 %', '25 %', 'over 99 %')
+    """
+    pct = 100 * chance
+    if pct < 1:
+        return "under 1 %"
+    return "over 99 %" if pct > 99 else f"{pct:.0f} %"
 
 
 def sentence(every: Sequence[Weighed], verdict: Verdict, priced: Priced, looked: Looked) -> str:
@@ -116,9 +139,7 @@ def _left(
 def _gains(verdict: Verdict, unit: str) -> str:
     best, risk = verdict.best, verdict.best.risk
     assert risk is not None
-    said = (
-        f"{best.row.name}: {money(best, unit)}, with a chance of {100 * risk.loss:.0f} % of a loss."
-    )
+    said = f"{best.row.name}: {money(best, unit)}, and a loss in {share(risk.loss)} of cases."
     if best.gain <= 0:
         return f"{said} It does not pay; it lasts longer."
     if risk.loss > 0.4:

@@ -95,7 +95,7 @@ def _amount(params: Mapping[str, str], name: str, most: float = 1e9) -> float | 
     except Unreadable as error:
         raise ValueError(f"{name}: {error}") from error
     if not 0 <= value <= most:
-        raise ValueError(f"{name} lies between 0 and {most:g}, got {text[:40]!r}")
+        raise ValueError(f"{name} lies between 0 and {most:.0f}, got {text[:40]!r}")
     return value
 
 

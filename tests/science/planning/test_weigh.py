@@ -66,6 +66,12 @@ def test_expected_up_charge_worked_by_hand() -> None:
     assert gain(case, PRESS) == pytest.approx(-28.416, abs=1e-9)
 
 
+def test_a_next_fee_below_the_fee_is_no_gain_in_the_mean_nor_in_a_draw() -> None:
+    case = by_hand(LEAVE, PRESS, terms=replace(SENT, ceiling=150, next_fee=20))
+    assert gain(case, PRESS) == pytest.approx(-17.916, abs=1e-9)
+    assert risks(case)[1].high90 == pytest.approx(210 - 166.916)
+
+
 def test_press_beats_treat_worked_by_hand() -> None:
     # Treating adds 60 and costs 210; pressing adds 25 and costs 21: +4 against -150.
     grades = np.array([3.0, 4.0, 5.0])

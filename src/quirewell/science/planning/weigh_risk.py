@@ -111,7 +111,8 @@ def _gains(case: Case, option: Option, world: _World) -> Array:
     rest = -sum(amount for name, amount in lines(case, option) if name in _SURE)
     out: Array = (1 - terms.sale_fee) * (after - now) - work * (1 + terms.overhead) - rest
     if option.sent:
-        out = out - np.where(values[at] > terms.ceiling + 1e-9, terms.next_fee - terms.fee, 0.0)
+        more = max(terms.next_fee - terms.fee, 0.0)
+        out = out - np.where(values[at] > terms.ceiling + 1e-9, more, 0.0)
     return out
 
 
