@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import drawn_pages
 from annotated import ANNO, assert_collection, item, many_kinds
 from quirewell.record.nouns import Defect, ItemState
 from quirewell.record.regions import FEWEST, Region, read_region, write_region
@@ -87,6 +88,24 @@ def test_a_picture_gets_the_same_place_in_its_own_pixels() -> None:
     assert [one["value"] for one in picture["selector"]][1] == "xywh=pixel:100,50,80,40"
     assert "M100,50L180,50L180,90L100,90Z" in picture["selector"][0]["value"]
     assert page["selector"][1]["value"] == "xywh=mm:0,0,20,10"
+
+
+def test_a_measured_picture_says_where_the_page_lies_in_it() -> None:
+    # A leaf of 195 x 265 mm at 5 px to the millimetre, its corner at (20, 30) px.
+    scan = drawn_pages.capture()
+    run = drawn_pages.run(scan, "20,30 995,30 995,1355 20,1355", "head foot left right",
+                          width=195.0, height=265.0)  # fmt: skip
+    tear = Defect("d1", drawn_pages.PAGE, "tear", capture=scan.id, region="line 0,100 20,104")
+    state = drawn_pages.state(scan, runs=(run,), defects={"d1": tear})
+    (made,) = damage_annotations(state)["first"]["items"]
+    page, picture = made["target"]
+    assert "M20,530L120,550" in picture["selector"][0]["value"]
+    assert picture["selector"][1]["value"] == "xywh=pixel:20,530,100,20"
+    assert 'viewBox="0 0 195 265"' in page["selector"][0]["value"]
+    # A picture of which nothing is known is named without a place in it.
+    bare = drawn_pages.state(scan, defects={"d1": tear}, gathering=None)
+    (made,) = damage_annotations(bare)["first"]["items"]
+    assert "selector" not in made["target"][1]
 
 
 def test_what_differs_is_left_as_the_record_has_it_and_told() -> None:

@@ -42,7 +42,7 @@ def damage(
 ) -> None:  # fmt: skip
     """List the damage of ITEM (its id or its title), numbered and added up.
 
-    Files that are there already are not written over. What --read notes can be undone on the
+    Files that are there already are not written over. What --read notes can be set aside on the
     page; damage the record holds already stays as it is.
 
     \b
