@@ -106,7 +106,8 @@ def test_what_cannot_be_is_refused_in_place(bench: Bench, path: str, form: dict[
 
 def test_a_quote_is_summed_and_held_against_the_time(bench: Bench) -> None:
     send(bench, "/take", received_on="2026-03-02")
-    page = quote(bench, **{"amount-1": "4,15", "most": "100"})
+    page = quote(bench, **{"amount-1": "4,15", "most": "100", "holds_until": "1936-05-01"})
+    assert "Held until 1936-05-01" in page.text
     assert "80.15" in page.text and "stays within what was agreed" in page.text
     send(bench, "/time", doing="mending", minutes="1 h 36")
     near = bench.client.get(bench.url("/owner")).text
