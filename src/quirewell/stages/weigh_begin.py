@@ -48,7 +48,7 @@ def _value(state: ItemState, bench: BenchState) -> dict[str, str]:
     typed of its worth."""
     title, held = state.item.title, state.holdings.get("holding")
     if any(one.grade is not None for one in sales_of(bench, title)):
-        return {"sales": sales_table(bench), "item": title}
+        return {"sales": sales_table(bench), "item": " ".join(title.split())}
     if held is None or held.value_now is None:
         return {}
     u = "" if held.value_u is None else plain(held.value_u)

@@ -10,6 +10,7 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import Asked, ask_all, band_text, unit_text
 from quirewell.stages.grading import METHOD as GRADE
+from quirewell.stages.options_table import options, write_options
 from quirewell.stages.weighed_json import as_json
 from quirewell.stages.weighed_told import share, signed
 from quirewell.stages.weighing import METHOD
@@ -45,7 +46,8 @@ class OptionView:
 
 @dataclass(frozen=True, slots=True)
 class WeighView:
-    """The page's part: ``money`` says whether gains are shown; ``stale`` what changed since."""
+    """The page's part: ``money`` says whether gains are shown; ``stale`` what changed since;
+    ``table`` the options as text."""
 
     data: Mapping[str, Any]
     options: tuple[OptionView, ...]
@@ -53,6 +55,7 @@ class WeighView:
     unit: str
     asked: tuple[Asked, ...]
     stale: str
+    table: str
 
 
 def weigh_view(state: ItemState, run: Run) -> WeighView:
@@ -67,7 +70,8 @@ def weigh_view(state: ItemState, run: Run) -> WeighView:
              ends, unit, money)
         for one in data["options"]
     )  # fmt: skip
-    return WeighView(data, rows, money, unit, _asked(state, run, money), _stale(state, run))
+    asked = _asked(state, run, money)
+    return WeighView(data, rows, money, unit, asked, _stale(state, run), options_text(run))
 
 
 def _asked(state: ItemState, run: Run, money: bool) -> tuple[Asked, ...]:
@@ -81,6 +85,12 @@ def _asked(state: ItemState, run: Run, money: bool) -> tuple[Asked, ...]:
                 name=one.name if one.subject == "item" else f"{one.name}: {one.subject}")
         for one in ask_all([replace(run, findings=tuple(shown))], state)
     )  # fmt: skip
+
+
+def options_text(run: Run) -> str:
+    """The options that were weighed as the table that is read, to copy and change."""
+    sends = bool(run.params.get("fee", "").strip())
+    return write_options(options(run.params.get("options", ""), sends))
 
 
 def newer_grade(state: ItemState, run: Run) -> Run | None:
