@@ -15,7 +15,7 @@ from quirewell.record.books import Sale
 from quirewell.record.finding import Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages import item_entry, sale_entry
-from quirewell.stages.books import wants_view
+from quirewell.stages.books import wanted_states, wants_view
 from quirewell.stages.column_match import table_text, told_columns
 from quirewell.stages.memory import memory_run, memory_told
 from quirewell.stages.own_sales import plain, rates_of, sales_of, sales_table
@@ -238,7 +238,7 @@ def wants(folder: Path, wants_json: bool) -> None:
       quirewell books wants --studio larkmoor
     """
     with open_studio(folder, wants_json) as studio:
-        rows = wants_view(studio.bench(), _states(studio))
+        rows = wants_view(studio.bench(), wanted_states(studio))
     if wants_json:
         print_json({"wants": [
             {"id": one.want.id, "title": one.want.title, "says": one.says, "met": one.want.met,

@@ -13,10 +13,10 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState, Retract
 from quirewell.stages import sale_cells, typed
 from quirewell.stages.grading import METHOD as GRADE
-from quirewell.stages.own_sales import plain, same_title
+from quirewell.stages.own_sales import plain, same_title, title_key
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.sale_entry import clean, for_page
-from quirewell.studio.studio import STUDIO
+from quirewell.studio.studio import STUDIO, Studio
 
 Form = Mapping[str, str]
 _SIGNS = 200
@@ -196,6 +196,17 @@ def wants_view(bench: BenchState, states: Iterable[ItemState]) -> tuple[WantView
     items = tuple(one for one in states if "sold" not in one.sold)
     held = [_want(one, items) for one in bench.wants.values()]
     return tuple(sorted(held, key=lambda one: (one.want.met, one.want.title.casefold())))
+
+
+def wanted_states(studio: Studio) -> list[ItemState]:
+    """The items that a want may be about, by their titles, so that no other need be read."""
+    wants = studio.bench().wants.values()
+    titles, named = {title_key(one.title) for one in wants}, {one.item for one in wants}
+    return [
+        studio.state(entry.id)
+        for entry in studio.items()
+        if entry.id in named or title_key(entry.title) in titles
+    ]
 
 
 def copies(states: Iterable[ItemState], want: Want) -> tuple[Copy, ...]:

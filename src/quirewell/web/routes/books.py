@@ -181,7 +181,7 @@ def wants(request: Request, refusal: Refusal | None, action: str) -> Response:
     bench = house.studio.bench()
     return render(
         request, "books_wants.html", refusal=refusal, action=action, kept=_kept(request),
-        rows=stage.wants_view(bench, _states(house)), known=rates_of(bench),
+        rows=stage.wants_view(bench, stage.wanted_states(house.studio)), known=rates_of(bench),
     )  # fmt: skip
 
 
