@@ -10,7 +10,6 @@ single parcel, then what fits into further ones). Every plan is checked against 
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count
@@ -159,9 +158,11 @@ class _Search:
         self._add(bound, same, {})
 
     def _solve(self, held: Held, above: float, seconds: float, left: float) -> None:
-        run = self._near(held, min(seconds, left)) if self.near else self.model.run(
-            held, min(seconds, left), 0.9 * self.enough
-        )  # fmt: skip
+        allowed_s = min(seconds, left)
+        if self.near:
+            run = self._near(held, allowed_s, seconds <= CASE_SECONDS)
+        else:
+            run = self.model.run(held, allowed_s, 0.9 * self.enough)
         if run.impossible:
             return
         if run.chosen is not None and not broken(self.problem, run.chosen, self.wish):
@@ -174,29 +175,33 @@ class _Search:
             return
         self._add(bound, held, {}, 2 * seconds)
 
-    def _near(self, held: Held, seconds: float) -> Run:
-        """The best plan of a case, looked for near the plan in which parts of items may go: what
-        would take more than ``by`` from its bound is held. Any plan left out gains less than the
-        bound less ``by``, so that this or the bound among those looked at holds for all."""
+    def _near(self, held: Held, seconds: float, first: bool) -> Run:
+        """The best plan of a case. What would take more than so much from the bound of its relaxed
+        plan is held as it stands there: any plan left out gains less than the bound less that.
+        The first time little is left open, to have a good plan soon; then all that could better it.
+        """
         relaxed = self.model.relax(held)
         if relaxed is None:
             return Run(None, None, True, True)
-        until, by = time.monotonic() + seconds, NEAR * abs(relaxed.bound) + 1
-        wanted = relaxed.bound - self._pays(-inf) + 1
-        if self.settled > -inf and 0 < wanted < 8 * by:
-            by = wanted  # a case gave the best plan so far: what lies further off is no better
-        while True:
-            fixed = relaxed.far(by) if by < abs(relaxed.bound) else {}
-            run = self.model.run({**fixed, **held}, until - time.monotonic(), 0.9 * self.enough)
-            if not fixed or (run.bound is None and not run.impossible):
-                return run
-            rest = floor(relaxed.bound - by)
-            top = rest if run.bound is None else max(run.bound, rest)
-            pays = self._pays(-inf if run.chosen is None else total(self.problem, run.chosen))
-            late = until <= time.monotonic()
-            if top <= pays or late or not run.ended:
-                return Run(run.chosen, top, run.ended and top <= pays, False)
-            by = min(4 * by, max(relaxed.bound - pays, by) + 1)
+        gap = 0.9 * self.enough
+        if first:
+            by = NEAR * abs(relaxed.bound) + 1
+            run = self.model.run({**relaxed.far(by), **held}, seconds / 3, gap)
+            if run.chosen is not None and not broken(self.problem, run.chosen, self.wish):
+                gain = total(self.problem, run.chosen)
+                top = max(run.bound or 0, floor(relaxed.bound - by))
+                if run.bound is not None and top <= self._pays(gain):
+                    return Run(run.chosen, top, True, False)
+                if self.best is None or gain > self.gain:
+                    self.best, self.gain = run.chosen, gain
+        by = relaxed.bound - self._pays(-inf) + 1
+        fixed = relaxed.far(by) if by < abs(relaxed.bound) else {}
+        run = self.model.run({**fixed, **held}, (2 / 3 if first else 1) * seconds, gap)
+        if not fixed or (run.bound is None and not run.impossible):
+            return run
+        rest = floor(relaxed.bound - by)
+        top = rest if run.bound is None else max(run.bound, rest)
+        return Run(run.chosen, top, run.ended or run.impossible, False)
 
     def _pays(self, gain: float) -> float:
         """Gain [cents] that a better plan than those known, one of them of ``gain``, must pass."""
