@@ -171,13 +171,6 @@ def _estimate(state: ItemState) -> str:
     return f"{found.value:.1f} ({found.low90:.1f} to {found.high90:.1f})"
 
 
-def tell_in_parcel(state: ItemState, bench: BenchState) -> tuple[str, ...]:
-    """What a receiver must be told of an item, by what was done to it."""
-    own = bench.disclosure()
-    done = [one.kind for one in state.steps.values() if one.state == "done"]
-    return must_tell(done, policy(own.rows if own else ""), "service")
-
-
 # --- commands -------------------------------------------------------------------------------
 
 
