@@ -250,3 +250,11 @@ def test_what_lacks_is_said_step_by_step():
 def test_titles_alike_get_names_of_their_own():
     states = (item("a", "Annual"), item("b", "Annual"), item("c", "Other\n one"))
     assert names_of(states) == {"a": "Annual [a]", "b": "Annual [b]", "c": "Other one"}
+
+
+def test_what_waiting_costs_is_shown_as_it_may_be_typed_again():
+    for given, shown in (("0.4", "0.4"), ("10", "10"), ("100", "100")):
+        bench, id = begun(wait_pct=given)
+        assert view(bench, ITEMS, TODAY).studio["wait_pct"] == shown
+        bench = kept(bench, terms.paste, service=id, text="[studio]\nwait_rate_per_week = 1")
+        assert view(bench, ITEMS, TODAY).studio["wait_pct"] == "100"

@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from quirewell.record.bench import BenchState
@@ -97,6 +98,8 @@ def view(
     shipments = rows_of(service, "shipment") if service else ()
     studio = studio_of(service) if service else {}
     unit = str(studio.get("currency", ""))
+    if rate := studio.get("wait_rate_per_week"):
+        studio = {**studio, "wait_pct": f"{(100 * Decimal(str(rate))).normalize():f}"}
     lacks = ""
     if service is None:
         lacks = "give the receiver a name of your own and the money it is paid in"
