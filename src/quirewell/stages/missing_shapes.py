@@ -22,6 +22,7 @@ _PAD_MM = 3.0
 _CELL_MM = 0.1
 _ROUGH_MM = 0.4
 _LEAST_MM2 = 0.5
+_AGREE = 1.25
 _RIM_U_MM, _BOX_U_MM = 0.3, 1.0
 
 
@@ -48,16 +49,34 @@ def missing_shapes(run: Run, frame: PageFrame) -> tuple[MissingShape, ...]:
         corners = np.array(frame.mm([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]))
         low, high = corners.min(axis=0) + _PAD_MM, corners.max(axis=0) - _PAD_MM
         pieces = _pieces(limits, paper, low - 1.0, high + 1.0)
-        found += pieces
+        # A box is that of one piece; others in it have a box of their own, or are too shallow.
+        fresh = [one for one in pieces if not any(_same(one[0], other) for other, _ in found)]
+        found += fresh[:1]
         if not pieces:
             boxes.append(_box(low, high))
     found.sort(key=lambda one: -one[1])
     total = sum(area for _, area in found)
+    if total > _most(run):
+        return ()
     whole = not boxes and total > 0
     shapes = [
         MissingShape(outline, area / total if whole else None, _RIM_U_MM) for outline, area in found
     ]
     return (*shapes, *(MissingShape(box, None, _BOX_U_MM) for box in boxes))
+
+
+def _same(one: tuple[Point, ...], other: tuple[Point, ...]) -> bool:
+    """Whether two outlines are one piece, seen in two boxes."""
+    return math.dist(np.mean(one, axis=0), np.mean(other, axis=0)) < 1.0
+
+
+def _most(run: Run) -> float:
+    """More than so much [mm2] does not fit what was measured: then the rim that was drawn is not
+    that of the paper (something lies across it), and nothing is told by it."""
+    loss = next((f for f in run.findings if f.quantity == "leaf.loss_mm2"), None)
+    if loss is None or loss.value is None:
+        return math.inf
+    return _AGREE * loss.value + 3 * (loss.u or 0.0)
 
 
 def _pieces(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.record.regions import Region, read_region, write_region
-from quirewell.record.shapes import MOST_SHAPES, Point, read_points
+from quirewell.record.shapes import MOST_SHAPES, Point, area_px, read_points
 from quirewell.science.imaging.stains import SPOT_MM2
 from quirewell.stages.correcting import correction_of
 from quirewell.stages.drawn import tear_paths
@@ -35,6 +35,8 @@ FEWEST_SPOTS = 4
 LEAST_STAIN_MM2 = SPOT_MM2
 # Where a spot that fades into the paper ends: its area's standard uncertainty as a share (assumed).
 SPOTS_U_SHARE = 0.2
+# The gap where a tear opens at the edge, at most (assumed).
+MOUTH_MM2 = 5.0
 # A margin this much yellower than the middle is told as tanned (assumed).
 TANNED_DB = 2.0
 # A tanned margin reaches unevenly: patches that begin within so many of its depths may be that.
@@ -172,8 +174,11 @@ def _tears(state: ItemState, run: Run, capture: Capture, frame: PageFrame) -> li
 
 def _losses(run: Run, capture: Capture, frame: PageFrame) -> list[Proposal]:
     total = _finding(run, "leaf.loss_mm2")
+    mouths = [frame.mm(path[:1])[0] for path in tear_paths(run.drawing)]
     made = []
     for shape in missing_shapes(run, frame):
+        if _is_mouth(shape.outline, mouths):
+            continue
         extent = ""
         if total is not None and total.value and shape.share is not None:
             u = math.hypot((total.u or 0.0) * shape.share, 0.08 * total.value * shape.share)
@@ -190,6 +195,13 @@ def _losses(run: Run, capture: Capture, frame: PageFrame) -> list[Proposal]:
             )
         )  # fmt: skip
     return made
+
+
+def _is_mouth(outline: tuple[Point, ...], mouths: Sequence[Point]) -> bool:
+    """Whether a small gap at an edge is the mouth of a tear that is proposed by itself."""
+    if area_px(outline) > MOUTH_MM2:
+        return False
+    return any(min(math.dist(at, point) for point in outline) < 1.0 for at in mouths)
 
 
 def _stains(run: Run, capture: Capture, frame: PageFrame) -> list[Proposal]:
