@@ -10,7 +10,8 @@ import pytest
 from parcel_studio import ITEMS, STUDIO, TODAY, begun, filler, item, kept, planned
 from quirewell.record.bench import BenchState
 from quirewell.record.books import Parcel, Sent
-from quirewell.record.dealing import Choice, Holding, Returned, Sold
+from quirewell.record.dealing import Choice, Custody, Holding, Returned, Sold
+from quirewell.record.nouns import Item
 from quirewell.stages import parcel_service as terms
 from quirewell.stages import parcelling
 from quirewell.stages.methods import run_method
@@ -249,7 +250,20 @@ def test_what_lacks_is_said_step_by_step():
 
 def test_titles_alike_get_names_of_their_own():
     states = (item("a", "Annual"), item("b", "Annual"), item("c", "Other\n one"))
-    assert names_of(states) == {"a": "Annual [a]", "b": "Annual [b]", "c": "Other one"}
+    assert names_of(states) == {
+        "a": "Annual, 1936 [a]", "b": "Annual, 1936 [b]", "c": "Other one"
+    }  # fmt: skip
+    other = replace(item("d", "Annual"), item=Item("Annual", "1938"))
+    assert names_of((states[0], other)) == {"a": "Annual, 1936", "d": "Annual, 1938"}
+
+
+def test_what_was_given_back_to_its_owner_stays():
+    held = replace(
+        item("a", "Annual"), custodies={"custody": Custody("client-1", returned_on="2026-03-26")}
+    )
+    bench, id = begun()
+    found = candidates((held,), bench.services[id], bench, TODAY)
+    assert [(one.goes, one.why) for one in found] == [(False, "given back to its owner")]
 
 
 def test_what_waiting_costs_is_shown_as_it_may_be_typed_again():

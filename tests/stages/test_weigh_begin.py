@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 
 from quirewell.record.bench import EMPTY_BENCH, BenchState
-from quirewell.record.books import Disclosures, Rates, Sale
-from quirewell.record.dealing import Holding, Options
+from quirewell.record.books import Disclosures, Rates, Sale, Service
+from quirewell.record.dealing import Custody, Holding, Options
 from quirewell.record.nouns import Defect, Item, ItemState
 from quirewell.stages.disclosure import age_words, must_tell, policy
 from quirewell.stages.methods import run_method
@@ -98,3 +98,50 @@ def test_the_age_of_what_must_be_told(checked: str, says: str) -> None:
     said = age_words(checked, date(2026, 6, 1))
     assert says in said
     assert said.endswith("Check the service's current rules before sending.")
+
+
+TERMS = """
+[studio]
+currency = "crowns"
+wait_rate_per_week = 0.004
+[[tier]]
+name = "old"
+fee = 18
+ceiling = 150
+to_year = 1935
+weeks = 20
+[[tier]]
+name = "plain"
+fee = 34
+ceiling = 400
+[[tier]]
+name = "swift"
+fee = 75
+[[shipment]]
+name = "first"
+per_item = 1.5
+insurance_pct = 0.6
+"""
+
+
+@pytest.mark.parametrize(
+    ("year", "fee", "ceiling", "next_fee"),
+    [("1931", "18", "150", "34"), ("1936", "34", "400", "75"), ("", "18", "150", "34")],
+)
+def test_sending_costs_what_the_cheapest_tier_for_its_year_does(
+    year: str, fee: str, ceiling: str, next_fee: str
+) -> None:
+    bench = BenchState(services={"s": Service("s", "the service", TERMS)})
+    held = ItemState(
+        "a", 1, Item("Annual", year), holdings={"holding": Holding("sell", value_now=Decimal(46))}
+    )
+    begun = weigh_begins(held, bench)
+    assert (begun["fee"], begun["ceiling"], begun["next_fee"]) == (fee, ceiling, next_fee)
+    assert (begun["per_item"], begun["insurance_pct"]) == ("1.5", "0.6")
+    assert (begun["wait_pct_per_week"], begun["value_now"]) == ("0.4", "46")
+    assert begun.get("weeks") == ("20" if fee == "18" else None)
+
+
+def test_a_clients_item_is_not_weighed_for_sending() -> None:
+    bench = BenchState(services={"s": Service("s", "the service", TERMS)})
+    assert "fee" not in weigh_begins(state(custodies={"custody": Custody("client-1")}), bench)

@@ -95,10 +95,10 @@ def decide(bench: Bench) -> None:
     best = str(found[1]["best"])
     bench.clock.set(QUOTED)
     bench.save(quoting.make_quote(bench.state, held, {
-        "what-0": "Cleaning, washing and deacidifying", "hours-0": "6",
-        "what-1": "Mending", "hours-1": "3", "what-2": "Pressing and stapling", "hours-2": "2",
+        "what-0": "Cleaning, washing and deacidifying", "hours-0": "7",
+        "what-1": "Mending", "hours-1": "4", "what-2": "Pressing and stapling", "hours-2": "3",
         "what-3": "Tissue, paste, chalk, staples", "amount-3": "12", "currency": CURRENCY,
-        "day": QUOTED[:10], "holds_until": "2026-06-30", "most": "260",
+        "day": QUOTED[:10], "holds_until": "2026-06-30", "most": "320",
     }))  # fmt: skip
     bench.save(choose_option(bench.state, {
         "option": best, "reason": "The owner wants it legible and safe to open; money has no part.",

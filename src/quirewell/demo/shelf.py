@@ -23,8 +23,6 @@ from quirewell.stages.working import keep_form
 from quirewell.studio.studio import STUDIO
 
 OPENED, WEIGHED, PLANNED = "2026-03-28T10:00", "2026-03-28T16:00", "2026-03-29T10:00"
-# What sending one alone would cost, as the options are weighed; the plan knows the tiers.
-SENDING = {"fee": "18", "per_item": "1.50", "insurance_pct": "0.6"}
 TIERS = (
     {"name": "patient", "fee": "18", "ceiling": "150", "minimum": "4", "to_year": "1975",
      "weeks": "20"},
@@ -43,10 +41,10 @@ def fill(bench: Bench) -> None:
     bench.clock.set(OPENED)
     ids = [_open(bench, one) for one in COMPANIONS]
     bench.clock.set(WEIGHED)
-    for item, one in zip(ids, COMPANIONS, strict=True):
-        _weigh(bench, item, one)
-    bench.clock.set(PLANNED)
     _terms(bench, ids)
+    for item in ids:
+        _weigh(bench, item)
+    bench.clock.set(PLANNED)
     _plan(bench)
 
 
@@ -66,13 +64,12 @@ def _open(bench: Bench, one: Companion) -> str:
     return item
 
 
-def _weigh(bench: Bench, item: str, one: Companion) -> None:
+def _weigh(bench: Bench, item: str) -> None:
     studio = bench.studio
     graded = {"working": "grade", "defects": damage_table(studio.state(item))}
     _save(bench, item, keep_form(studio.state(item), graded))
     begun = weigh_begins(studio.state(item), studio.bench())
-    form = {**begun, **SENDING, "value_now": one.value_now}
-    _save(bench, item, keep_weighing(studio.state(item), form))
+    _save(bench, item, keep_weighing(studio.state(item), begun))
 
 
 def _terms(bench: Bench, ids: list[str]) -> None:

@@ -11,6 +11,7 @@ parts.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -62,13 +63,17 @@ class Candidate:
 
 
 def names_of(states: Iterable[ItemState]) -> dict[str, str]:
-    """A name of its own for each item, by its id: its title, with the id where titles are alike."""
+    """A name of its own for each item, by its id: its title, with the year where titles are alike,
+    and with the id where those are alike too."""
     titles = {state.id: " ".join(state.item.title.split()) for state in states}
-    held = list(titles.values())
-    return {
-        key: title if held.count(title) == 1 else f"{title} [{key}]"
+    years = {state.id: state.item.year.strip() for state in states}
+    held = Counter(titles.values())
+    named = {
+        key: f"{title}, {years[key]}" if held[title] > 1 and years[key] else title
         for key, title in titles.items()
     }
+    again = Counter(named.values())
+    return {key: name if again[name] == 1 else f"{name} [{key}]" for key, name in named.items()}
 
 
 def candidates(
@@ -173,6 +178,8 @@ def _goes(state: ItemState, typed: str, away: Mapping[str, Parcel]) -> tuple[boo
         return False, f"in the parcel {away[state.id].name} already"
     if "sold" in state.sold:
         return False, "sold"
+    if any(one.returned_on for one in state.custodies.values()):
+        return False, "given back to its owner"
     if typed == "no":
         return False, "stays, as you said"
     if typed in ("yes", "must"):

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
 from quirewell.record.bench import BenchState
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import ItemState
@@ -9,6 +14,7 @@ from quirewell.stages.grade_entry import damage_table
 from quirewell.stages.grading import METHOD as GRADE
 from quirewell.stages.outlooking import METHOD as OUTLOOK
 from quirewell.stages.own_sales import plain, rates_of, sales_of, sales_table
+from quirewell.stages.parcel_service import rows_of, service_of, studio_of
 from quirewell.stages.working_rows import PLAN
 
 
@@ -29,6 +35,7 @@ def weigh_begins(state: ItemState, bench: BenchState) -> dict[str, str]:
         out[name] = "" if amount is None else plain(amount)
     if own is not None:
         out |= {"options": own.text, "aim": "" if own.aim == "gain" else own.aim}
+    out |= _sending(state, bench)
     told = bench.disclosure()
     return out | ({} if told is None else {"disclosures": told.rows})
 
@@ -53,6 +60,44 @@ def _value(state: ItemState, bench: BenchState) -> dict[str, str]:
         return {}
     u = "" if held.value_u is None else plain(held.value_u)
     return {"value_now": plain(held.value_now), "value_u": u}
+
+
+def _sending(state: ItemState, bench: BenchState) -> dict[str, str]:
+    """What sending it alone would cost, by the receiver's cheapest tier that takes its year, and
+    what it would bring as it lies; nothing for a client's item, or where no receiver is kept."""
+    service = service_of(bench)
+    if service is None or state.custodies or state.returned or state.sold:
+        return {}
+    tiers = sorted(
+        (row for row in rows_of(service, "tier") if _takes(row, state.item.year)),
+        key=lambda row: row["fee"],
+    )
+    if not tiers:
+        return {}
+    first, dearer = tiers[0], [row for row in tiers[1:] if _ceiling(row) > _ceiling(tiers[0])]
+    parcel = next(iter(rows_of(service, "shipment")), {})
+    rate = studio_of(service).get("wait_rate_per_week")
+    held = state.holdings.get("holding")
+    given = {
+        "fee": first["fee"], "ceiling": first.get("ceiling"), "weeks": first.get("weeks"),
+        "next_fee": dearer[0]["fee"] if dearer else None,
+        "per_item": parcel.get("per_item"), "insurance_pct": parcel.get("insurance_pct"),
+        "wait_pct_per_week": None if rate is None else (100 * Decimal(rate)).normalize(),
+        "value_now": held.value_now if held else None,
+    }  # fmt: skip
+    return {name: plain(Decimal(one)) for name, one in given.items() if one is not None}
+
+
+def _ceiling(row: Mapping[str, Any]) -> Decimal:
+    return Decimal(row.get("ceiling", "Infinity"))
+
+
+def _takes(row: Mapping[str, Any], year: str) -> bool:
+    """Whether a tier is open and takes a year; one that is not known is taken."""
+    found = re.search(r"\d{4}", year)
+    if row.get("off"):
+        return False
+    return found is None or (row.get("from_year", 0) <= int(found[0]) <= row.get("to_year", 9999))
 
 
 def life_of(state: ItemState) -> str:
