@@ -127,3 +127,31 @@ def test_nothing_worth_and_nothing_profitable_still_answer(bench: Bench) -> None
     assert "it brings nothing" in page and "Leave it alone" in page
     page = weigh(bench, low="", likely="", high="", defects=DAMAGE, life="2").text
     assert "no price is known" in page and "2 times as long" in page
+
+
+def test_an_option_of_ones_own_joins_by_a_form(bench: Bench) -> None:
+    weigh(bench, defects=DAMAGE, hour="2")
+    form = {"name": "Press the cover only", "step.press": "yes", "hours": "0.2/0.4/1",
+            "materials": "1", "factor_pct": "95"}  # fmt: skip
+    answer = bench.client.post(bench.url("/decide/own-option"), data=form)
+    assert answer.status_code == 200
+    mine = {one["name"]: one for one in weighed(bench)["options"]}["Press the cover only"]
+    assert (mine["kind"], mine["steps"]) == ("own", ["press"])
+    assert round(mine["factor"]["value"], 3) == 0.95
+    bench.client.post(bench.url("/decide/own-option"), data={**form, "hours": "3"})
+    found = [one for one in weighed(bench)["options"] if one["name"] == "Press the cover only"]
+    assert [one["hours"]["value"] for one in found] == [3.0]
+
+
+def test_an_own_option_that_cannot_be_is_refused_where_it_was_typed(bench: Bench) -> None:
+    weigh(bench, defects=DAMAGE)
+    url = bench.url("/decide/own-option")
+    runs = len(bench.state.runs)
+    nameless = bench.client.post(url, data={"name": " ", "hours": "1"})
+    assert nameless.status_code == 422 and "Give the option a name" in nameless.text
+    for hours in ("9/3", "a lot", "-1", "1e999"):
+        wrong = bench.client.post(url, data={"name": "Mine", "hours": hours})
+        assert wrong.status_code == 422
+        assert "hours is one to three numbers" in wrong.text or "Hours" in wrong.text
+        assert f'value="{hours}"' in wrong.text
+    assert len(bench.state.runs) == runs

@@ -165,6 +165,14 @@ def _table(items: list[dict[str, Any]]) -> list[str]:
     return [*lines, *paragraphs("Why", [f"{one['item']}: {one['says']}" for one in items])]
 
 
+def _not_yet(says: list[str], told: set[str]) -> list[str]:
+    """Risks not yet told of an option above; how many of those there are, in a line."""
+    new = [line for line in says if line not in told]
+    told.update(new)
+    again = len(says) - len(new)
+    return [*new, *([f"and {again} told above"] if again else [])]
+
+
 def _card(one: dict[str, Any]) -> list[str]:
     """One item: every option, and how its number comes about."""
     unit, money = unit_text(one["unit"]), one["aim"] != "permanence"
@@ -175,6 +183,7 @@ def _card(one: dict[str, Any]) -> list[str]:
         middle = f"{_gain(row, unit):<30}{_loss(row):<11}" if money else ""
         lasts = "as it is" if row["kind"] == "leave" else life(row["life_ratio"])
         lines.append(f"  {row['name'][:20]:<22}{middle}{_hours(row):<12}{lasts}")
+    told: set[str] = set()
     for row in one["options"]:
         if row["kind"] == "leave":
             continue
@@ -183,8 +192,10 @@ def _card(one: dict[str, Any]) -> list[str]:
             lines += [f"  {line['name']:<38}{line['amount']:>12.2f}" for line in row["lines"]]
             lines.append(f"  {'net gain':<38}{row['net_gain']['value']:>12.2f} {unit}".rstrip())
         after = f"Grade afterwards: {grades(row['grades'])}." if row["grades"] else ""
-        said = [row["flag"], row["mind"], after, *row["risks_object"][:3]]
+        said = [row["flag"], row["mind"], after]
         lines += paragraphs("To mind", [part for part in said if part])
+        lines += paragraphs("It may hurt the object", _not_yet(row["risks_object"], told))
+        lines += paragraphs("It may hurt you", _not_yet(row["risks_worker"], told))
         lines += paragraphs("A buyer must be told", row["tell_buyer"])
     lines += paragraphs("What would change this", [part["says"] for part in one["sensitivity"]])
     lines += paragraphs("To narrow it", [one["narrows"]] if one["narrows"] else [])

@@ -17,6 +17,7 @@ from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Capture, ItemState, Report
 from quirewell.report import content, plates
 from quirewell.report.damage import condition_part, drawing_files
+from quirewell.report.decision import decision_part
 from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
 from quirewell.report.finish import finish_files, finish_part
 from quirewell.report.grade import grade_part
@@ -141,6 +142,7 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "item": content.item_part(state),
         "before": condition_part(state, "before"),
         "estimate": grade_part(state),
+        "decision": decision_part(state),
         "after": condition_part(state, "after"),
         "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
         "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],

@@ -279,6 +279,21 @@ def write_options(rows: Sequence[OptionRow]) -> str:
     return out.getvalue()
 
 
+def with_row(own: str, cells: Mapping[str, str]) -> str:
+    """Own rows with one more, or in place of the one of that name.
+
+    Raises:
+        TableError: the rows there are cannot be read.
+    """
+    kept = [row for _, row in _cells(own)] if own.strip() else []
+    kept = [row for row in kept if _key(row["option"]) != _key(cells["option"])]
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows([*kept, cells])
+    return out.getvalue()
+
+
 def _cell(guess: Guess, per: float = 1.0) -> str:
     if guess.sure:
         return f"{guess.likely * per:g}"

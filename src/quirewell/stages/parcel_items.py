@@ -217,11 +217,12 @@ def _from_weighing(state: ItemState, run: Run) -> tuple[str, list[Data], str]:
         points = [
             g for g in one.get("grades", ()) if g.get("chance") and g.get("value") is not None
         ]
-        if not points:
+        untouched = one["kind"] in _STAYS or not (one.get("steps") or one["hours"]["value"])
+        if not points or (untouched and any(way["name"] == AS_IT_IS for way in ways)):
             continue
         whole = sum(g["chance"] for g in points)
         ways.append({
-            "name": AS_IT_IS if one["kind"] in _STAYS else one["name"],
+            "name": AS_IT_IS if untouched else one["name"],
             "cost": _money(-sum(x["amount"] for x in one["lines"] if x["name"] in _WORK)),
             "hours": _decimal(one["hours"]["value"]), "factor": _decimal(one["factor"]["value"]),
             "chances": _chances({_grade(g["grade"]): g["chance"] / whole for g in points}),

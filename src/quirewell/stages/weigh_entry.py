@@ -10,8 +10,11 @@ from quirewell.record.dealing import Choice, Options
 from quirewell.record.event import Draft
 from quirewell.record.finding import Run
 from quirewell.record.nouns import ItemState
+from quirewell.stages.options_table import options, with_row
+from quirewell.stages.plain_table import TableError
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.sale_entry import day_text
+from quirewell.stages.step_table import STEP_KINDS
 from quirewell.stages.typed import Unreadable
 from quirewell.stages.weighed_json import as_json
 from quirewell.stages.working import newest, work_out
@@ -63,6 +66,33 @@ def _named(problem: Problem) -> str:
         return problem.says
     rest = problem.says[len(first) :]
     return f"{label}{rest}" if rest.startswith(":") else f"{label!r} {rest.strip()}"
+
+
+def add_option(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
+    """Lay an option of one's own beside the others and weigh again: ``name``, the steps ticked
+    (``step.press`` = yes), ``hours`` and ``materials`` as one, two or three numbers, ``factor_pct``
+    what told treatment leaves of a price. One of the same name takes the older one's place.
+
+    Raises:
+        Refusal: no name, nothing weighed yet, or a number that cannot be.
+    """
+    run = newest(state, WORKINGS[KEY])
+    name = " ".join(form.get("name", "").split())[:80]
+    if run is None:
+        raise _no(form, "name", "Weigh the options first; then one of your own can join them.")
+    if not name:
+        raise _no(form, "name", "Give the option a name, such as: press the cover only.")
+    steps = [key for key in STEP_KINDS if form.get(f"step.{key}")]
+    cells = {"option": name, "kind": "own", "steps": " ".join(steps)}
+    cells |= {key: form.get(key, "").strip() for key in ("hours", "materials", "factor_pct")}
+    try:
+        text = with_row(run.params.get("options", ""), cells)
+        options(text)
+    except TableError as error:
+        says = str(error).split(": ", 1)[-1]
+        field = next((one for one in ("hours", "materials", "factor_pct") if one in says), "name")
+        raise _no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
+    return keep_weighing(state, {**run.params, "options": text})
 
 
 def _box(problem: Problem) -> str:

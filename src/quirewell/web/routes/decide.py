@@ -20,8 +20,9 @@ from quirewell.stages.memory import hours_per_wrap
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.returns_table import newer_returns, returns_table
+from quirewell.stages.step_table import STEP_KINDS
 from quirewell.stages.weigh_begin import hours_row, weigh_begins
-from quirewell.stages.weigh_entry import choose_option, keep_weighing
+from quirewell.stages.weigh_entry import add_option, choose_option, keep_weighing
 from quirewell.stages.weigh_view import newer_grade, weigh_view
 from quirewell.stages.working import WorkingView, newest, working_view
 from quirewell.stages.working_rows import WORKINGS
@@ -53,6 +54,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         local_codes=LOCAL_CODES, care=CARE, weigh=weighed,
         weighed=None if weighed.run is None else weigh_view(state, weighed.run),
         chosen=state.choices.get("choice"),
+        steps=[(key, kind.name) for key, kind in STEP_KINDS.items()],
         told_age=age_words(_checked(house), datetime.now(UTC).date()),
     )  # fmt: skip
 
@@ -103,6 +105,8 @@ routes = [
     *routes_of("decide", KEYS, _again),
     Route("/item/{item}/decide/weigh",
           saver(keep_weighing, _home("working-weigh"), _again, "weigh"), methods=["POST"]),
+    Route("/item/{item}/decide/own-option",
+          saver(add_option, _home("working-weigh"), _again, "own-option"), methods=["POST"]),
     Route("/item/{item}/decide/choose",
           saver(choose_option, _home("choose"), _again, "choose"), methods=["POST"]),
 ]  # fmt: skip
