@@ -58,7 +58,7 @@ COMPANIONS = (
     Companion(_ALMANAC, 1929, "40", "62", (
         "c.outer.right: soiling, 30 %, moderate", "spine: spine roll, 5 mm, moderate",
         "w01.outer.left: tanned margin, 6 steps, moderate", "c.outer.right: tear, 14 mm, slight",
-    )),
+    ), 9),
     Companion(_ALMANAC, 1930, "38", "52", (
         "c.outer.right: tear, 64 mm, moderate", "w03.outer.right: tideline, 15 %, moderate",
         "w01.outer.left: tanned margin, 5 steps, moderate",
@@ -93,7 +93,7 @@ COMPANIONS = (
     Companion(_SHOW, 1928, "15", "26", (
         "c.outer.right: writing, 340 mm2, moderate", "w02.outer.right: foxing, 6 %, moderate",
         "w01.outer.left: tanned margin, 5 steps, moderate", "spine: spine roll, 4 mm, slight",
-    )),
+    ), 9),
     Companion(_SHOW, 1930, "18", "28", (
         "c.outer.right: corner crease, 12 mm, moderate", "spine: spine roll, 5 mm, moderate",
         "w01.outer.left: tanned margin, 6 steps, moderate",
@@ -111,7 +111,7 @@ COMPANIONS = (
     ), 9),
     Companion(_SHOW, 1938, "26", "45", (
         "c.outer.left: fold, 36 mm, slight", "w01.outer.left: tanned margin, 3 steps, slight",
-    )),
+    ), 3),
 )  # fmt: skip
 
 # Day, title, grade, price: as noted from sales seen and made.

@@ -24,7 +24,7 @@ from quirewell.studio.studio import STUDIO
 
 OPENED, WEIGHED, PLANNED = "2026-03-28T10:00", "2026-03-28T16:00", "2026-03-29T10:00"
 TIERS = (
-    {"name": "patient", "fee": "18", "ceiling": "150", "minimum": "4", "to_year": "1975",
+    {"name": "patient", "fee": "18", "ceiling": "150", "minimum": "3", "to_year": "1975",
      "weeks": "20"},
     {"name": "plain", "fee": "34", "ceiling": "400", "weeks": "12"},
     {"name": "swift", "fee": "75", "weeks": "4"},
