@@ -181,6 +181,12 @@ def test_a_tier_whose_minimum_passes_its_maximum():
     assert any("3 items at least and 2 at most" in says for says in out["warnings"])
 
 
+def test_where_no_tier_is_open_the_first_answer_says_so():
+    out, _ = asked(PLAIN.replace("fee = 40", "fee = 40\nminimum = 3\nmaximum = 2", 1))
+    assert out["first"]["verdict"] == "keep"
+    assert out["first"]["says"].startswith("Keep everything: no tier is open")
+
+
 def test_mixed_currencies():
     foreign = FILLER.replace('name = "Companion 02"', 'name = "Companion 02"\ncurrency = "florets"')
     out, _ = asked(foreign)

@@ -81,6 +81,10 @@ def first_answer(kept: Kept, problem: Problem, currency: str) -> Verdict:
             "go, or switch a tier on."
         )
         return Verdict("impossible", says, None, None)
+    if first is None and not (problem.tiers and problem.parcels):
+        lacks = "tier" if not problem.tiers else "parcel"
+        says = f"Keep everything: no {lacks} is open, so nothing can be sent."
+        return Verdict("keep", says, None, None)
     if first is None:
         return Verdict("not asked", "Whether to wait was not asked: time was up.", None, None)
     goes = [name for name, one in best.chosen.items() if one.parcel == first.first]
