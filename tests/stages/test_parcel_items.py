@@ -144,7 +144,7 @@ def test_who_goes_is_said_with_its_reason():
     )  # fmt: skip
     why = {one.item: (one.goes, one.why) for one in candidates(
         states, bench.services[id], bench, TODAY)}  # fmt: skip
-    assert why["away"] == (False, "in the parcel spring already")
+    assert why["away"] == (False, "packed already, in spring")
     assert why["sold"] == (False, "sold") and why["no"] == (False, "stays, as you said")
     assert why["plain"] == (False, "nothing was chosen or weighed for it")
     assert why["back"] == (False, "came back with a grade")

@@ -18,7 +18,7 @@ from quirewell.record.nouns import Step
 from quirewell.report.parcel_sheet import csv_text, plain_cell, sheet_pdf
 from quirewell.stages import parcel_keeping as keeping
 from quirewell.stages import parcel_service as terms
-from quirewell.stages import sending
+from quirewell.stages import parcels_view, sending
 from quirewell.stages.methods import run_method
 from quirewell.stages.parcel_lists import sheet_of
 from quirewell.stages.refusal import Refusal
@@ -67,19 +67,33 @@ def test_a_parcel_is_made_as_the_plan_says_and_carries_what_each_left_with():
     assert by_item["annual"] == Sent("annual", "three or more", D("160.00"), run.id)
     assert by_item["one"].run == ""
     assert parcel.insured == D("437.00") and parcel.currency == "crowns"
-    with pytest.raises(Refusal, match="is in the parcel parcel already"):
+    with pytest.raises(Refusal, match="is already in parcel"):
         making(bench, {"plan": plan, "parcel": "parcel"})
     with pytest.raises(Refusal, match="no such parcel"):
         making(bench, {"plan": plan, "parcel": "other"})
 
 
+def test_a_plan_stands_while_its_parcels_are_made_as_it_says():
+    bench = with_parcel()
+    plan = next(iter(bench.plans.values()))
+    assert parcels_view._stale(bench, plan, ITEMS, TODAY) == ""
+    bench = made(bench, changing, out="annual")
+    assert "has changed" in parcels_view._stale(bench, plan, ITEMS, TODAY)
+
+
 def test_an_item_cannot_be_in_two_open_parcels_and_may_be_sent_again_when_back():
     bench = with_parcel()
-    with pytest.raises(Refusal, match="Annual is in the parcel parcel already, which is not back"):
+    with pytest.raises(Refusal, match="Annual is already in parcel, which is not back"):
         making(bench, {"name": "second", "items": "annual"})
     bench = made(bench, changing, state="back", sent_on="2026-09-01", back_on="2026-11-01")
     bench = made(bench, making, name="second", items="annual one annual")
     assert [one.item for one in list(bench.parcels.values())[-1].entries] == ["annual", "one"]
+    # The name of a parcel made before is not given twice.
+    again = next(iter(bench.parcels.values()))
+    bench = replace(bench, parcels={again.id: replace(again, entries=())})
+    bench = made(bench, making, plan=next(iter(bench.plans)), parcel="parcel")
+    assert [one.name for one in bench.parcels.values()] == ["parcel", "parcel (2)"]
+    assert keeping.planned_name(bench.parcels[list(bench.parcels)[1]]) == "parcel"
     for form, says in (
         ({"name": " ", "items": "two"}, "a name"), ({"name": "x", "items": ""}, "at least one"),
         ({"name": "x", "items": "gone"}, "no item 'gone'"),

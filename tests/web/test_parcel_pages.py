@@ -129,6 +129,7 @@ def test_sheets_come_as_pdf_and_as_a_table(bench: Bench) -> None:
     plan = next(iter(bench.studio.bench().plans))
     _post(bench, f"{PARCELS}/make", plan=plan, parcel="spring")
     parcel = next(iter(bench.studio.bench().parcels))
+    assert "This parcel is made" in _get(bench, PARCELS)
     for kind in ("packing", "declared"):
         pdf = bench.client.get(f"{PARCELS}/kept/{parcel}/{kind}.pdf")
         assert pdf.content[:5] == b"%PDF-" and "attachment" in pdf.headers["content-disposition"]
@@ -193,7 +194,7 @@ def test_an_item_typed_on_its_own_page_and_a_parcel_by_hand(bench: Bench) -> Non
     page = _post(bench, f"{PARCELS}/make", service=service, name="by hand", items=ITEM)
     assert "by hand" in page and "nothing declared yet" in page
     page = _post(bench, f"{PARCELS}/make", 422, service=service, name="second", items=ITEM)
-    assert "is in the parcel by hand already" in page
+    assert "is already in by hand" in page
     assert re.search(r'name="items" value="[^"]+" checked', page)
 
 

@@ -175,7 +175,7 @@ def _candidate(
 def _goes(state: ItemState, typed: str, away: Mapping[str, Parcel]) -> tuple[bool, str]:
     """Whether an item may go, and why."""
     if state.id in away:
-        return False, f"in the parcel {away[state.id].name} already"
+        return False, f"packed already, in {away[state.id].name}"
     if "sold" in state.sold:
         return False, "sold"
     if any(one.returned_on for one in state.custodies.values()):
@@ -210,7 +210,7 @@ def _from_weighing(state: ItemState, run: Run) -> tuple[str, list[Data], str]:
     """Ways of sending out of a weighing: the option chosen, or each that has grades with values."""
     held = _weighing(run)
     choice = state.choices.get("choice")
-    ways = []
+    ways: list[Data] = []
     for one in held.get("options", ()):
         if choice is not None and choice.option not in (one["name"], ""):
             continue

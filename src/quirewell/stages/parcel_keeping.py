@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
@@ -63,7 +64,7 @@ def make_parcel(bench: BenchState, form: Form, states: Iterable[ItemState]) -> t
             for row in mine
         )  # fmt: skip
         held = Parcel(
-            id, form["parcel"], entries, plan.service, plan.id,
+            id, _free(bench, form["parcel"]), entries, plan.service, plan.id,
             insured=sum((one.declared or Decimal(0) for one in entries), Decimal(0)),
             currency=str(told["currency"]),
         )  # fmt: skip
@@ -83,6 +84,18 @@ def make_parcel(bench: BenchState, form: Form, states: Iterable[ItemState]) -> t
     return (Draft(STREAM, "parcel.kept", to_body(replace(held, entries=entries))),)
 
 
+def _free(bench: BenchState, name: str) -> str:
+    """A name no parcel made before bears: the name itself, or with a count behind it."""
+    taken = {one.name for one in bench.parcels.values()}
+    tries = (f"{name} ({count})" for count in range(2, len(taken) + 3))
+    return next(one for one in (name, *tries) if one not in taken)
+
+
+def planned_name(parcel: Parcel) -> str:
+    """What a parcel made is called in its plan, the count behind its name taken off."""
+    return re.sub(r" \(\d+\)$", "", parcel.name)
+
+
 def _check_entries(
     bench: BenchState, parcel: Parcel, by_id: Mapping[str, ItemState], form: Form
 ) -> None:
@@ -93,7 +106,7 @@ def _check_entries(
         other = away.get(one.item)
         if other is not None and other.id != parcel.id:
             says = (
-                f"{names[one.item]} is in the parcel {other.name} already, which is not back; take "
+                f"{names[one.item]} is already in {other.name}, which is not back; take "
                 "it out there first."
             )
             raise _no(form, "items", says)

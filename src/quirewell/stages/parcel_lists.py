@@ -46,7 +46,7 @@ def sheet_of(
             rows.append(["", names.get(one.item, one.item), years.get(one.item, ""), one.tier,
                          weight, _amount(one.declared)])  # fmt: skip
         weights = [Decimal(row[4]) for row in rows if row[4]]
-        total = f"{len(rows)} items"
+        total = _items(len(rows))
         if weights:
             all_of = "" if len(weights) == len(rows) else f" of the {len(weights)} weighed"
             total += f"; {sum(weights):f} g{all_of}, packing not counted"
@@ -71,9 +71,13 @@ def sheet_of(
 
 def _total(entries: Sequence[Sent], currency: str) -> str:
     known = [one.declared for one in entries if one.declared is not None]
-    says = f"{sum(known, Decimal(0)):.2f} {currency}".strip() + f" for {len(known)} items"
+    says = f"{sum(known, Decimal(0)):.2f} {currency}".strip() + f" for {_items(len(known))}"
     lacks = len(entries) - len(known)
     return f"{says}; {lacks} not declared" if lacks else says
+
+
+def _items(count: int) -> str:
+    return f"{count} item{'' if count == 1 else 's'}"
 
 
 def _amount(amount: Decimal | None, currency: str = "") -> str:

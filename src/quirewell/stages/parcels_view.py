@@ -16,7 +16,7 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages import parcelling
 from quirewell.stages.parcel_items import Candidate, candidates, names_of, plan_text
-from quirewell.stages.parcel_keeping import late_words
+from quirewell.stages.parcel_keeping import late_words, planned_name
 from quirewell.stages.parcel_service import INVENTED, Data, rows_of, service_of, studio_of
 
 # Days a plan stands without being worked out again, when nothing else has changed.
@@ -161,7 +161,8 @@ def _plan(bench: BenchState, plan: Plan, states: Sequence[ItemState], today: str
 
 def _stale(bench: BenchState, plan: Plan, states: Sequence[ItemState], today: str) -> str:
     """Why a plan no longer says what is known; empty where it does. Days that merely pass change
-    nothing for a week."""
+    nothing for a week, nor does a parcel made just as the plan says."""
+    bench = _without_its_own(bench, plan)
     service = bench.services.get(plan.service)
     if service is None:
         return "Its receiver was set aside."
@@ -177,13 +178,29 @@ def _stale(bench: BenchState, plan: Plan, states: Sequence[ItemState], today: st
     return what + again
 
 
+def _without_its_own(bench: BenchState, plan: Plan) -> BenchState:
+    """The bench as if the parcels made from this plan, and not changed since, were not made."""
+    said: dict[str, set[str]] = {}
+    for row in parcelling.as_json(plan.run)["assignments"]:
+        said.setdefault(row["parcel"], set()).add(plan.items.get(row["item"], row["item"]))
+    own = {
+        one.id for one in bench.parcels.values()
+        if one.plan == plan.id and {sent.item for sent in one.entries} in said.values()
+    }  # fmt: skip
+    return replace(
+        bench, parcels={key: one for key, one in bench.parcels.items() if key not in own}
+    )
+
+
 def shown_plan(
     run: Run, id: str, day: str, bench: BenchState, items: Mapping[str, str]
 ) -> PlanView:
     """A run of ``parcels.plan`` as the page shows it; ``items`` are the ids behind its names."""
     out = parcelling.as_json(run)
     rows = [{**row, "id": items.get(row["item"], "")} for row in out["assignments"]]
-    made = {one.name: one.id for one in bench.parcels.values() if id and one.plan == id}
+    mine_made = [one for one in bench.parcels.values() if id and one.plan == id]
+    made = {planned_name(one): one.id for one in mine_made}
+    made |= {one.name: one.id for one in mine_made}
     lines = []
     for one in sorted(out["parcels"], key=lambda p: (p["week"], p["parcel"])):
         mine = [row for row in rows if row["parcel"] == one["parcel"]]
