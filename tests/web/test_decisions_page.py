@@ -19,7 +19,7 @@ def test_every_item_has_its_row_and_can_be_sorted(bench: Bench) -> None:
     page = bench.client.get("/decisions").text
     first, second = page.index("Copperbeck Garden Annual"), page.index("Bell Lane Almanac")
     assert first < second  # what is weighed stands first
-    assert "Leave alone: my reading copy" in page
+    assert "Taken because: my reading copy" in page
     assert "crowns</td>" in page
     by_title = bench.client.get("/decisions?by=title").text
     assert by_title.index("Bell Lane Almanac") < by_title.index("Copperbeck Garden Annual")
