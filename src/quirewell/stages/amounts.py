@@ -20,10 +20,10 @@ MOST_LINE, MOST_WORDS = 200, 4000
 
 
 def money(amount: Decimal | None, unit: str) -> str:
-    """An amount as shown; nothing for none.
+    """An amount as shown, its parts held together by spaces that do not break; nothing for none.
 
-    >>> money(Decimal("1234.5"), "GBP")
-    '1 234.50 GBP'
+    >>> money(Decimal("1234.5"), "GBP").split("\\xa0")
+    ['1', '234.50', 'GBP']
     """
     if amount is None:
         return ""
