@@ -71,6 +71,15 @@ def test_a_saved_change_is_offered_for_undo_and_can_be_undone(bench: Bench) -> N
     assert not bench.state.defects
 
 
+def test_a_form_put_right_after_a_refusal_leads_back_to_its_page(bench: Bench) -> None:
+    refused = post(bench, "/examine/defect", term="", place="item", back=bench.url("/examine"))
+    assert refused.status_code == 422
+    leads = set(re.findall(r'name="back" value="([^"]+)"', refused.text))
+    assert leads == {bench.url("/examine")}
+    saved = post(bench, "/examine/defect", term="tear", place="item", back=leads.pop())
+    assert saved.status_code == 200 and "a defect (tear)" in saved.text
+
+
 def test_an_undo_that_cannot_be_says_why(bench: Bench) -> None:
     assert post(bench, "/undo", seq="999").status_code == 409
     assert post(bench, "/undo", seq="x").status_code == 400

@@ -48,7 +48,7 @@ WORDS = {
     "invoice.written": "an invoice",
     "grade.returned": "a grade that came back",
     "item.sold": "the sale",
-    "run.recorded": "a measurement",
+    "run.recorded": "what was worked out",
     "report.issued": "a report",
     "record.retracted": "a record is set aside",
     "event.undone": "the last change is undone",

@@ -33,7 +33,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         waiting=waiting(house_of(request), state),
         loose=[one for one in stage.defect_views(state) if not sheet_of(one.place)],
         grades=stage.grade_views(state), remaining=list(state.remaining.values()),
-        places=places(state), terms=list(stage.DEFECT_TERMS), pictures=[],
+        places=places(state), terms=list(stage.DEFECT_TERMS), pictures=[], here=_home(request),
     )  # fmt: skip
 
 
