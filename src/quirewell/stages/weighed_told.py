@@ -59,7 +59,7 @@ def money(one: Weighed, unit: str) -> str:
     risk = one.risk
     assert risk is not None
     if risk.low90 == risk.high90:
-        return f"{signed(f'{one.gain:.2f}')}{unit} for sure"
+        return f"{signed(f'{one.gain:.2f}')}{unit}, its costs taken as certain"
     value, low, high = band_text(float(one.gain), risk.low90, risk.high90)
     return f"{signed(value)}{unit} on average ({low} to {high} with 90 %)"
 
