@@ -82,7 +82,7 @@ def test_progress_tells_each_stage_in_the_jobs_order() -> None:
     assert says["intake"] == "1 picture"
     assert says["examine"] == "1 of 1 scans measured"
     assert says["treat"] == "0 of 1 step done, 1 in hand"
-    assert says["rejoin"] == "nothing yet"
+    assert says["rejoin"] == "nothing laid yet"
     assert says["send"] == "not planned yet"
 
 

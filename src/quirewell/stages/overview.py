@@ -172,7 +172,7 @@ def _intake_says(state: ItemState) -> str:
 def _examine_says(state: ItemState) -> str:
     scans = [entry for entry in state.captures.values() if measurable(entry)]
     if not scans:
-        return count_words(len(state.defects), "defect") if state.defects else "nothing yet"
+        return count_words(len(state.defects), "defect") if state.defects else "nothing noted yet"
     done = len(scans) - len(unmeasured(state))
     return f"{done} of {len(scans)} scans measured"
 
@@ -184,7 +184,7 @@ def _decide_says(state: ItemState) -> str:
 
 def _finish_says(state: ItemState) -> str:
     planned = [run for run in state.runs.values() if run.subject == "finish"]
-    return count_words(len(planned), "plan") if planned else "nothing planned yet"
+    return count_words(len(planned), "plan") if planned else "no pressing planned yet"
 
 
 def _rejoin_says(state: ItemState) -> str:
@@ -193,7 +193,7 @@ def _rejoin_says(state: ItemState) -> str:
         return f"{len(state.joined)} of {count_words(sheets, 'sheet')} laid"
     if state.holes:
         return f"holes of {count_words(len(state.holes), 'sheet')}"
-    return f"{count_words(len(state.found), 'sheet')} as found" if state.found else "nothing yet"
+    return f"{count_words(len(state.found), 'sheet')} as found" if state.found else "nothing laid yet"
 
 
 def _treat_says(state: ItemState) -> str:
