@@ -193,7 +193,9 @@ def _rejoin_says(state: ItemState) -> str:
         return f"{len(state.joined)} of {count_words(sheets, 'sheet')} laid"
     if state.holes:
         return f"holes of {count_words(len(state.holes), 'sheet')}"
-    return f"{count_words(len(state.found), 'sheet')} as found" if state.found else "nothing laid yet"
+    return (
+        f"{count_words(len(state.found), 'sheet')} as found" if state.found else "nothing laid yet"
+    )
 
 
 def _treat_says(state: ItemState) -> str:
