@@ -317,7 +317,7 @@ def _band(params: Mapping[str, str]) -> Range | float | None:
         return None
     lacks = [name for name, text in given.items() if not text]
     if lacks:
-        raise ValueError(f"low, likely and high go together; {', '.join(lacks)} is not there")
+        raise ValueError(f"low, likely and high go together; give {' and '.join(lacks)} too")
     low, likely, high = (numbers(text, name, 1e9).likely for name, text in given.items())
     if low == likely == high:
         return low

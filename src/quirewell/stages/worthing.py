@@ -160,8 +160,8 @@ def _typed(params: Mapping[str, str]) -> Range | None:
     if not given:
         return None
     if len(given) < 3:
-        missing = ", ".join(name for name in _TYPED if name not in given)
-        raise ValueError(f"low, likely and high go together; {missing} is not there")
+        missing = " and ".join(name for name in _TYPED if name not in given)
+        raise ValueError(f"low, likely and high go together; give {missing} too")
     try:
         low, likely, high = (float(exact(params[name])) for name in _TYPED)
     except Unreadable as error:
