@@ -12,7 +12,7 @@ from decimal import Decimal
 from quirewell.record.dealing import check_day, check_money
 from quirewell.science.planning.bill import HUNDREDTH
 from quirewell.stages import typed
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 from quirewell.stages.sale_cells import currency
 
 Form = Mapping[str, str]
@@ -107,8 +107,3 @@ def words_in(form: Form, name: str, what: str) -> str:
 def sentence(says: str) -> str:
     """A fault as a sentence: a capital at its head, one full stop at its end."""
     return f"{says[:1].upper()}{says[1:]}".rstrip(".") + "."
-
-
-def no(form: Form, field: str, says: str) -> Refusal:
-    """A refusal that holds what was typed."""
-    return Refusal((Problem(field, says),), values=dict(form))

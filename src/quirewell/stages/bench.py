@@ -38,7 +38,7 @@ from quirewell.stages import typed
 from quirewell.stages.bench_params import length_params
 from quirewell.stages.calibrating import METHOD
 from quirewell.stages.methods import run_method
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 from quirewell.studio.images import ImageError, load_picture
 from quirewell.studio.studio import STUDIO, Studio
 
@@ -168,14 +168,14 @@ def measure_strip(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     text = form.get("length", "").strip()
     if not text:
-        raise _no(form, "length", "Type the length, as in 159.8 mm.")
+        raise no(form, "length", "Type the length, as in 159.8 mm.")
     try:
         amount = typed.amount(text)
     except typed.Unreadable as error:
-        raise _no(form, "length", f"{error}.") from error
+        raise no(form, "length", f"{error}.") from error
     factor = _MM.get(amount.unit.lower())
     if factor is None:
-        raise _no(form, "length", f"{amount.unit!r} is no unit of length here; write mm, cm or in.")
+        raise no(form, "length", f"{amount.unit!r} is no unit of length here; write mm, cm or in.")
     strip = bench.strip
     if form.get("new") == "yes" and (bench.strip_readings or bench.strip_greys):
         strip = _next(strip)
@@ -186,7 +186,7 @@ def measure_strip(bench: BenchState, form: Form) -> tuple[Draft, ...]:
             text, form.get("note", "").strip(),
         )  # fmt: skip
     except ValueError as error:
-        raise _no(form, "length", _sentence(str(error))) from error
+        raise no(form, "length", _sentence(str(error))) from error
     return (Draft(STUDIO, "strip.measured", to_body(reading)),)
 
 
@@ -205,7 +205,7 @@ def set_greys(bench: BenchState, form: Form) -> tuple[Draft, ...]:
             note=form.get("note", "").strip(),
         )  # fmt: skip
     except ValueError as error:
-        raise _no(form, "greys", _sentence(str(error))) from error
+        raise no(form, "greys", _sentence(str(error))) from error
     return (Draft(STUDIO, "strip.greys_set", to_body(greys)),)
 
 
@@ -218,18 +218,18 @@ def greys_from_scan(bench: BenchState, path: Path, sha256: str = "") -> tuple[Dr
     try:
         pixels = load_picture(path).pixels
     except ImageError as error:
-        raise _no({}, "scan", _sentence(str(error))) from error
+        raise no({}, "scan", _sentence(str(error))) from error
     strip = find_strip(np.ascontiguousarray(pixels[..., 1]))
     read = read_greys(pixels, strip) if strip is not None else None
     if read is None or not np.isfinite(read.steps_L).all():
-        raise _no({}, "scan", f"No bench strip with all six grey steps is seen in {path.name}.")
+        raise no({}, "scan", f"No bench strip with all six grey steps is seen in {path.name}.")
     values = tuple(round(float(value), 3) for value in read.steps_L)
     try:
         greys = StripGreys(
             f"strip-greys-{bench.version + 1}", values, SCAN_GREY_U_L, "scan", bench.strip, sha256
         )
     except ValueError as error:
-        raise _no({}, "scan", _sentence(str(error))) from error
+        raise no({}, "scan", _sentence(str(error))) from error
     return (Draft(STUDIO, "strip.greys_set", to_body(greys)),)
 
 
@@ -241,11 +241,11 @@ def set_card(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     by = form.get("by") or "instrument"
     if by not in ("scan", "instrument"):
-        raise _no(form, "card", "A card is measured with an instrument or read from a scan.")
+        raise no(form, "card", "A card is measured with an instrument or read from a scan.")
     try:
         steps = card_text(read_card(form.get("card", "")))
     except ValueError as error:
-        raise _no(form, "card", _sentence(str(error))) from error
+        raise no(form, "card", _sentence(str(error))) from error
     note = form.get("note", "").strip()
     card = ToneCard(f"tone-card-{bench.version + 1}", steps, by, note)  # type: ignore[arg-type]
     return (Draft(STUDIO, "tone_card.measured", to_body(card)),)
@@ -263,7 +263,7 @@ def set_target(bench: BenchState, form: Form) -> tuple[Draft, ...]:
         target_from_text(use)
     except (ValueError, KeyError, TypeError) as error:
         says = "This is no fitted target; give what quirewell target fit IMAGE CHART --json said."
-        raise _no(form, "target", says) from error
+        raise no(form, "target", says) from error
     scanner, note = form.get("scanner", "").strip()[:120], form.get("note", "").strip()
     held = FittedTarget(f"target-{bench.version + 1}", use, scanner, note)
     return (Draft(STUDIO, "target.fitted", to_body(held)),)
@@ -277,7 +277,7 @@ def set_aside(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     known = {key for name in BENCH_COLLECTIONS for key in getattr(bench, name)}
     if form.get("id", "") not in known:
-        raise _no(form, "id", "There is no such record; it may have been set aside meanwhile.")
+        raise no(form, "id", "There is no such record; it may have been set aside meanwhile.")
     noun = Retract(form["id"], form.get("reason", "").strip())
     return (Draft(STUDIO, "record.retracted", to_body(noun)),)
 
@@ -329,15 +329,15 @@ def calibrate(
         hashes = [studio.blobs.put(path) for _, path in sources]
     except OSError as error:
         says = f"{error.filename} cannot be opened: {error.strerror}; check the name."
-        raise _no({}, "scans", says) from error
+        raise no({}, "scans", says) from error
     if len(set(hashes)) < len(hashes):
-        raise _no({}, "scans", "One file was given twice; each scan must be a scan of its own.")
+        raise no({}, "scans", "One file was given twice; each scan must be a scan of its own.")
     paths = [str(studio.blobs.path(sha256)) for sha256 in hashes]
     run = _run(paths, [shown for shown, _ in sources], hashes, asked, runner)
     found = {one.quantity: one for one in run.findings}
     named = found["scanner.name"].text or name.strip()
     if not named:
-        raise _no({}, "name", "The files name no scanner; give it a name you will know it by.")
+        raise no({}, "name", "The files name no scanner; give it a name you will know it by.")
     held = ScannerCalibration(
         "scanner-" + hashlib.sha256(f"{run.id} {named}".encode()).hexdigest()[:11],
         named, float(found["scanner.dpi"].value or 0.0), run,
@@ -363,7 +363,7 @@ def _run(
         says = str(error)
         for name, sha256 in zip(names, hashes, strict=True):
             says = says.replace(sha256, name)
-        raise _no({}, "scans", _sentence(says)) from error
+        raise no({}, "scans", _sentence(says)) from error
     return from_body(Run, body)
 
 
@@ -373,7 +373,3 @@ def _next(strip: str) -> str:
 
 def _sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "?", "!")) else ".")
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

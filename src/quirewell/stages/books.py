@@ -14,20 +14,13 @@ from quirewell.record.nouns import ItemState, Retract
 from quirewell.stages import sale_cells, typed
 from quirewell.stages.grading import METHOD as GRADE
 from quirewell.stages.own_sales import plain, same_title, title_key
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import refused
 from quirewell.stages.sale_entry import clean, for_page
 from quirewell.studio.studio import STUDIO, Studio
 
 Form = Mapping[str, str]
 _SIGNS = 200
 MINE = ("sales", "wants", "stock", "rates")
-
-
-def no(form: Form, field: str, says: str) -> Refusal:
-    """A refusal at a box, its sentence begun with a capital and ended once."""
-    says = says[:1].upper() + says[1:]
-    says = says if says.endswith("?") else f"{says.rstrip('.')}."
-    return Refusal((Problem(field, says),), values=dict(form))
 
 
 def made(noun: type, body: Mapping[str, object], form: Form, field: str) -> dict[str, object]:
@@ -40,7 +33,7 @@ def made(noun: type, body: Mapping[str, object], form: Form, field: str) -> dict
     try:
         held: object = from_body(noun, given)
     except ValueError as error:
-        raise no(form, field, f"{error}".removeprefix(f"{noun.__name__}: ")) from error
+        raise refused(form, field, f"{error}".removeprefix(f"{noun.__name__}: ")) from error
     return to_body(held)
 
 
@@ -56,10 +49,10 @@ def number_of(form: Form, name: str, least: str = "0", most: str = "") -> str | 
     try:
         value = typed.number(text)
     except typed.Unreadable as error:
-        raise no(form, name, f"{error}") from error
+        raise refused(form, name, f"{error}") from error
     if value < Decimal(least) or (most and value > Decimal(most)):
         ends = f"between {least} and {most}" if most else f"{least} or more"
-        raise no(form, name, f"this is {ends}, got {plain(value)}")
+        raise refused(form, name, f"this is {ends}, got {plain(value)}")
     return plain(value)
 
 
@@ -75,10 +68,10 @@ def money_of(form: Form, name: str, currency: str) -> tuple[str | None, str]:
     try:
         amount = sale_cells.money(text, sale_cells.decimal_sign([text]))
     except typed.Unreadable as error:
-        raise no(form, name, for_page(error)) from error
+        raise refused(form, name, for_page(error)) from error
     if currency and not sale_cells.agree(amount.currency, currency):
         says = f"this is in {amount.currency}, and the currency said here is {currency}"
-        raise no(form, name, says)
+        raise refused(form, name, says)
     return plain(amount.value), currency or amount.currency
 
 
@@ -96,7 +89,7 @@ def set_rates(bench: BenchState, form: Form) -> tuple[Draft, ...]:
         "note": clean(form.get("note", ""), 500),
     }  # fmt: skip
     if not any(body[name] for name in ("currency", "hour", "overhead_pct", "sale_fee_pct")):
-        raise no(form, "currency", "say the currency first, as in EUR; the rest can wait")
+        raise refused(form, "currency", "say the currency first, as in EUR; the rest can wait")
     return (Draft(STUDIO, "rates.set", made(Rates, body, form, "hour")),)
 
 
@@ -108,7 +101,7 @@ def set_aside(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     key = form.get("id", "")
     if not any(key in getattr(bench, name) for name in MINE):
-        raise no(form, "id", "there is no such record; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such record; it may have been set aside meanwhile")
     return (Draft(STUDIO, "record.retracted", to_body(Retract(key))),)
 
 
@@ -123,9 +116,9 @@ def note_want(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     known = form.get("id", "")
     if known and known not in bench.wants:
-        raise no(form, "title", "this want was set aside meanwhile; note it anew")
+        raise refused(form, "title", "this want was set aside meanwhile; note it anew")
     if not form.get("title", "").strip():
-        raise no(form, "title", "say which publication is wanted")
+        raise refused(form, "title", "say which publication is wanted")
     currency = bench.wants[known].currency if known else ""
     rate = bench.rate()
     most, unit = money_of(form, "most", currency or (rate.currency if rate else ""))
@@ -147,7 +140,7 @@ def meet_want(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     held = bench.wants.get(form.get("id", ""))
     if held is None:
-        raise no(form, "id", "there is no such want; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such want; it may have been set aside meanwhile")
     item = form.get("item", "") or held.item
     now = replace(held, met=form.get("met", "yes") != "no", item=item)
     return (Draft(STUDIO, "want.noted", to_body(now)),)
@@ -161,7 +154,7 @@ def stand_in(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     held = bench.wants.get(form.get("id", ""))
     if held is None:
-        raise no(form, "id", "there is no such want; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such want; it may have been set aside meanwhile")
     return (Draft(STUDIO, "want.noted", to_body(replace(held, item=form.get("item", "")))),)
 
 

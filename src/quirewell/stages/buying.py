@@ -19,12 +19,13 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import Retract
 from quirewell.stages import bidding
 from quirewell.stages.bid_told import about, letter, spread_of
-from quirewell.stages.books import Form, made, money_of, no
+from quirewell.stages.books import Form, made, money_of
 from quirewell.stages.buying_signs import SignRow, built_in, signs_in_force
 from quirewell.stages.methods import run_method
 from quirewell.stages.overview import open_item
 from quirewell.stages.own_sales import plain, rates_of, sales_of, sales_table, same_title
 from quirewell.stages.plain_table import TableError
+from quirewell.stages.refusal import refused
 from quirewell.stages.sale_entry import clean, for_page
 from quirewell.studio.studio import STUDIO
 
@@ -211,11 +212,11 @@ def note(bench: BenchState, offer: Offer, form: Form) -> tuple[Draft, ...]:
     told = replace(told, currency=told.currency or counted)
     params = {name: text for name, text in params.items() if text}
     if len(params.get("signs", "")) > 50_000:
-        raise no(form, "signs", "own rows of signs have at most 50000 characters")
+        raise refused(form, "signs", "own rows of signs have at most 50000 characters")
     try:
         rows = signs_in_force(params.get("signs", ""))
     except TableError as error:
-        raise no(form, "signs", f"{error}") from error
+        raise refused(form, "signs", f"{error}") from error
     said = {one.sign: form.get(f"answer.{one.sign}", "") for one in rows}
     allowed = {key for key, _ in SAID}
     answers = {key: text for key, text in said.items() if text in allowed}
@@ -226,7 +227,7 @@ def note(bench: BenchState, offer: Offer, form: Form) -> tuple[Draft, ...]:
 def _told(offer: Offer, form: Form, bench: BenchState) -> Offer:
     title = clean(form.get("title", ""), 200)
     if not title:
-        raise no(form, "title", "say what is offered; a working title will do")
+        raise refused(form, "title", "say what is offered; a working title will do")
     currency = clean(form.get("currency", ""), 20)
     asking, currency = money_of(form, "asking", currency)
     post, currency = money_of(form, "post", currency)
@@ -259,14 +260,16 @@ def _run(bench: BenchState, offer: Offer, form: Form) -> Run | None:
             params["today"] = form["today"]
     elif not any(params.get(name) for name in ("low", "likely", "high")):
         if graded:
-            raise no(form, "likely", "the books hold no sale of this title, so a grade alone does "
-                     "not say what it would bring; type a likely sum")  # fmt: skip
+            raise refused(
+                form, "likely", "the books hold no sale of this title, so a grade alone does not "
+                "say what it would bring; type a likely sum",
+            )  # fmt: skip
         return None
     try:
         return run_method(bidding.METHOD, "item", {}, (), params)
     except ValueError as error:
         says = for_page(error)
-        raise no(form, _box_of(says), _labelled(says)) from error
+        raise refused(form, _box_of(says), _labelled(says)) from error
 
 
 def _labelled(says: str) -> str:
@@ -308,7 +311,7 @@ def leave_picture(offer: Offer, form: Form) -> tuple[Draft, ...]:
     """
     gone = form.get("sha256", "")
     if gone not in offer.pictures:
-        raise no(form, "files", "this photograph is not with the offer any more")
+        raise refused(form, "files", "this photograph is not with the offer any more")
     held = tuple(one for one in offer.pictures if one != gone)
     return (_draft(replace(offer, pictures=held)),)
 
@@ -322,9 +325,9 @@ def move(offer: Offer, form: Form) -> tuple[Draft, ...]:
     for state in ("looking", "bid", "let go"):
         if form.get("state", "") == state:
             if offer.state == "bought":
-                raise no(form, "state", "it was bought already; set the item aside instead")
+                raise refused(form, "state", "it was bought already; set the item aside instead")
             return (_draft(replace(offer, state=state)),)
-    raise no(form, "state", "say looking, bid or let go")
+    raise refused(form, "state", "say looking, bid or let go")
 
 
 def bought(
@@ -337,12 +340,12 @@ def bought(
         Refusal: bought already, or no amount.
     """
     if offer.state == "bought":
-        raise no(form, "paid", "it was bought already")
+        raise refused(form, "paid", "it was bought already")
     paid, currency = money_of(form, "paid", offer.currency)
     if paid is None and offer.asking is not None:
         paid = plain(offer.asking)
     if paid is None:
-        raise no(form, "paid", "say what was paid for it; 0 for a gift")
+        raise refused(form, "paid", "say what was paid for it; 0 for a gift")
     post, currency = money_of(form, "paid_post", currency)
     if post is None and offer.post is not None:
         post = plain(offer.post)
@@ -384,7 +387,7 @@ def set_aside(bench: BenchState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         Refusal: no such offer.
     """
     if form.get("id", "") not in bench.offers:
-        raise no(form, "id", "there is no such offer; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such offer; it may have been set aside meanwhile")
     return (Draft(STUDIO, "record.retracted", to_body(Retract(form["id"]))),)
 
 

@@ -10,7 +10,8 @@ from quirewell.record.books import Client
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState, Retract
-from quirewell.stages.amounts import Form, line_in, no, words_in
+from quirewell.stages.amounts import Form, line_in, words_in
+from quirewell.stages.refusal import no
 from quirewell.studio.studio import STUDIO
 
 PRIVATE = (

@@ -23,7 +23,7 @@ from quirewell.record.shapes import (
     write_points,
     write_shapes,
 )
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 
 METHOD, COMPARE = "leaf.measure", "pair.compare"
 # What of a correction the method takes; which tears are none is said of its findings.
@@ -99,11 +99,11 @@ def correct_measuring(state: ItemState, form: Mapping[str, str]) -> tuple[Draft,
     """
     capture = state.captures.get(form.get("capture", ""))
     if capture is None:
-        raise _no(form, "capture", "That picture is not in this item (any more).")
+        raise no(form, "capture", "That picture is not in this item (any more).")
     corners = _corners(state, form, capture)
     ground = form.get("ground", "")
     if ground not in ("", "dark", "light"):
-        raise _no(form, "ground", f"The ground is dark or light, got {ground!r}.")
+        raise no(form, "ground", f"The ground is dark or light, got {ground!r}.")
     answers = {
         name.removeprefix(TEAR): said for name, said in form.items() if name.startswith(TEAR)
     }
@@ -118,9 +118,9 @@ def correct_measuring(state: ItemState, form: Mapping[str, str]) -> tuple[Draft,
             form.get("note", "").strip()[:400],
         )
     except ValueError as error:
-        raise _no(form, "ignore", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise no(form, "ignore", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     if noun == (correction_of(state, capture.id) or Correction(capture.id)):
-        raise _no(form, "corner_1", "Nothing was changed, so there is nothing to measure again.")
+        raise no(form, "corner_1", "Nothing was changed, so there is nothing to measure again.")
     return (Draft(state.id, "measuring.corrected", to_body(noun)),)
 
 
@@ -188,7 +188,7 @@ def _corners(
     points = tuple(point for point in whole if point is not None)
     if any(given) and len(points) == 4 and not _convex(points):
         moved = fields[next(at for at, point in enumerate(given) if point)]
-        raise _no(
+        raise no(
             form,
             moved,
             "The four corners do not go round a leaf clockwise from the upper left (they lie on "
@@ -205,10 +205,10 @@ def _corner(form: Mapping[str, str], field: str, name: str, capture: Capture) ->
         x, y = (float(part) for part in text.replace(";", " ").replace(",", " ").split())
     except ValueError:
         says = f"{name} corner: write pixels across and down, as in 120.5, 84; got {text!r}."
-        raise _no(form, field, says) from None
+        raise no(form, field, says) from None
     sides = ((x, capture.width_px), (y, capture.height_px))
     if not all(-_OUTSIDE_PX <= value <= side + _OUTSIDE_PX for value, side in sides):
-        raise _no(
+        raise no(
             form,
             field,
             f"{name} corner: {text} lies far outside the picture, which is {capture.width_px} "
@@ -230,11 +230,11 @@ def _left_out(form: Mapping[str, str], capture: Capture) -> tuple[tuple[Point, .
     try:
         shapes = read_shapes(form.get("ignore", ""))
     except ValueError as error:
-        raise _no(form, "ignore", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise no(form, "ignore", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     within = tuple(tuple(_clip(point, capture) for point in shape) for shape in shapes)
     share = sum(area_px(shape) for shape in within) / (capture.width_px * capture.height_px)
     if share > _MOST_LEFT_OUT:
-        raise _no(
+        raise no(
             form,
             "ignore",
             f"{100 * share:.0f} % of the picture would be left out, which leaves too little to "
@@ -246,7 +246,3 @@ def _left_out(form: Mapping[str, str], capture: Capture) -> tuple[tuple[Point, .
 def _clip(point: Point, capture: Capture) -> Point:
     x, y = point
     return min(max(x, 0.0), float(capture.width_px)), min(max(y, 0.0), float(capture.height_px))
-
-
-def _no(form: Mapping[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

@@ -13,7 +13,8 @@ from quirewell.record.codec import to_body
 from quirewell.record.dealing import Custody
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
-from quirewell.stages.amounts import Form, amount_in, currency_in, day_in, line_in, no, words_in
+from quirewell.stages.amounts import Form, amount_in, currency_in, day_in, line_in, words_in
+from quirewell.stages.refusal import no
 
 LIMITS = (
     "Stop and ring if ink bleeds in a test or in the bath.",

@@ -18,7 +18,7 @@ from quirewell.record.regions import Region, read_region, write_region
 from quirewell.record.shapes import MOST_POINTS, MOST_SHAPES
 from quirewell.stages.page_frame import PageFrame, framed, page_size
 from quirewell.stages.proposing import Proposal, proposed
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 from quirewell.stages.region_extent import (
     POINT_U_MM,
     RULE_U_MM,
@@ -48,15 +48,15 @@ def note_drawn(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """
     term = form.get("other_term", "").strip() or form.get("term", "").strip()
     if not term:
-        raise _no(form, "term", "Choose or write a word for the damage.")
+        raise no(form, "term", "Choose or write a word for the damage.")
     known = form.get("id", "")
     held = state.defects.get(known)
     if known and held is None:
-        raise _no(form, "term", "This defect was set aside meanwhile; note it anew.")
+        raise no(form, "term", "This defect was set aside meanwhile; note it anew.")
     meant = _asked(state, form) if form.get("proposal") else None
     page, capture = _page(form), form.get("capture", "")
     if capture and capture not in state.captures:
-        raise _no(form, "points", "That picture is not in this item (any more); choose another.")
+        raise no(form, "points", "That picture is not in this item (any more); choose another.")
     frame = framed(state, page, state.captures[capture]).frame if capture else None
     region = _region(form)
     if region is not None and (meant is None or region != meant.region):
@@ -141,7 +141,7 @@ def offer_again(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     known = form.get("proposal", "")
     held = state.answered.get(known)
     if held is None or held.answer != "rejected":
-        raise _no(form, "proposal", "That was not rejected (any more).")
+        raise no(form, "proposal", "That was not rejected (any more).")
     reason = form.get("reason", "").strip()[:400] or "to be looked at again"
     return (Draft(state.id, "record.retracted", to_body(Retract(known, reason))),)
 
@@ -154,7 +154,7 @@ def set_aside(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """
     held = state.defects.get(form.get("id", ""))
     if held is None:
-        raise _no(form, "id", "That defect is already set aside.")
+        raise no(form, "id", "That defect is already set aside.")
     aside = Draft(
         state.id,
         "record.retracted",
@@ -176,7 +176,7 @@ def _asked(state: ItemState, form: Mapping[str, str]) -> Proposal:
     meant = proposed(state, form.get("proposal", ""))
     if meant is None:
         says = "This is not proposed any more: it was answered, or the picture was measured anew."
-        raise _no(form, "proposal", says)
+        raise no(form, "proposal", says)
     return meant
 
 
@@ -185,9 +185,9 @@ def _page(form: Mapping[str, str]) -> str:
     try:
         check_place(page)
     except ValueError as error:
-        raise _no(form, "term", f"{error}.") from error
+        raise no(form, "term", f"{error}.") from error
     if page.count(".") != 2:
-        raise _no(form, "term", f"Name one page, as w03.outer.left; got {page[:40]!r}.")
+        raise no(form, "term", f"Name one page, as w03.outer.left; got {page[:40]!r}.")
     return page
 
 
@@ -197,17 +197,17 @@ def _region(form: Mapping[str, str]) -> Region | None:
         return None
     kind = form.get("kind", "")
     if kind not in _KINDS:
-        raise _no(form, "kind", "Say whether the points are a point, a line or an area.")
+        raise no(form, "kind", "Say whether the points are a point, a line or an area.")
     if points.count(",") > MOST_POINTS * MOST_SHAPES:
         says = f"{points.count(',')} points were sent; an outline has at most {MOST_POINTS}."
-        raise _no(form, "points", says)
+        raise no(form, "points", says)
     if kind == "point":
         points = "; ".join(points.replace(";", " ").split())
     try:
         region = read_region(f"{kind} {points}")
     except ValueError as error:
         says = f"{str(error)[:1].upper()}{str(error)[1:]}.".replace("polygon", "outline")
-        raise _no(form, "points", says) from error
+        raise no(form, "points", says) from error
     return region
 
 
@@ -216,13 +216,13 @@ def _check_shapes(form: Mapping[str, str], region: Region) -> None:
         where = f" of part {number}" if len(region.shapes) > 1 else ""
         if region.kind == "line" and not corners_apart(shape):
             says = f"Two points of the line{where} are the same; take one back."
-            raise _no(form, "points", says)
+            raise no(form, "points", says)
         if region.kind == "polygon" and (crossed := crossing(shape)):
             says = (
                 f"The outline{where} crosses itself after points {crossed[0]} and {crossed[1]}; "
                 "its area would be wrong. Set the points in order round the damage."
             )
-            raise _no(form, "points", says)
+            raise no(form, "points", says)
 
 
 def _check_on_page(
@@ -244,7 +244,7 @@ def _check_on_page(
                 + (f", which is {size} mm" if size else "")
                 + "; millimetres are counted to the right and down from its upper left corner."
             )
-            raise _no(form, "points", says)
+            raise no(form, "points", says)
 
 
 def _doubt(
@@ -275,15 +275,11 @@ def _defect(form: Mapping[str, str], **values: object) -> Defect:
     try:
         return Defect(**values)  # type: ignore[arg-type]
     except ValueError as error:
-        raise _no(form, "points", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise no(form, "points", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 
 
 def _one_of(form: Mapping[str, str], field: str, allowed: tuple[str, ...], otherwise: str) -> str:
     value = form.get(field, "") or otherwise
     if value not in allowed:
-        raise _no(form, field, f"{field} is one of {', '.join(allowed)}, got {value[:40]!r}.")
+        raise no(form, field, f"{field} is one of {', '.join(allowed)}, got {value[:40]!r}.")
     return value
-
-
-def _no(form: Mapping[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

@@ -20,7 +20,7 @@ from quirewell.stages.bench_params import scanner_words
 from quirewell.stages.filenames import LIGHT_BOX, VIEWS, Named, named_of, split_place
 from quirewell.stages.matching import Matches, Quarrel, quarrels
 from quirewell.stages.naming import place_words, sheet_of, sheet_words
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 from quirewell.stages.scan_planner import Plans, plan_scans
 from quirewell.studio.undoing import users_of
 
@@ -226,9 +226,9 @@ def wraps_from(form: Mapping[str, str]) -> int | None:
     try:
         counted = wraps_for_pages(pages)
     except ValueError as error:
-        raise _refuse(form, "pages", f"{str(error).capitalize()}") from error
+        raise no(form, "pages", f"{str(error).capitalize()}") from error
     if wraps is not None and wraps != counted:
-        raise _refuse(
+        raise no(
             form,
             "pages",
             f"{pages} pages make {counted} wraps (four pages a wrap, the cover not counted), "
@@ -242,7 +242,7 @@ def _whole(form: Mapping[str, str], name: str) -> int | None:
     if not text:
         return None
     if not text.isdigit() or len(text) > 4:
-        raise _refuse(form, name, f"{text!r} is not a whole number of {name}; write 9.")
+        raise no(form, name, f"{text!r} is not a whole number of {name}; write 9.")
     return int(text)
 
 
@@ -266,7 +266,7 @@ def assign(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         if other.id == capture.id or not other.place or named_of(other) != named:
             continue
         if form.get("replace") != "yes":
-            raise _refuse(
+            raise no(
                 form,
                 "replace",
                 f"{named.words[:1].upper()}{named.words[1:]}, has a picture already "
@@ -293,7 +293,7 @@ def set_aside(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         if not any(name in collection for collection in silent)
     ]
     if kept:
-        raise _refuse(
+        raise no(
             form,
             "capture",
             f"{kept[0]} shows this picture; give it another picture or set it aside first.",
@@ -306,38 +306,34 @@ def _asked_place(state: ItemState, form: Mapping[str, str], text: str) -> Named:
     panel = form.get("panel", "").strip() or "whole"
     moment = form.get("moment", "").strip()
     if panel not in get_args(Panel):
-        raise _refuse(form, "panel", f"The half is left, right or whole, got {panel!r}.")
+        raise no(form, "panel", f"The half is left, right or whole, got {panel!r}.")
     if moment not in get_args(Moment):
-        raise _refuse(form, "moment", "Say whether it was taken before or after treatment.")
+        raise no(form, "moment", "Say whether it was taken before or after treatment.")
     try:
         place, half = split_place(check_place(text), cast(Panel, panel))
     except ValueError as error:
-        raise _refuse(form, "place", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise no(form, "place", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     sheet = sheet_of(place)
     if state.gathering is not None and sheet and sheet not in state.gathering.sheets():
-        raise _refuse(
+        raise no(
             form,
             "place",
             f"This item has no {place_words(sheet)}; correct the count of wraps first.",
         )
     wanted = form.get("view", "").strip() or ("scan" if sheet else "phone")
     if wanted == LIGHT_BOX and not sheet:
-        raise _refuse(form, "view", "Over a light box lies one sheet: say which one.")
+        raise no(form, "view", "Over a light box lies one sheet: say which one.")
     if wanted in ("scan", LIGHT_BOX) and "." not in place and sheet:
-        raise _refuse(form, "place", "Say which side of the sheet it shows, outer or inner.")
+        raise no(form, "place", "Say which side of the sheet it shows, outer or inner.")
     return Named(place, half, cast(Moment, moment), wanted)
 
 
 def _capture(state: ItemState, form: Mapping[str, str]) -> Capture:
     found = state.captures.get(form.get("capture", ""))
     if found is None:
-        raise _refuse(form, "capture", "That picture is not in this item (any more).")
+        raise no(form, "capture", "That picture is not in this item (any more).")
     return found
 
 
 def _assigned(state: ItemState, noun: nouns.Assign) -> Draft:
     return Draft(state.id, "capture.assigned", to_body(noun))
-
-
-def _refuse(form: Mapping[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

@@ -17,7 +17,7 @@ from quirewell.record.nouns import ItemState, Retract, Step
 from quirewell.stages import sale_cells, typed
 from quirewell.stages.own_sales import plain, rates_of
 from quirewell.stages.places import read_places
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import refused
 from quirewell.stages.sale_entry import clean, day_text, fee_of, for_page
 
 Form = Mapping[str, str]
@@ -27,13 +27,6 @@ AIMS = (
     ("stand-in", "until a better one turns up"), ("a client's", "it is a client's"),
 )  # fmt: skip
 assert {key for key, _ in AIMS} == set(get_args(Aim))
-
-
-def refused(form: Form, field: str, says: str) -> Refusal:
-    """A refusal at a box, its sentence begun with a capital and ended once."""
-    says = says[:1].upper() + says[1:]
-    return Refusal((Problem(field, says if says.endswith("?") else f"{says.rstrip('.')}."),),
-                   values=dict(form))  # fmt: skip
 
 
 def _money(form: Form, name: str, currency: str) -> tuple[Decimal | None, str]:

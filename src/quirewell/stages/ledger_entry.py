@@ -8,7 +8,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages import typed
 from quirewell.stages.ledgering import METHOD
 from quirewell.stages.methods import run_method
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 
 _NUMBERS = {
     "pickup_g_per_g": typed.number, "tray_area_m2": typed.number,
@@ -25,7 +25,7 @@ def keep_ledger(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
     """
     known = form.get("bath", "").strip()
     if known not in state.baths:
-        raise _no(form, "bath", "There is no such bath here; mix it first.")
+        raise no(form, "bath", "There is no such bath here; mix it first.")
     bath = state.baths[known]
     params = {
         "strength": str(bath.strength), "litres": str(bath.litres),
@@ -37,21 +37,17 @@ def keep_ledger(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
         if lines:
             params[name] = ";".join(lines)
     if "entries" not in params:
-        raise _no(form, "entries", "Write what went through the bath, as 'wrap 4.7 g 15 min'.")
+        raise no(form, "entries", "Write what went through the bath, as 'wrap 4.7 g 15 min'.")
     for name, parse in _NUMBERS.items():
         text = form.get(name, "").strip()
         if text:
             try:
                 params[name] = str(parse(text))
             except typed.Unreadable as error:
-                raise _no(form, name, f"{error}.") from error
+                raise no(form, name, f"{error}.") from error
     try:
         run = run_method(METHOD, bath.id, {}, params=params)
     except ValueError as error:
         says = f"{error}".rstrip(".") + "."
-        raise _no(form, "readings" if "reading" in says else "entries", says) from error
+        raise no(form, "readings" if "reading" in says else "entries", says) from error
     return (Draft(state.id, "run.recorded", to_body(run)),)
-
-
-def _no(form: dict[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

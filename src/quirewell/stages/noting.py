@@ -11,7 +11,7 @@ from quirewell.record import nouns
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import Defect, ItemState
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 
 # A sheet that changed by more than this is another sheet; a margin beyond it is a slip of the pen.
 MOST_MARGIN_PCT = 10
@@ -25,13 +25,13 @@ def note_defect(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """
     term = form.get("term", "").strip() or form.get("other_term", "").strip()
     if not term:
-        raise _refuse(form, "term", "Choose or write a word for the defect.")
+        raise no(form, "term", "Choose or write a word for the defect.")
     known = form.get("id", "")
     if known and known not in state.defects:
-        raise _refuse(form, "term", "This defect was set aside meanwhile; note it anew.")
+        raise no(form, "term", "This defect was set aside meanwhile; note it anew.")
     capture = form.get("capture", "")
     if capture and capture not in state.captures:
-        raise _refuse(form, "capture", "That picture is not in this item; choose another or none.")
+        raise no(form, "capture", "That picture is not in this item; choose another or none.")
     drawn = state.defects.get(known)
     return _draft(
         state,
@@ -60,7 +60,7 @@ def estimate_grade(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ..
     """
     value = decimal_or_none(form, "value")
     if value is None and not form.get("words", "").strip():
-        raise _refuse(form, "value", "Give a number from 0.5 to 10, or a few words, or both.")
+        raise no(form, "value", "Give a number from 0.5 to 10, or a few words, or both.")
     return _draft(
         state,
         form,
@@ -81,7 +81,7 @@ def note_remaining(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ..
     """
     words = form.get("words", "").strip()
     if not words:
-        raise _refuse(form, "words", "Say in a few words what is still wrong.")
+        raise no(form, "words", "Say in a few words what is still wrong.")
     return _draft(
         state,
         form,
@@ -101,7 +101,7 @@ def retract(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     """
     known = form.get("id", "")
     if known not in state.defects and known not in state.remaining:
-        raise _refuse(form, "id", "That record is already set aside.")
+        raise no(form, "id", "That record is already set aside.")
     return _draft(
         state, form, "record.retracted", nouns.Retract, id=known, reason=form.get("reason", "")
     )
@@ -122,15 +122,15 @@ def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         if (held.value, held.unit) == (value, unit):
             return ()
         says = f"This margin is locked already at {held.value} {held.unit} and cannot be moved."
-        raise _refuse(form, "value", says)
+        raise no(form, "value", says)
     if value is None or value <= 0:
-        raise _refuse(form, "value", "Give the largest change you would still call none, above 0.")
+        raise no(form, "value", "Give the largest change you would still call none, above 0.")
     if value > MOST_MARGIN_PCT and unit == "%":
         says = (
             f"A change of {form['value'].strip()} per cent is no margin: it would call any change "
             f"none, for good. Give at most {MOST_MARGIN_PCT} per cent, as in 0.5."
         )
-        raise _refuse(form, "value", says)
+        raise no(form, "value", says)
     return _draft(
         state,
         form,
@@ -155,9 +155,9 @@ def decimal_or_none(form: Mapping[str, str], name: str) -> Decimal | None:
     try:
         number = Decimal(text)
     except InvalidOperation as error:
-        raise _refuse(form, name, f"{form[name]!r} is not a number; write it as 7.5.") from error
+        raise no(form, name, f"{form[name]!r} is not a number; write it as 7.5.") from error
     if not number.is_finite():
-        raise _refuse(form, name, f"{form[name]!r} is not a number; write it as 7.5.")
+        raise no(form, name, f"{form[name]!r} is not a number; write it as 7.5.")
     return number
 
 
@@ -170,9 +170,5 @@ def _draft(
         if getattr(made, "place", ""):
             nouns.check_place(made.place)
     except ValueError as error:
-        raise _refuse(form, "place" if "place" in str(error) else "value", f"{error}.") from error
+        raise no(form, "place" if "place" in str(error) else "value", f"{error}.") from error
     return (Draft(state.id, kind, body),)
-
-
-def _refuse(form: Mapping[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

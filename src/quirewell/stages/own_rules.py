@@ -14,8 +14,9 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import Retract
 from quirewell.science.condition.rules import Rule
 from quirewell.science.condition.scale import TRADE, Scale
-from quirewell.stages.books import Form, made, no
+from quirewell.stages.books import Form, made
 from quirewell.stages.plain_table import MOST_CHARACTERS, TableError
+from quirewell.stages.refusal import refused
 from quirewell.stages.rule_table import (
     built_in,
     digest,
@@ -154,20 +155,20 @@ def set_rules(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     for name in ("rules", "scale"):
         text = form.get(name, "").replace("\r\n", "\n").strip()
         if len(text) > MOST_CHARACTERS:
-            raise no(form, name, f"a table has at most {MOST_CHARACTERS} characters")
+            raise refused(form, name, f"a table has at most {MOST_CHARACTERS} characters")
         texts[name] = text + "\n" if text else ""
     try:
         rules_in_force(texts["rules"])
     except TableError as error:
-        raise no(form, "rules", f"{error}") from error
+        raise refused(form, "rules", f"{error}") from error
     try:
         _scale(texts["scale"])
     except TableError as error:
-        raise no(form, "scale", f"{error}") from error
+        raise refused(form, "scale", f"{error}") from error
     adding = "root" if form.get("adding") == "root" else ""
     before = bench.grading() or GradeRules("")
     if (texts["rules"], texts["scale"], adding) == (before.rules, before.scale, before.adding):
-        raise no(form, "rules", "these are the rules in force already; nothing was changed")
+        raise refused(form, "rules", "these are the rules in force already; nothing was changed")
     number = bench.version + 1
     day = form.get("today", "")
     if texts["rules"] and not version_of(texts["rules"]):
@@ -184,7 +185,7 @@ def set_aside(bench: BenchState, form: Form) -> tuple[Draft, ...]:
         Refusal: no such version.
     """
     if form.get("id", "") not in bench.grade_rules:
-        raise no(form, "id", "there is no such version; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such version; it may have been set aside meanwhile")
     return (Draft(STUDIO, "record.retracted", to_body(Retract(form["id"]))),)
 
 

@@ -20,7 +20,7 @@ from quirewell.stages import typed
 from quirewell.stages.grading import METHOD as GRADE
 from quirewell.stages.parcel_items import names_of, parcels_by_item
 from quirewell.stages.parcel_service import STREAM, rows_of
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 from quirewell.stages.working_rows import PLAN
 
 Form = Mapping[str, str]
@@ -57,7 +57,7 @@ def make_parcel(bench: BenchState, form: Form, states: Iterable[ItemState]) -> t
         told = told_of(plan) if plan is not None else {"assignments": []}
         mine = [row for row in told["assignments"] if row["parcel"] == form.get("parcel", "")]
         if plan is None or not mine:
-            raise _no(form, "parcel", "That plan has no such parcel; work the plan out again.")
+            raise no(form, "parcel", "That plan has no such parcel; work the plan out again.")
         entries = tuple(
             Sent(plan.items.get(row["item"], row["item"]), row["tier"],
                  Decimal(str(row["declared"])).quantize(CENT))
@@ -71,10 +71,10 @@ def make_parcel(bench: BenchState, form: Form, states: Iterable[ItemState]) -> t
     else:
         name = form.get("name", "").strip()
         if not name:
-            raise _no(form, "name", "Give the parcel a name.")
+            raise no(form, "name", "Give the parcel a name.")
         chosen = tuple(dict.fromkeys(form.get("items", "").split()))
         if not chosen:
-            raise _no(form, "items", "Choose at least one item for it.")
+            raise no(form, "items", "Choose at least one item for it.")
         held = Parcel(id, name, tuple(Sent(item) for item in chosen), form.get("service", ""))
     _check_entries(bench, held, by_id, form)
     entries = tuple(
@@ -102,14 +102,14 @@ def _check_entries(
     away, names = parcels_by_item(bench), names_of(by_id.values())
     for one in parcel.entries:
         if one.item not in by_id:
-            raise _no(form, "items", f"There is no item {one.item!r} in this studio.")
+            raise no(form, "items", f"There is no item {one.item!r} in this studio.")
         other = away.get(one.item)
         if other is not None and other.id != parcel.id:
             says = (
                 f"{names[one.item]} is already in {other.name}, which is not back; take "
                 "it out there first."
             )
-            raise _no(form, "items", says)
+            raise no(form, "items", says)
 
 
 def change_parcel(bench: BenchState, form: Form, today: str) -> tuple[Draft, ...]:
@@ -124,19 +124,19 @@ def change_parcel(bench: BenchState, form: Form, today: str) -> tuple[Draft, ...
     old = _parcel(bench, form)
     if form.get("out"):
         if old.state != "packing":
-            raise _no(form, "out", "This parcel has been sent; what was in it stays written.")
+            raise no(form, "out", "This parcel has been sent; what was in it stays written.")
         left = tuple(one for one in old.entries if one.item != form["out"])
         return (Draft(STREAM, "parcel.kept", to_body(replace(old, entries=left))),)
     state = form.get("state", old.state)
     if state not in STATES:
-        raise _no(form, "state", f"A parcel is {', '.join(STATES)}; got {state!r}.")
+        raise no(form, "state", f"A parcel is {', '.join(STATES)}; got {state!r}.")
     sent_on, back_on = form.get("sent_on", "").strip(), form.get("back_on", "").strip()
     if state != "packing" and not sent_on:
         sent_on = old.sent_on or ("" if state == "back" else today)
     if state == "back" and not back_on:
         back_on = old.back_on or today
     if back_on and state != "back":
-        raise _no(form, "back_on", "It has a day on which it came back: say that it is back.")
+        raise no(form, "back_on", "It has a day on which it came back: say that it is back.")
     try:
         new = replace(
             old, state=cast(State, state), sent_on=sent_on, back_on=back_on,
@@ -146,10 +146,10 @@ def change_parcel(bench: BenchState, form: Form, today: str) -> tuple[Draft, ...
     except ValueError as error:
         says = f"{error}"
         field = "back_on" if "came back" in says else "sent_on" if "sent" in says else "insured"
-        raise _no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
+        raise no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
     if sent_on and back_on and date.fromisoformat(back_on) < date.fromisoformat(sent_on):
         says = f"It cannot be back on {back_on} when it was sent on {sent_on}; which day is wrong?"
-        raise _no(form, "back_on", says)
+        raise no(form, "back_on", says)
     return (Draft(STREAM, "parcel.kept", to_body(new)),)
 
 
@@ -161,7 +161,7 @@ def aside(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     id = form.get("id", "")
     if id not in {**bench.plans, **bench.parcels, **bench.services}:
-        raise _no(form, "id", "There is no such record; it may have been set aside meanwhile.")
+        raise no(form, "id", "There is no such record; it may have been set aside meanwhile.")
     return (Draft(STREAM, "record.retracted", to_body(Retract(id))),)
 
 
@@ -210,7 +210,7 @@ def _days(count: int) -> str:
 def _parcel(bench: BenchState, form: Form) -> Parcel:
     held = bench.parcels.get(form.get("id", ""))
     if held is None:
-        raise _no(form, "id", "There is no such parcel; it may have been set aside meanwhile.")
+        raise no(form, "id", "There is no such parcel; it may have been set aside meanwhile.")
     return held
 
 
@@ -221,8 +221,4 @@ def _money(form: Form, name: str) -> Decimal | None:
     try:
         return typed.number(text)
     except typed.Unreadable as error:
-        raise _no(form, name, f"{error}.") from error
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))
+        raise no(form, name, f"{error}.") from error

@@ -23,7 +23,7 @@ from quirewell.record.dealing import check_day
 from quirewell.record.event import Draft
 from quirewell.stages import typed
 from quirewell.stages.parcel_text import read_plan
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 
 STREAM = "studio"
 Form = Mapping[str, str]
@@ -195,7 +195,7 @@ def set_service(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     data = _data(old)
     currency = form.get("currency", "").strip()
     if not currency:
-        raise _no(form, "currency", "Say in which money this is counted, in a word.")
+        raise no(form, "currency", "Say in which money this is counted, in a word.")
     wait = _number(form, "wait_pct")
     numbers = {name: _number(form, name) for name in ("hours", "spend", "wait_for")}
     studio: Data = {"currency": currency}
@@ -210,12 +210,12 @@ def set_service(bench: BenchState, form: Form) -> tuple[Draft, ...]:
         "", typed=old.typed if old else {},
     )  # fmt: skip
     if not form.get("name", "").strip():
-        raise _no(form, "name", "Give the receiver a name of your own, such as: the service.")
+        raise no(form, "name", "Give the receiver a name of your own, such as: the service.")
     try:
         held = replace(held, checked_on=form.get("checked_on", "").strip(),
                        note=form.get("note", "").strip())  # fmt: skip
     except ValueError as error:
-        raise _no(form, "checked_on", _sentence(error)) from error
+        raise no(form, "checked_on", _sentence(error)) from error
     return _keep(held, {**data, "studio": studio}, form, "currency")
 
 
@@ -231,11 +231,11 @@ def set_tier(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     if form.get("off") == "yes":
         row["off"] = True
     if "fee" not in row:
-        raise _no(form, "fee", "Give the tier's fee; 0 will do.")
+        raise no(form, "fee", "Give the tier's fee; 0 will do.")
     low, high = row.get("minimum", Decimal(1)), row.get("maximum")
     if high is not None and low > high:
         says = f"It takes {low} items at least and {high} at most, which cannot be; set one right."
-        raise _no(form, "minimum", says)
+        raise no(form, "minimum", says)
     return _row(service, "tier", row, form)
 
 
@@ -267,7 +267,7 @@ def drop_row(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     data = _data(service)
     rows = [row for row in data.get(kind, ()) if row.get("name") != name]
     if kind not in ("tier", "shipment") or len(rows) == len(data[kind]):
-        raise _no(form, "name", "There is no such row; it may have been taken away meanwhile.")
+        raise no(form, "name", "There is no such row; it may have been taken away meanwhile.")
     return _keep(service, {**data, kind: rows}, form, "name")
 
 
@@ -281,7 +281,7 @@ def paste(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     try:
         data = read_service(form.get("text", ""))
     except ValueError as error:
-        raise _no(form, "text", _sentence(error)) from error
+        raise no(form, "text", _sentence(error)) from error
     studio = {**_data(service)["studio"], **data["studio"]}
     return _keep(service, {**data, "studio": studio}, form, "text")
 
@@ -295,7 +295,7 @@ def begin_example(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     service = _service(bench, form)
     data = _data(service)
     if data["tier"] or data["shipment"]:
-        raise _no(form, "name", "There are rows already; take them away before examples are laid.")
+        raise no(form, "name", "There are rows already; take them away before examples are laid.")
     return _keep(service, {**data, **EXAMPLE}, form, "name")
 
 
@@ -308,16 +308,16 @@ def type_item(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     service = _service(bench, form)
     item = form.get("item", "").strip()
     if not item:
-        raise _no(form, "item", "The form did not say which item; open the page again.")
+        raise no(form, "item", "The form did not say which item; open the page again.")
     row: dict[str, str] = {}
     for name in ITEM_NUMBERS:
         value = _number(form, name)
         if value is not None and not 0 <= value <= 10**9:
-            raise _no(form, name, f"This lies between 0 and 1000000000, got {value}.")
+            raise no(form, name, f"This lies between 0 and 1000000000, got {value}.")
         row |= {} if value is None else {name: str(value)}
     goes = form.get("goes", "")
     if goes not in {key for key, _ in GOES}:
-        raise _no(form, "goes", f"There is no choice {goes!r}.")
+        raise no(form, "goes", f"There is no choice {goes!r}.")
     if goes:
         row["goes"] = goes
     ready = form.get("ready", "").strip()
@@ -325,17 +325,15 @@ def type_item(bench: BenchState, form: Form) -> tuple[Draft, ...]:
         try:
             check_day(ready, "the day it is ready")
         except ValueError as error:
-            raise _no(form, "ready", _sentence(error)) from error
+            raise no(form, "ready", _sentence(error)) from error
         row["ready"] = ready
     elif ready:
         row["ready"] = str(_number(form, "ready"))
     ends = [Decimal(row[name]) for name in ("low", "likely", "high") if name in row]
     if ends != sorted(ends):
-        raise _no(
-            form, "low", "Low, likely and high go up; put the least, the likeliest, the most."
-        )
+        raise no(form, "low", "Low, likely and high go up; put the least, the likeliest, the most.")
     if len(ends) == 2 and "likely" not in row:
-        raise _no(form, "likely", "Give the likeliest value too; the ends alone say too little.")
+        raise no(form, "likely", "Give the likeliest value too; the ends alone say too little.")
     held = {key: value for key, value in service.typed.items() if key != item}
     service = replace(service, typed={**held, item: row} if row else held)
     return (Draft(STREAM, "service.kept", to_body(service)),)
@@ -359,7 +357,7 @@ def _keep(service: Service, data: Data, form: Form, field: str) -> tuple[Draft, 
         says = _sentence(error).replace("[[tier]]", "the tiers").replace(
             "[[shipment]]", "the parcels"
         ).replace("shipment", "parcel").replace("Shipment", "Parcel")  # fmt: skip
-        raise _no(form, next((n for n in _FIELDS if f": {n} " in says), field), says) from error
+        raise no(form, next((n for n in _FIELDS if f": {n} " in says), field), says) from error
     text = write_toml({name: data[name] for name in ("studio", "tier", "shipment")})
     return (Draft(STREAM, "service.kept", to_body(replace(service, text=text))),)
 
@@ -370,7 +368,7 @@ _FIELDS = (*TIER_NUMBERS, *PARCEL_NUMBERS, *STUDIO_NUMBERS)
 def _service(bench: BenchState, form: Form) -> Service:
     held = bench.services.get(form.get("service", ""))
     if held is None:
-        raise _no(form, "name", "Name the receiver first; it was not found.")
+        raise no(form, "name", "Name the receiver first; it was not found.")
     return held
 
 
@@ -385,7 +383,7 @@ def _number(form: Form, name: str) -> Decimal | None:
     try:
         return typed.number(text)
     except typed.Unreadable as error:
-        raise _no(form, name, _sentence(error)) from error
+        raise no(form, name, _sentence(error)) from error
 
 
 def _rates(form: Form) -> dict[str, Decimal]:
@@ -399,7 +397,7 @@ def _rates(form: Form) -> dict[str, Decimal]:
                 raise ValueError("write a rate as: other = 1.1")
             out[name.strip()] = typed.number(value)
         except ValueError as error:
-            raise _no(form, "rates", _sentence(error)) from error
+            raise no(form, "rates", _sentence(error)) from error
     return out
 
 
@@ -418,7 +416,3 @@ def studio_of(service: Service) -> Data:
 def _sentence(error: Exception | str) -> str:
     says = f"{error}".strip()
     return f"{says[:1].upper()}{says[1:]}" + ("" if says.endswith((".", "?", "!")) else ".")
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

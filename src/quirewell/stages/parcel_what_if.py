@@ -12,7 +12,7 @@ from typing import Any
 
 from quirewell.stages import typed
 from quirewell.stages.parcel_service import write_toml
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 
 
 def changed(
@@ -32,16 +32,16 @@ def changed(
     tier = form.get("tier", "")
     rows = [row for row in data["tier"] if row["name"] == tier]
     if tier and not rows:
-        raise _no(form, "tier", f"The plan has no tier {tier!r}.")
+        raise no(form, "tier", f"The plan has no tier {tier!r}.")
     fee = _number(form, "fee")
     if fee is not None:
         if not rows:
-            raise _no(form, "tier", "Say which tier's fee.")
+            raise no(form, "tier", "Say which tier's fee.")
         says.append(f"{tier} costs {fee} instead of {rows[0]['fee']}")
         rows[0]["fee"] = fee
     if form.get("off") == "yes":
         if not rows:
-            raise _no(form, "tier", "Say which tier is closed.")
+            raise no(form, "tier", "Say which tier is closed.")
         out["closed"] = _with(out, "closed", tier)
         says.append(f"{tier} is closed")
     for box, key, words in (("stay", "outside", "stays"), ("go", "inside", "must go")):
@@ -58,7 +58,7 @@ def changed(
         data["studio"]["wait_for"] = more
         says.append(f"waiting for {more} more")
     if not says:
-        raise _no(form, "tier", "Change one thing first: a fee, an item, the weeks, or how many.")
+        raise no(form, "tier", "Change one thing first: a fee, an item, the weeks, or how many.")
     return {**out, "plan": write_toml(data)}, tuple(says)
 
 
@@ -95,8 +95,4 @@ def _number(form: Mapping[str, str], name: str) -> Decimal | None:
     try:
         return typed.number(text)
     except typed.Unreadable as error:
-        raise _no(form, name, f"{error}.") from error
-
-
-def _no(form: Mapping[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))
+        raise no(form, name, f"{error}.") from error

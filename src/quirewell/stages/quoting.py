@@ -26,10 +26,10 @@ from quirewell.stages.amounts import (
     day_in,
     line_in,
     money,
-    no,
     sentence,
     words_in,
 )
+from quirewell.stages.refusal import no
 from quirewell.stages.time_spent import hours_of
 
 MOST_LINES, MOST_HOURS = 30, Decimal(10_000)

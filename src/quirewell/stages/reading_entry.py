@@ -17,7 +17,7 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState, Moment, Reading
 from quirewell.stages import typed
 from quirewell.stages.places import read_places
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 
 Form = Mapping[str, str]
 
@@ -124,11 +124,11 @@ def correct_reading(state: ItemState, form: Form) -> tuple[Draft, ...]:
     """
     known = form.get("id", "")
     if known not in state.readings:
-        raise _no(form, "id", "There is no such reading; it may have been set aside meanwhile.")
+        raise no(form, "id", "There is no such reading; it may have been set aside meanwhile.")
     before = state.readings[known]
     wanted = form.get("quantity", "") or before.quantity
     if wanted != before.quantity:
-        raise _no(form, "quantity", "A correction keeps its quantity; take a new reading instead.")
+        raise no(form, "quantity", "A correction keeps its quantity; take a new reading instead.")
     kept = {
         "quantity": before.quantity, "place": before.place, "method": before.method,
         "instrument": before.instrument, "note": before.note, "moment": before.moment or "",
@@ -145,19 +145,19 @@ def _readings(state: ItemState, form: Form, first: str) -> tuple[Reading, ...]:
     quantity = form.get("quantity", "").strip()
     text = form.get("value", "").strip()
     if not text:
-        raise _no(form, "value", "Type the reading, as in 7.9 at 21C, 4.7 g or 184.5 x 260.")
+        raise no(form, "value", "Type the reading, as in 7.9 at 21C, 4.7 g or 184.5 x 260.")
     if quantity == "size":
         return _size(state, form, text, first)
     if quantity not in QUANTITIES:
         known = ", ".join([*QUANTITIES, "size"])
-        raise _no(form, "quantity", f"{quantity or 'Nothing'} cannot be read; choose {known}.")
+        raise no(form, "quantity", f"{quantity or 'Nothing'} cannot be read; choose {known}.")
     return (_reading(state, form, QUANTITIES[quantity], text, first),)
 
 
 def _size(state: ItemState, form: Form, text: str, first: str) -> tuple[Reading, ...]:
     match = _SIZE.fullmatch(text)
     if match is None:
-        raise _no(form, "value", f"{text!r} is no size; write width x height, as in 184.5 x 260.")
+        raise no(form, "value", f"{text!r} is no size; write width x height, as in 184.5 x 260.")
     width, height = match["width"], match["height"]
     unit = _UNIT.fullmatch(height)
     width_unit = _UNIT.fullmatch(width)
@@ -201,11 +201,11 @@ def _reading(
     parts = _parts(form, text)
     value, step = _value(form, kind, parts.value)
     if not kind.low <= value <= kind.high:
-        raise _no(form, "value", _outside(kind, value, text))
+        raise no(form, "value", _outside(kind, value, text))
     method = _method(form, kind)
     temperature = _temperature(form, parts)
     if kind.key == "pH" and temperature is None and not PH_METHODS[method].strip:
-        raise _no(
+        raise no(
             form, parts.at_field,
             f"A pH by electrode needs its temperature: lime water reads 0.03 lower for each "
             f"degree warmer. Write it as {value} at 21C.",
@@ -234,13 +234,13 @@ def _buffers(form: Form, method: str) -> tuple[Decimal, ...]:
     if not text:
         return ()
     if PH_METHODS[method].strip:
-        raise _no(form, "buffers", "A strip is set on no buffers; leave them out.")
+        raise no(form, "buffers", "A strip is set on no buffers; leave them out.")
     try:
         found = tuple(typed.number(part) for part in re.split(r"\s*[;/ ]\s*|,\s+", text))
     except typed.Unreadable as error:
-        raise _no(form, "buffers", f"{error}; write buffers as 7.00, 10.01.") from error
+        raise no(form, "buffers", f"{error}; write buffers as 7.00, 10.01.") from error
     if not all(1 <= one <= 13 for one in found) or len(found) > 5:
-        raise _no(form, "buffers", f"Buffers lie between pH 1 and 13, at most five; got {text!r}.")
+        raise no(form, "buffers", f"Buffers lie between pH 1 and 13, at most five; got {text!r}.")
     return found
 
 
@@ -258,7 +258,7 @@ def _value(form: Form, kind: QuantityKind, text: str) -> tuple[Decimal, Decimal]
         factor = _factor(kind, match["unit"].strip().rstrip("."))
         return _scaled(match["number"], factor)
     except typed.Unreadable as error:
-        raise _no(form, "value", f"{error}.") from error
+        raise no(form, "value", f"{error}.") from error
 
 
 def _factor(kind: QuantityKind, unit: str) -> Decimal:
@@ -304,7 +304,7 @@ def _method(form: Form, kind: QuantityKind) -> str:
         return method
     if method not in PH_METHODS:
         known = "; ".join(PH_METHODS)
-        raise _no(
+        raise no(
             form, "method",
             f"A pH means little without its method. Choose one of: {known}"
             f"{f' (got {method!r})' if method else ''}.",
@@ -319,11 +319,11 @@ def _temperature(form: Form, parts: _Parts) -> Decimal | None:
     try:
         celsius = typed.temperature_c(text)
     except typed.Unreadable as error:
-        raise _no(form, parts.at_field, f"{error}.") from error
+        raise no(form, parts.at_field, f"{error}.") from error
     if not 0 <= celsius <= 60:
         says = f"A reading is taken between 0 and 60 C, got {celsius} C"
         maybe = f"; was it Fahrenheit? Write {text}F." if text[-1:].isdigit() else "."
-        raise _no(form, parts.at_field, f"{says}{maybe if 60 < celsius <= 140 else '.'}")
+        raise no(form, parts.at_field, f"{says}{maybe if 60 < celsius <= 140 else '.'}")
     return celsius
 
 
@@ -333,10 +333,10 @@ def _resolution(form: Form, kind: QuantityKind, step: Decimal, method: str) -> D
         try:
             given = typed.number(text)
         except typed.Unreadable as error:
-            raise _no(form, "resolution", f"{error}.") from error
+            raise no(form, "resolution", f"{error}.") from error
         if given <= 0:
             says = f"The smallest step of an instrument is above 0, got {given}."
-            raise _no(form, "resolution", says)
+            raise no(form, "resolution", says)
         return given
     if kind.key == "pH":
         return max(PH_METHODS[method].step, step if step < 1 else Decimal(0))
@@ -346,9 +346,5 @@ def _resolution(form: Form, kind: QuantityKind, step: Decimal, method: str) -> D
 def _moment(form: Form) -> Moment | None:
     moment = form.get("moment", "").strip()
     if moment not in ("", "before", "after"):
-        raise _no(form, "moment", f"A reading is taken before or after treatment, got {moment!r}.")
+        raise no(form, "moment", f"A reading is taken before or after treatment, got {moment!r}.")
     return moment or None  # type: ignore[return-value]
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

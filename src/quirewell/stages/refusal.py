@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 
@@ -26,3 +27,18 @@ class Refusal(Exception):
 
     def __str__(self) -> str:
         return " ".join(problem.says for problem in self.problems)
+
+
+def no(form: Mapping[str, str], at: str, says: str) -> Refusal:
+    """A refusal at one box that holds what was typed."""
+    return Refusal((Problem(at, says),), values=dict(form))
+
+
+def refused(form: Mapping[str, str], at: str, says: str) -> Refusal:
+    """The same from a clause, made a sentence: begun with a capital and ended once.
+
+    >>> str(refused({}, "price", "this is no price"))
+    'This is no price.'
+    """
+    says = says[:1].upper() + says[1:]
+    return no(form, at, says if says.endswith("?") else f"{says.rstrip('.')}.")

@@ -24,7 +24,7 @@ from quirewell.stages.outlooking import CLIMATE
 from quirewell.stages.parcel_keeping import late_words
 from quirewell.stages.parcel_lists import PACKING, parcels_of
 from quirewell.stages.parcels_view import came_back
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import no
 from quirewell.stages.working_rows import PLAN, STORE
 
 Form = Mapping[str, str]
@@ -181,12 +181,10 @@ def returned(bench: BenchState) -> Command:
         grade = _number(form, "grade")
         words, on = form.get("words", "").strip(), form.get("on", "").strip()
         if grade is None and not words:
-            raise _no(
-                form, "grade", "Give the grade that came back, as a number, in words or both."
-            )
+            raise no(form, "grade", "Give the grade that came back, as a number, in words or both.")
         parcel = bench.parcels.get(form.get("parcel", ""))
         if form.get("parcel") and parcel is None:
-            raise _no(form, "parcel", "That parcel was set aside; choose another or none.")
+            raise no(form, "parcel", "That parcel was set aside; choose another or none.")
         run = ""
         if parcel is not None:
             run = next((one.run for one in parcel.entries if one.item == state.id), "")
@@ -201,7 +199,7 @@ def returned(bench: BenchState) -> Command:
             )  # fmt: skip
         except ValueError as error:
             field = "on" if "day" in str(error) else "grade"
-            raise _no(form, field, f"{error}"[:1].upper() + f"{error}"[1:] + ".") from error
+            raise no(form, field, f"{error}"[:1].upper() + f"{error}"[1:] + ".") from error
         _in_order(parcel, on, form)
         return (_draft(state, "grade.returned", noun),)
 
@@ -216,7 +214,7 @@ def _in_order(parcel: Parcel | None, on: str, form: Form) -> None:
             f"It cannot come back on {on}: {parcel.name} was sent on {parcel.sent_on}; which day "
             "is wrong?"
         )
-        raise _no(form, "on", says)
+        raise no(form, "on", says)
 
 
 def sold(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
@@ -227,7 +225,7 @@ def sold(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
     """
     price = _number(form, "price")
     if price is None:
-        raise _no(form, "price", "Give the price before fees.")
+        raise no(form, "price", "Give the price before fees.")
     texts = {name: form.get(name, "").strip() for name in ("currency", "on", "to", "note")}
     try:
         noun = Sold(price, texts["currency"], texts["on"], _number(form, "fees"), texts["to"],
@@ -236,7 +234,7 @@ def sold(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
         says = str(error)
         field = "on" if "day" in says else "fees" if says.startswith("fees") else "price"
         says = says.replace("fees lies", "fees lie")
-        raise _no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
+        raise no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
     return (_draft(state, "item.sold", noun),)
 
 
@@ -248,7 +246,7 @@ def aside(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
     """
     id = form.get("id", "")
     if id not in {**state.returned, **state.sold}:
-        raise _no(form, "id", "That record is already set aside.")
+        raise no(form, "id", "That record is already set aside.")
     return (_draft(state, "record.retracted", Retract(id)),)
 
 
@@ -265,8 +263,4 @@ def _number(form: Form, name: str) -> Decimal | None:
     try:
         return typed.number(text)
     except typed.Unreadable as error:
-        raise _no(form, name, f"{error}.") from error
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))
+        raise no(form, name, f"{error}.") from error

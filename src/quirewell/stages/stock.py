@@ -19,8 +19,9 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState, Lot
 from quirewell.stages import typed
-from quirewell.stages.books import made, money_of, no, number_of
+from quirewell.stages.books import made, money_of, number_of
 from quirewell.stages.own_sales import plain, same_title
+from quirewell.stages.refusal import refused
 from quirewell.stages.sale_entry import clean, day_text
 from quirewell.studio.studio import STUDIO
 
@@ -56,13 +57,13 @@ def keep_lot(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     known = bench.stock.get(form.get("id", ""))
     if form.get("id") and known is None:
-        raise no(form, "material", "this lot was set aside meanwhile; enter it anew")
+        raise refused(form, "material", "this lot was set aside meanwhile; enter it anew")
     if not form.get("material", "").strip():
-        raise no(form, "material", "say which material it is")
+        raise refused(form, "material", "say which material it is")
     amount, unit = _amount(form, "amount")
     left, left_unit = _amount(form, "left")
     if left is not None and unit and left_unit and unit.lower() != left_unit.lower():
-        raise no(form, "left", f"say what is left in {unit}, as what came is")
+        raise refused(form, "left", f"say what is left in {unit}, as what came is")
     rate = bench.rate()
     cost, currency = money_of(form, "cost", rate.currency if rate else "")
     days = {name: _day(form, name) for name in ("got_on", "opened_on", "keeps_until")}
@@ -80,7 +81,7 @@ def keep_lot(bench: BenchState, form: Form) -> tuple[Draft, ...]:
         "left_on": looked if left is not None else "",
     }  # fmt: skip
     if body["days_opened"] is not None and not str(body["days_opened"]).isdecimal():
-        raise no(form, "days_opened", "days are whole")
+        raise refused(form, "days_opened", "days are whole")
     return (Draft(STUDIO, "stock.kept", made(StockLot, body, form, "material")),)
 
 
@@ -92,13 +93,13 @@ def mark_lot(bench: BenchState, form: Form) -> tuple[Draft, ...]:
     """
     held = bench.stock.get(form.get("id", ""))
     if held is None:
-        raise no(form, "id", "there is no such lot; it may have been set aside meanwhile")
+        raise refused(form, "id", "there is no such lot; it may have been set aside meanwhile")
     if form.get("what") == "gone":
         now = replace(held, gone=True)
     elif form.get("what") == "opened":
         now = replace(held, opened_on=form.get("today", ""))
     else:
-        raise no(form, "what", "a lot is opened or gone")
+        raise refused(form, "what", "a lot is opened or gone")
     return (Draft(STUDIO, "stock.kept", to_body(now)),)
 
 
@@ -109,9 +110,9 @@ def _amount(form: Form, name: str) -> tuple[str | None, str]:
     try:
         amount = typed.amount(text)
     except typed.Unreadable as error:
-        raise no(form, name, f"{error}") from error
+        raise refused(form, name, f"{error}") from error
     if not 0 <= amount.value <= MOST:
-        raise no(form, name, f"this is 0 to {MOST}, got {text[:40]}")
+        raise refused(form, name, f"this is 0 to {MOST}, got {text[:40]}")
     return plain(amount.value), clean(amount.unit or form.get("unit", ""), 20)
 
 
@@ -120,7 +121,7 @@ def _day(form: Form, name: str) -> str:
     try:
         return day_text(text, "") if text else ""
     except typed.Unreadable as error:
-        raise no(form, name, f"{error}".partition(" (--")[0]) from error
+        raise refused(form, name, f"{error}".partition(" (--")[0]) from error
 
 
 # --- view -------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from quirewell.record.dealing import TimeSpent
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState, Retract
 from quirewell.stages import typed
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import Problem, Refusal, no
 
 Form = Mapping[str, str]
 # A timer that ran longer was most likely forgotten; common sense, no source.
@@ -144,7 +144,7 @@ def start_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
         if on.doing == doing:
             return ()
         says = f"A timer runs already ({on.doing or 'work'}, {_said(on)}); stop that one first."
-        raise _no(form, "doing", says)
+        raise no(form, "doing", says)
     made = TimeSpent(
         f"time-{state.version + 1}", doing, started_at=form["at"],
         who=form.get("who", "").strip(), note=form.get("note", "").strip(), wraps=_wraps(form),
@@ -160,14 +160,14 @@ def stop_timer(state: ItemState, form: Form) -> tuple[Draft, ...]:
     """
     on = running(state)
     if on is None:
-        raise _no(form, "stop", "No timer runs on this item.")
+        raise no(form, "stop", "No timer runs on this item.")
     minutes = _minutes(form, needed=False)
     if minutes is None and _between(on.started_at, form["at"]) > FORGOTTEN_S:
         says = (
             f"The timer has run {_said(on)}, more than {FORGOTTEN_S // 3600} hours; write how long "
             "the work took, as 90 or 1 h 30."
         )
-        raise _no(form, "minutes", says)
+        raise no(form, "minutes", says)
     wraps = _wraps(form) or on.wraps
     return (_noted(state, replace(on, ended_at=form["at"], minutes=minutes, wraps=wraps)),)
 
@@ -182,7 +182,7 @@ def note_time(state: ItemState, form: Form) -> tuple[Draft, ...]:
     minutes = _minutes(form, needed=True)
     known = state.times.get(form.get("id", ""))
     if form.get("id") and known is None:
-        raise _no(form, "minutes", "That stretch of work was set aside meanwhile; note it anew.")
+        raise no(form, "minutes", "That stretch of work was set aside meanwhile; note it anew.")
     made = TimeSpent(
         known.id if known else f"time-{state.version + 1}",
         form.get("doing", "").strip(),
@@ -204,7 +204,7 @@ def set_time_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
     """
     known = form.get("id", "")
     if known not in state.times:
-        raise _no(form, "id", "That stretch of work is already set aside.")
+        raise no(form, "id", "That stretch of work is already set aside.")
     retracted = Retract(known, form.get("reason", "").strip())
     return (Draft(state.id, "record.retracted", to_body(retracted)),)
 
@@ -213,13 +213,13 @@ def _minutes(form: Form, *, needed: bool) -> Decimal | None:
     text = form.get("minutes", "").strip()
     if not text:
         if needed:
-            raise _no(form, "minutes", "Write how long it took, as 90 or 1 h 30.")
+            raise no(form, "minutes", "Write how long it took, as 90 or 1 h 30.")
         return None
     try:
         minutes = typed.minutes(text)
         TimeSpent("time", "", minutes=minutes)
     except ValueError as error:
-        raise _no(form, "minutes", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise no(form, "minutes", f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     return minutes
 
 
@@ -228,7 +228,7 @@ def _wraps(form: Form) -> int | None:
     if not text:
         return None
     if not (text.isdecimal() and 1 <= int(text[:4]) <= 99):
-        raise _no(form, "wraps", f"Wraps are a whole number of 1 to 99, got {text[:20]}.")
+        raise no(form, "wraps", f"Wraps are a whole number of 1 to 99, got {text[:20]}.")
     return int(text)
 
 
@@ -238,7 +238,3 @@ def _noted(state: ItemState, spent: TimeSpent) -> Draft:
     except ValueError as error:
         raise Refusal((Problem("doing", f"{error}."),)) from error
     return Draft(state.id, "time.noted", body)
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

@@ -23,7 +23,7 @@ from quirewell.stages.gates import Objection, objections
 from quirewell.stages.methods import run_method
 from quirewell.stages.places import read_places
 from quirewell.stages.reading_entry import correct_reading, record_reading
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import Problem, Refusal, no
 from quirewell.stages.step_table import STEP_KINDS, StepKind
 from quirewell.stages.treat_view import view
 from quirewell.stages.treating_heat import with_total
@@ -62,7 +62,7 @@ def start_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
     known = form.get("id", "")
     step = _edited(state, _found(state, form), form) if known else _new_step(state, form)
     if known and state.steps[known].state != "planned":
-        raise _no(form, "id", f"This step is {_said(state.steps[known])}; it cannot start again.")
+        raise no(form, "id", f"This step is {_said(state.steps[known])}; it cannot start again.")
     heat = None if step.temperature_c is None else float(step.temperature_c)
     against = objections(state, STEP_KINDS[step.kind], step.places, heat)
     drafts = _overrides(state, form, step, against) if against else []
@@ -79,7 +79,7 @@ def finish_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
     step = _found(state, form)
     if step.state != "started":
         says = f"This step is {_said(step)}; only a step under way can be finished."
-        raise _no(form, "id", says)
+        raise no(form, "id", says)
     done = replace(_edited(state, step, form), state="done", done_at=form.get("at", ""))
     return (*with_total(state, done), Draft(state.id, "step.done", to_body(done)))
 
@@ -92,7 +92,7 @@ def correct_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
     """
     step = _found(state, form)
     if form.get("kind", step.kind) != step.kind:
-        raise _no(
+        raise no(
             form, "kind",
             "The kind of a step is not corrected. Note here what was done, and record the other "
             "step beside it.",
@@ -123,7 +123,7 @@ def record_spot_test(state: ItemState, form: Form) -> tuple[Draft, ...]:
         raise Refusal(tuple(problems), values=dict(form))
     known = form.get("id", "")
     if known and known not in state.spot_tests:
-        raise _no(form, "id", "This test was set aside meanwhile; record it anew.")
+        raise no(form, "id", "This test was set aside meanwhile; record it anew.")
     test = SpotTest(
         known or f"test-{state.version + 1}",
         read_places(state, form, field="place", otherwise="item")[0],
@@ -136,7 +136,7 @@ def record_spot_test(state: ItemState, form: Form) -> tuple[Draft, ...]:
         form.get("capture", ""),
     )
     if test.capture and test.capture not in state.captures:
-        raise _no(form, "capture", "That picture is not in this item; choose another or none.")
+        raise no(form, "capture", "That picture is not in this item; choose another or none.")
     return (Draft(state.id, "spot_test.made", to_body(test)),)
 
 
@@ -181,10 +181,10 @@ def set_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
     """
     known = form.get("id", "")
     if known in state.steps and _has_wetted(state.steps[known]):
-        raise _no(form, "id", _wetted(state.steps[known]))
+        raise no(form, "id", _wetted(state.steps[known]))
     collections = (state.steps, state.spot_tests, state.readings, state.baths)
     if not any(known in collection for collection in collections):
-        raise _no(form, "id", "There is no such record here; it may be set aside already.")
+        raise no(form, "id", "There is no such record here; it may be set aside already.")
     retract = nouns.Retract(known, form.get("reason", "").strip())
     return (Draft(state.id, "record.retracted", to_body(retract)),)
 
@@ -246,7 +246,7 @@ def _new_step(state: ItemState, form: Form) -> Step:
 def _kind(form: Form) -> StepKind:
     key = form.get("kind", "").strip()
     if key not in STEP_KINDS:
-        raise _no(
+        raise no(
             form, "kind",
             f"There is no kind of step {key!r}; choose one of {', '.join(STEP_KINDS)}."
             if key else "Choose what is to be done.",
@@ -257,7 +257,7 @@ def _kind(form: Form) -> StepKind:
 def _found(state: ItemState, form: Form) -> Step:
     known = form.get("id", "")
     if known not in state.steps:
-        raise _no(form, "id", "There is no such step; it may have been set aside meanwhile.")
+        raise no(form, "id", "There is no such step; it may have been set aside meanwhile.")
     return state.steps[known]
 
 
@@ -288,7 +288,7 @@ def _way(form: Form, step: Step) -> str:
     known = STEP_KINDS[step.kind].ways if step.kind in STEP_KINDS else ()
     if way and way not in known:
         name = STEP_KINDS[step.kind].name if step.kind in STEP_KINDS else step.kind
-        raise _no(
+        raise no(
             form, "way",
             f"{name}: there is no way {way!r}; "
             + (f"choose one of: {'; '.join(known)}." if known else "leave it empty."),
@@ -299,7 +299,7 @@ def _way(form: Form, step: Step) -> str:
 def _bath(state: ItemState, form: Form) -> str:
     known = form["bath"].strip()
     if known and known not in state.baths:
-        raise _no(form, "bath", "There is no such bath here; mix it first, or leave this empty.")
+        raise no(form, "bath", "There is no such bath here; mix it first, or leave this empty.")
     return known
 
 
@@ -344,10 +344,10 @@ def _minutes(form: Form) -> Decimal | None:
     try:
         minutes = typed.minutes(text)
     except typed.Unreadable as error:
-        raise _no(form, "minutes", f"{error}.") from error
+        raise no(form, "minutes", f"{error}.") from error
     if not 0 <= minutes <= MOST_MINUTES:
         says = f"Minutes must be between 0 and {MOST_MINUTES} (two weeks), got {minutes}."
-        raise _no(form, "minutes", says)
+        raise no(form, "minutes", says)
     return minutes
 
 
@@ -359,9 +359,9 @@ def _temperature(form: Form) -> Decimal | None:
     try:
         celsius = typed.temperature_c(text)
     except typed.Unreadable as error:
-        raise _no(form, field, f"{error}.") from error
+        raise no(form, field, f"{error}.") from error
     if not -10 <= celsius <= 150:
-        raise _no(
+        raise no(
             form, field, f"A temperature at the bench lies between -10 and 150 C, got {celsius} C."
         )
     return celsius
@@ -372,12 +372,8 @@ def _read(form: Form, field: str, otherwise: str, parse: typed.Parser) -> Decima
     try:
         return parse(text)
     except typed.Unreadable as error:
-        raise _no(form, field, f"{error}.") from error
+        raise no(form, field, f"{error}.") from error
 
 
 def _said(step: Step) -> str:
     return {"planned": "only planned", "started": "under way", "done": "done"}[step.state]
-
-
-def _no(form: Form, field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))

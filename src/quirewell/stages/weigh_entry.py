@@ -12,7 +12,7 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import ItemState
 from quirewell.stages.options_table import options, with_row
 from quirewell.stages.plain_table import TableError
-from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.refusal import Problem, Refusal, no
 from quirewell.stages.sale_entry import day_text
 from quirewell.stages.step_table import STEP_KINDS
 from quirewell.stages.typed import Unreadable
@@ -79,9 +79,9 @@ def add_option(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     run = newest(state, WORKINGS[KEY])
     name = " ".join(form.get("name", "").split())[:80]
     if run is None:
-        raise _no(form, "name", "Weigh the options first; then one of your own can join them.")
+        raise no(form, "name", "Weigh the options first; then one of your own can join them.")
     if not name:
-        raise _no(form, "name", "Give the option a name, such as: press the cover only.")
+        raise no(form, "name", "Give the option a name, such as: press the cover only.")
     steps = [key for key in STEP_KINDS if form.get(f"step.{key}")]
     cells = {"option": name, "kind": "own", "steps": " ".join(steps)}
     cells |= {key: form.get(key, "").strip() for key in ("hours", "materials", "factor_pct")}
@@ -91,7 +91,7 @@ def add_option(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
     except TableError as error:
         says = str(error).split(": ", 1)[-1]
         field = next((one for one in ("hours", "materials", "factor_pct") if one in says), "name")
-        raise _no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
+        raise no(form, field, f"{says[:1].upper()}{says[1:]}.") from error
     return keep_weighing(state, {**run.params, "options": text})
 
 
@@ -112,15 +112,15 @@ def choose_option(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...
     """
     run = newest(state, WORKINGS[KEY])
     if run is None:
-        raise _no(form, "option", "Weigh the options first; then one can be taken.")
+        raise no(form, "option", "Weigh the options first; then one can be taken.")
     wanted, reason = form.get("option", "").strip(), form.get("reason", "").strip()
     rows = {one["name"]: one for one in as_json(run)["options"]}
     if wanted not in rows:
-        raise _no(form, "option", f"There is no option {wanted[:60]!r} in the newest weighing.")
+        raise no(form, "option", f"There is no option {wanted[:60]!r} in the newest weighing.")
     if len(reason) > MOST_WORDS:
-        raise _no(form, "reason", f"A reason has at most {MOST_WORDS} characters.")
+        raise no(form, "reason", f"A reason has at most {MOST_WORDS} characters.")
     if rows[wanted]["flag"] and not reason:
-        raise _no(
+        raise no(
             form, "reason",
             f"This option is flagged: {rows[wanted]['flag']} Say why it is taken all the same.",
         )  # fmt: skip
@@ -128,13 +128,9 @@ def choose_option(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...
     try:
         day = day_text(day, "") if day else ""
     except Unreadable as error:
-        raise _no(form, "consent_on", f"The day of consent: {error}.") from error
+        raise no(form, "consent_on", f"The day of consent: {error}.") from error
     made = Choice(wanted, reason, run.id, form.get("consent_by", "").strip()[:200], day)
     return (Draft(state.id, "choice.made", to_body(made)),)
-
-
-def _no(form: Mapping[str, str], field: str, says: str) -> Refusal:
-    return Refusal((Problem(field, says),), values=dict(form))
 
 
 def weighing_of(state: ItemState) -> tuple[Run, dict[str, Any]] | None:

@@ -22,7 +22,7 @@ from quirewell.stages.books import grade_of
 from quirewell.stages.item_account import money_view
 from quirewell.stages.item_price import begins
 from quirewell.stages.own_sales import plain
-from quirewell.stages.refusal import Refusal
+from quirewell.stages.refusal import Refusal, refused
 from quirewell.stages.sale_entry import keep_sale
 from quirewell.stages.step_table import STEP_KINDS
 from quirewell.stages.working import WorkingView, working_view
@@ -95,9 +95,9 @@ def _into_books(state: ItemState, form: dict[str, str], bench: BenchState) -> tu
     """
     sold = state.sold.get("sold")
     if sold is None or sold.price <= 0:
-        raise item_money.refused(form, "id", "only a sale with a price goes into the books")
+        raise refused(form, "id", "only a sale with a price goes into the books")
     if any(one.item == state.id for one in bench.sales.values()):
-        raise item_money.refused(form, "id", "the books hold the sale of this item already")
+        raise refused(form, "id", "the books hold the sale of this item already")
     grade, _ = grade_of(state)
     return keep_sale(
         bench,
