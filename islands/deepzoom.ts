@@ -53,6 +53,13 @@ export function openTiles(host: HTMLElement): Opened | undefined {
   const home = drawn?.parentElement;
   const canvas = document.createElement("div");
   canvas.className = "canvas";
+  // The tiles of a picture seen for the first time take seconds: the plain one stands meanwhile.
+  const waiting = host.querySelector("img")?.cloneNode() as HTMLImageElement | undefined;
+  if (waiting) {
+    waiting.className = "waiting";
+    waiting.alt = "";
+    canvas.append(waiting);
+  }
   host.replaceChildren(canvas);
   keepFocusRing();
   const viewer = OpenSeadragon({
@@ -65,7 +72,7 @@ export function openTiles(host: HTMLElement): Opened | undefined {
     gestureSettingsMouse: { clickToZoom: false },
   });
   svg.setAttribute("class", "overlay");
-  svg.setAttribute("preserveAspectRatio", "none");
+  svg.setAttribute("preserveAspectRatio", "xMidYMid meet");
   svg.setAttribute("aria-hidden", "true");
   canvas.append(svg);
   viewer.canvas.setAttribute("role", "application");
@@ -80,13 +87,16 @@ export function openTiles(host: HTMLElement): Opened | undefined {
   viewer.addHandler("resize", follow);
   viewer.addHandler("open", () => {
     host.dataset["state"] = "open";
+    svg.setAttribute("preserveAspectRatio", "none");
     follow();
   });
+  viewer.addOnceHandler("tile-drawn", () => waiting?.remove());
   viewer.addHandler("open-failed", () => {
     if (host.dataset["state"]) return;
     host.dataset["state"] = "failed";
     if (home) {
       svg.setAttribute("class", "over");
+      svg.setAttribute("preserveAspectRatio", "none");
       home.append(svg);
     }
     const note = document.createElement("p");

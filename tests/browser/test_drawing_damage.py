@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Browser, Locator, Page, Route, expect
 
 from browser.conftest import Complaints, Served
 from quirewell.studio.studio import Studio
@@ -144,3 +144,21 @@ def test_millimetres_typed_are_drawn_and_what_cannot_be_read_stays(page: Page) -
     expect(page.locator("qw-damage polyline.layer-damage-drawing:not(.under)")).to_have_count(2)
     assert page.input_value("#points").endswith("and so on")
     assert page.locator("qw-damage .handle").count() == 4
+
+
+def test_the_plain_page_stands_in_place_until_its_close_up_is_ready(page: Page) -> None:
+    held: list[Route] = []
+    page.route("**/info.json", lambda route: held.append(route))
+    page.reload()
+    plain = page.locator("qw-damage .canvas > .waiting")
+    expect(plain).to_be_visible()
+    page.wait_for_function("document.querySelector('qw-damage .waiting').naturalWidth > 0")
+    at = plain.evaluate("one => getComputedStyle(one).objectFit")
+    over = page.locator("qw-damage .overlay")
+    # Both are fitted whole into the frame, so that what is noted lies on the picture.
+    assert (at, over.get_attribute("preserveAspectRatio")) == ("contain", "xMidYMid meet")
+    assert held
+    for one in held:
+        one.continue_()
+    expect(plain).to_have_count(0, timeout=30_000)
+    expect(over).to_have_attribute("preserveAspectRatio", "none")
