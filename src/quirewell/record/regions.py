@@ -75,9 +75,11 @@ def read_region(text: str) -> Region | None:
     for shape in shapes:
         if len(shape) < FEWEST[named] or (named == "point" and len(shape) > 1):
             count = "one point" if named == "point" else f"{FEWEST[named]} points or more"
-            raise ValueError(f"a {kind} has {count}, got {len(shape)}")
+            raise ValueError(f"the {kind} has {count}, got {len(shape)}")
         if named == "polygon" and area_px(shape) < 0.01:
-            raise ValueError("a polygon must span an area; its points lie in one line")
+            raise ValueError(
+                "the polygon must span an area; its points lie in one line, or it crosses itself"
+            )
     return Region(named, shapes)
 
 
