@@ -74,7 +74,7 @@ def test_points_may_come_in_parts_and_as_single_spots():
         ({"points": "500,20 130,24"}, "Point 1 (500, 20) lies off the page, which is 160 by 240"),
         ({"points": "-40,20 130,24"}, "lies off the page"),
         ({"kind": "polygon", "points": "10,10 20,20 30,30"}, "lie in one line"),
-        ({"kind": "polygon", "points": "10,10 50,50 50,10 10,50"}, "The outline .*crosses itself"),
+        ({"kind": "polygon", "points": "10,10 50,50 50,10 10,50"}, "The outline must span an area"),
         ({"kind": "polygon", "points": "10,10 20,20"}, "3 points or more"),
         ({"kind": "polygon", "points": "0,0 50,60 50,0 0,50"}, "crosses itself after points 1"),
         ({"points": "10,10"}, "2 points or more"),
