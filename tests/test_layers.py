@@ -10,7 +10,7 @@ import quirewell
 ROOT = Path(quirewell.__file__).parent
 ORDER = ("science", "record", "studio", "jobs", "stages", "report")
 FACES = ("web", "cli", "demo")
-SCIENCE_MAY_IMPORT = {"numpy", "scipy", "cv2", "numba", "phreeqc"}
+SCIENCE_MAY_IMPORT = {"numpy", "scipy", "cv2", "numba", "phreeqc", "ortools"}
 STANDARD = {
     "__future__",
     "collections",

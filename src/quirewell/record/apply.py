@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from quirewell.record import bench, books, dealing, nouns, rejoining
+from quirewell.record import bench, benchwork, books, dealing, nouns, rejoining
 from quirewell.record.codec import BodyError, from_body
 from quirewell.record.event import Event
 from quirewell.record.finding import Run
@@ -63,6 +63,9 @@ KINDS: Mapping[str, Kind] = {
     "service.kept": Kind(books.Service, "services", undoable=False, of="studio"),
     "parcels.planned": Kind(books.Plan, "plans", undoable=False, of="studio"),
     "parcel.kept": Kind(books.Parcel, "parcels", undoable=False, of="studio"),
+    "recipe.kept": Kind(benchwork.Recipe, "recipes", undoable=False, of="studio"),
+    "shop.set": Kind(benchwork.Shop, "shops", undoable=False, of="studio"),
+    "bench_plan.kept": Kind(benchwork.BenchPlan, "bench_plans", undoable=False, of="studio"),
     "item.opened": Kind(nouns.Item, "item", _fixed("item"), undoable=False),
     "item.described": Kind(nouns.Item, "item", _fixed("item")),
     "gathering.described": Kind(nouns.Gathering, "gathering", _fixed("gathering")),
@@ -102,6 +105,12 @@ KINDS: Mapping[str, Kind] = {
     "invoice.written": Kind(dealing.Invoice, "invoices"),
     "grade.returned": Kind(dealing.Returned, "returned"),
     "item.sold": Kind(dealing.Sold, "sold", _fixed("sold")),
+    "entry.sent": Kind(benchwork.Entry, "sent", undoable=False),
+    "check.answered": Kind(benchwork.Check, "checks"),
+    "keep.noted": Kind(benchwork.Keep, "keeps"),
+    "pilot.kept": Kind(benchwork.Pilot, "pilots"),
+    "trial.kept": Kind(benchwork.Trial, "trials"),
+    "trial.locked": Kind(benchwork.Trial, "trials", undoable=False),
     "run.recorded": Kind(Run, "runs"),
     "report.issued": Kind(nouns.Report, "reports", undoable=False),
     "record.retracted": Kind(nouns.Retract, ""),
@@ -136,6 +145,11 @@ COLLECTIONS = (
     "invoices",
     "returned",
     "sold",
+    "sent",
+    "checks",
+    "keeps",
+    "pilots",
+    "trials",
     "runs",
     "reports",
 )
@@ -203,6 +217,8 @@ def apply(state: ItemState | None, event: Event) -> ItemState:
 def _check_new(kind: str, key: str, collection: Mapping[str, Any]) -> None:
     if kind == "margin.locked" and key in collection:
         raise RecordError(f"the margin for {key[7:]} is locked and cannot be moved")
+    if kind in ("trial.kept", "trial.locked") and key in collection and collection[key].locked_at:
+        raise RecordError("this trial is locked, with its margin and its sides, and stays as it is")
     if kind in ("reading.corrected", "step.corrected") and key not in collection:
         raise RecordError(f"there is no record {key!r} to correct")
 

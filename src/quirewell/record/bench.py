@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
+from quirewell.record.benchwork import BenchPlan, Recipe, Shop
 from quirewell.record.books import (
     Client,
     Disclosures,
@@ -209,6 +210,9 @@ class BenchState:
     services: dict[str, Service] = field(default_factory=dict)
     plans: dict[str, Plan] = field(default_factory=dict)
     parcels: dict[str, Parcel] = field(default_factory=dict)
+    recipes: dict[str, Recipe] = field(default_factory=dict)
+    shops: dict[str, Shop] = field(default_factory=dict)
+    bench_plans: dict[str, BenchPlan] = field(default_factory=dict)
 
     @property
     def strip(self) -> str:
@@ -279,5 +283,5 @@ EMPTY_BENCH = BenchState()
 BENCH_COLLECTIONS = (
     "strip_readings", "strip_greys", "calibrations", "cards", "targets", "presses", "stacks",
     "materials", "sales", "wants", "stock", "rates", "disclosures", "grade_rules", "clients",
-    "offers", "services", "plans", "parcels",
+    "offers", "services", "plans", "parcels", "recipes", "shops", "bench_plans",
 )  # fmt: skip

@@ -80,7 +80,9 @@ class TimeSpent:
 
 @dataclass(frozen=True, slots=True)
 class Mishap:
-    """Something that went wrong, told openly: what, where, in which step, what was done."""
+    """Something that went wrong, told openly: what, where, in which step, what was done.
+
+    ``kind`` is a key of the pages for such moments, ``at`` and ``over_at`` are instants."""
 
     id: str
     what: str
@@ -88,6 +90,10 @@ class Mishap:
     step: str = ""
     day: str = ""
     done_about: str = ""
+    kind: str = ""
+    at: str = ""
+    capture: str = ""
+    over_at: str = ""
 
     def __post_init__(self) -> None:
         if not self.what.strip():

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
+from quirewell.record.benchwork import Check, Entry, Keep, Pilot, Trial
 from quirewell.record.dealing import (
     Answered,
     Choice,
@@ -260,7 +261,9 @@ class Lot:
 class Step:
     """A treatment step on some sheets. ``kind`` is a key of the step table of the treat stage;
     ``way`` names the variant of it that was used, so that two ways can be compared later;
-    ``run`` the computed course it followed, where it followed one."""
+    ``run`` the computed course it followed, where it followed one; ``recipe`` ("key@edition")
+    and ``recipe_step`` the course of treatment it belongs to, ``task`` its place in a bench plan.
+    A timer is ``started_at`` with ``planned_minutes``; past ``most_minutes`` it is too long."""
 
     id: str
     kind: str
@@ -276,6 +279,11 @@ class Step:
     note: str = ""
     way: str = ""
     run: str = ""
+    recipe: str = ""
+    recipe_step: str = ""
+    task: str = ""
+    planned_minutes: Decimal | None = None
+    most_minutes: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -417,6 +425,11 @@ class ItemState:
     invoices: dict[str, Invoice] = field(default_factory=dict)
     returned: dict[str, Returned] = field(default_factory=dict)
     sold: dict[str, Sold] = field(default_factory=dict)
+    sent: dict[str, Entry] = field(default_factory=dict)
+    checks: dict[str, Check] = field(default_factory=dict)
+    keeps: dict[str, Keep] = field(default_factory=dict)
+    pilots: dict[str, Pilot] = field(default_factory=dict)
+    trials: dict[str, Trial] = field(default_factory=dict)
     runs: dict[str, Run] = field(default_factory=dict)
     reports: dict[str, Report] = field(default_factory=dict)
     touched: dict[str, int] = field(default_factory=dict)
