@@ -63,7 +63,7 @@ KINDS: Mapping[str, Kind] = {
     "service.kept": Kind(books.Service, "services", undoable=False, of="studio"),
     "parcels.planned": Kind(books.Plan, "plans", undoable=False, of="studio"),
     "parcel.kept": Kind(books.Parcel, "parcels", undoable=False, of="studio"),
-    "recipe.kept": Kind(benchwork.Recipe, "recipes", undoable=False, of="studio"),
+    "recipe.kept": Kind(benchwork.Recipe, "courses", undoable=False, of="studio"),
     "shop.set": Kind(benchwork.Shop, "shops", undoable=False, of="studio"),
     "bench_plan.kept": Kind(benchwork.BenchPlan, "bench_plans", undoable=False, of="studio"),
     "item.opened": Kind(nouns.Item, "item", _fixed("item"), undoable=False),

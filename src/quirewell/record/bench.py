@@ -210,7 +210,7 @@ class BenchState:
     services: dict[str, Service] = field(default_factory=dict)
     plans: dict[str, Plan] = field(default_factory=dict)
     parcels: dict[str, Parcel] = field(default_factory=dict)
-    recipes: dict[str, Recipe] = field(default_factory=dict)
+    courses: dict[str, Recipe] = field(default_factory=dict)
     shops: dict[str, Shop] = field(default_factory=dict)
     bench_plans: dict[str, BenchPlan] = field(default_factory=dict)
 
@@ -283,5 +283,5 @@ EMPTY_BENCH = BenchState()
 BENCH_COLLECTIONS = (
     "strip_readings", "strip_greys", "calibrations", "cards", "targets", "presses", "stacks",
     "materials", "sales", "wants", "stock", "rates", "disclosures", "grade_rules", "clients",
-    "offers", "services", "plans", "parcels", "recipes", "shops", "bench_plans",
+    "offers", "services", "plans", "parcels", "courses", "shops", "bench_plans",
 )  # fmt: skip
