@@ -30,6 +30,7 @@ from quirewell.stages.filenames import LIGHT_BOX
 from quirewell.stages.naming import place_words
 from quirewell.stages.results import PageResult, Shown, page_results
 from quirewell.stages.shades import Shade, shade
+from quirewell.stages.taking_in import BENCH_VIEW
 from quirewell.studio.studio import Studio
 
 TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 5
@@ -258,6 +259,8 @@ def _photograph(
     name = f"photo-{len(files)}.jpg"
     files[name] = plates.photograph(capture, path_of, round(PHOTO_MM / 25.4 * plates.DPI), load)
     when = f"{capture.moment} treatment" if capture.moment else "moment not said"
+    if capture.view == BENCH_VIEW:
+        when = "during treatment"
     words = f"{view_words(capture)}, {when}"
     return {
         "file": name,
@@ -273,6 +276,7 @@ def view_words(capture: Capture) -> str:
         "lamp-left": "lamp from the left", "lamp-top": "lamp from the top", "gloss": "gloss",
         "phone": place_words(capture.place),
         LIGHT_BOX: f"{place_words(capture.place)}, over a light box",
+        BENCH_VIEW: f"{place_words(capture.place)}, at the bench",
     }  # fmt: skip
     words = named.get(capture.view, capture.view)
     return words[:1].upper() + words[1:]

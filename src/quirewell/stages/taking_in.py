@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -26,6 +26,8 @@ from quirewell.studio.faults import DiskFull, Stale, StudioError
 from quirewell.studio.image_header import ImageError, ImageHeader
 from quirewell.studio.studio import Studio
 
+# How a picture made while the work goes on is kept: it shows, and is measured by nobody.
+BENCH_VIEW = "bench"
 OnArrival = Callable[[int, int, "Arrival"], None]
 
 
@@ -112,11 +114,13 @@ def take_in(
     runner: Runner | None = None,
     progress: OnArrival | None = None,
     actor: str = "bench",
+    at_bench: str = "",
 ) -> IntakeReport:
     """Take files into an item, one after the other; ``progress(done, total, arrival)``.
 
     With a ``runner`` each picture is decoded in a worker process under a memory cap, which
-    makes its previews at the same time.
+    makes its previews at the same time. ``at_bench`` is the place of pictures made while the work
+    goes on, whatever they are called.
     """
     files = list(sources)
     state = studio.state(item)
@@ -127,7 +131,7 @@ def take_in(
         if is_junk(source.name):
             continue
         try:
-            arrival = _take_one(studio, item, source, plan, runner, actor)
+            arrival = _take_one(studio, item, source, plan, runner, actor, at_bench)
         except DiskFull as error:
             stopped = str(error)
             break
@@ -138,7 +142,13 @@ def take_in(
 
 
 def _take_one(
-    studio: Studio, item: str, source: Source, plan: IntakePlan, runner: Runner | None, actor: str
+    studio: Studio,
+    item: str,
+    source: Source,
+    plan: IntakePlan,
+    runner: Runner | None,
+    actor: str,
+    at_bench: str,
 ) -> Arrival:
     try:
         if isinstance(source.content, Path):
@@ -151,8 +161,10 @@ def _take_one(
             if known is not None:
                 return known
             header = _looked_through(studio, copy, source.name, runner)
-            named, why = _where(state, source.name, plan)
+            named, why = (None, "") if at_bench else _where(state, source.name, plan)
             capture = _capture_of(copy, header, source.name, named, why)
+            if at_bench:
+                capture = replace(capture, place=at_bench, view=BENCH_VIEW)
             studio.blobs.keep(copy)
             return _record(studio, state, capture, actor)
     except DiskFull:
