@@ -17,6 +17,7 @@ from quirewell.record.dealing import Custody
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.report.content import day
 from quirewell.report.treatment import item_photographs, view_words
+from quirewell.report.went_wrong import moment
 from quirewell.stages.custody import Owner
 from quirewell.stages.damage_schedule import schedule
 from quirewell.stages.naming import place_words
@@ -164,7 +165,7 @@ def mishaps(state: ItemState) -> list[Part]:
     """What went wrong, told openly; nothing where nothing did."""
     rows = [
         [
-            day(one.day) if one.day else "", _capital(place_words(one.place)), one.what,
+            moment(one), _capital(place_words(one.place)), one.what,
             one.done_about,
         ]
         for one in state.mishaps.values()

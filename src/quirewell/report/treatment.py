@@ -26,6 +26,7 @@ from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
 from quirewell.report.rejoin import rejoin_files, rejoin_part
 from quirewell.report.typeset import typeset
+from quirewell.report.went_wrong import went_wrong
 from quirewell.stages.filenames import LIGHT_BOX
 from quirewell.stages.naming import place_words
 from quirewell.stages.results import PageResult, Shown, page_results
@@ -33,7 +34,7 @@ from quirewell.stages.shades import Shade, shade
 from quirewell.stages.taking_in import BENCH_VIEW
 from quirewell.studio.studio import Studio
 
-TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 5
+TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 6
 LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 37.0, 78.0
 SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
 Progress = Callable[[str], None]
@@ -147,7 +148,7 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "after": condition_part(state, "after"),
         "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
         "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],
-        "treatment": content.treatment_part(state),
+        "treatment": {**content.treatment_part(state), "wrong": went_wrong(state)},
         "rejoin": rejoin_part(state),
         "finish": finish_part(state),
         "results": results,

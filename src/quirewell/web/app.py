@@ -46,6 +46,7 @@ from quirewell.web.routes import (
     send,
     treat,
     work,
+    wrong,
 )
 from quirewell.web.security import LocalOnly
 
@@ -94,6 +95,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *buying.routes,
             *relief.routes,
             *work.routes,
+            *wrong.routes,
             *pictures.routes,
             Mount("/static", StaticFiles(directory=STATIC)),
         ],
