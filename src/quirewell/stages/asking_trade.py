@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 TRADE = {
+    "trial.needed": "Pairs needed, for 80 % chance",
+    "trial.needed_likely": "Pairs needed, for 90 % chance",
+    "trial.needed_shifted": "Pairs needed if they differ by a third of the margin",
+    "trial.power": "Chance that the pairs there are show it",
+    "trial.margin_held": "Least margin that the pairs there are can show",
     "memory.hours_per_wrap": "Hours of work a wrap",
     "memory.hours_next_low": "Hours a wrap, the least so far",
     "memory.hours_next_high": "Hours a wrap, the most so far",

@@ -49,6 +49,7 @@ _MODULES = (
     "bidding",
     "accounting",
     "memory",
+    "trial_sizing",
 )
 
 

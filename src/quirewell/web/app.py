@@ -45,6 +45,7 @@ from quirewell.web.routes import (
     relief,
     send,
     treat,
+    trial,
     work,
     wrong,
 )
@@ -86,6 +87,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *decide.routes,
             *decisions.routes,
             *treat.routes,
+            *trial.routes,
             *rejoin.routes,
             *finish.routes,
             *prove.routes,
