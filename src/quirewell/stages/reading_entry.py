@@ -69,6 +69,8 @@ QUANTITIES: Mapping[str, QuantityKind] = {
         _kind("width", "Width", "mm", "10", "1500", _MM, "0.5", "184.5 mm"),
         _kind("height", "Height", "mm", "10", "1500", _MM, "0.5", "260 mm"),
         _kind("tone_step", "Tone step", "step", "0", "30", {"step": "1", "steps": "1"}, "1", "6"),
+        _kind("lightness", "Lightness L*", "L*", "0", "100", {"l*": "1", "l": "1"}, "0.1",
+              "78 L*"),
         _kind("strip_length", "Bench strip, first mark to last", "mm", "144", "176", _MM, "0.1",
               "160.1 mm"),
         _kind("temperature", "Temperature", "C", "-10", "60", {}, "0.5", "21C"),
