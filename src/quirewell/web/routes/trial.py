@@ -41,7 +41,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         kinds=[(kind.key, kind.name) for kind in kinds],
         ways=list(dict.fromkeys(way for kind in kinds for way in kind.ways)),
         quantities=[(key, row[0]) for key, row in stage.QUANTITIES.items()],
-        seed=secrets.token_hex(8), touched_at=state.touched,
+        seed=secrets.token_hex(8), last_way=kinds[0].ways[-1], touched_at=state.touched,
     )  # fmt: skip
 
 
