@@ -108,6 +108,11 @@ COMMANDS = {
         "holes",
         "Find a sheet's staple holes near its fold, in one picture.",
     ),
+    "log": (
+        "quirewell.cli.log",
+        "log",
+        "Add readings, steps and notes from a script, each saved once.",
+    ),
     "treat": (
         "quirewell.cli.treat",
         "treat",
