@@ -37,7 +37,7 @@ def known_refs(state: ItemState) -> frozenset[str]:
         state.spot_tests, state.overrides, state.steps, state.baths, state.margins,
         state.staples, state.found, state.holes, state.joined,
         state.choices, state.custodies, state.quotes, state.invoices, state.costs, state.times,
-        state.mishaps,
+        state.mishaps, state.checks, state.keeps, state.pilots, state.trials,
     ):  # fmt: skip
         refs.update(collection)
     return frozenset(refs)

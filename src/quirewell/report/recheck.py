@@ -10,6 +10,7 @@ from pathlib import Path
 from statistics import fmean
 from typing import Any
 
+from quirewell.record.apply import COLLECTIONS
 from quirewell.record.canonical import GENESIS
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
@@ -299,11 +300,8 @@ def _field(state: ItemState, ref: str, name: str) -> Any:
 def _record(state: ItemState, ref: str) -> Any:
     if ref in ("item", "gathering"):
         return getattr(state, ref)
-    for collection in (
-        state.readings, state.steps, state.spot_tests, state.baths, state.grades, state.margins,
-        state.staples, state.joined, state.defects,
-    ):  # fmt: skip
-        if ref in collection:
+    for name in COLLECTIONS:
+        if ref in (collection := getattr(state, name)):
             return collection[ref]
     return None
 

@@ -25,6 +25,7 @@ from quirewell.report.manifest import manifest_of
 from quirewell.report.model import Said, Untraceable, known_refs, settle
 from quirewell.report.plates import Loader, Plate
 from quirewell.report.rejoin import rejoin_files, rejoin_part
+from quirewell.report.trial_told import trials_told
 from quirewell.report.typeset import typeset
 from quirewell.report.went_wrong import went_wrong
 from quirewell.stages.filenames import LIGHT_BOX
@@ -148,7 +149,11 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "after": condition_part(state, "after"),
         "photographs": [shot for shot in pictures.photographs if shot["moment"] != "after"],
         "afterwards": [shot for shot in pictures.photographs if shot["moment"] == "after"],
-        "treatment": {**content.treatment_part(state), "wrong": went_wrong(state)},
+        "treatment": {
+            **content.treatment_part(state),
+            "wrong": went_wrong(state),
+            "trials": trials_told(state),
+        },
         "rejoin": rejoin_part(state),
         "finish": finish_part(state),
         "results": results,
