@@ -18,7 +18,15 @@ def folder(tmp_path):
         studio.append("annual", 0, [opened])
         forms = (
             (stage.record_spot_test, {"colour": "red", "liquid": "water", "result": "slight"}),
-            (stage.start_step, {"kind": "wash", "places": "item", "at": "2026-03-01T18:00:00Z"}),
+            (
+                stage.start_step,
+                {
+                    "kind": "wash",
+                    "places": "item",
+                    "at": "2026-03-01T18:00:00Z",
+                    "override": "a trial item of no value",
+                },
+            ),
             (stage.record_reading, {"quantity": "mass", "value": "4,7 g", "place": "w01"}),
         )
         for command, form in forms:

@@ -4,13 +4,20 @@ from decimal import Decimal
 
 import pytest
 
-from folding import Bench, annual
+from folding import Bench, ready
+from folding import annual as fresh
 from quirewell.record.event import Draft
 from quirewell.stages import treat
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.step_table import STEP_KINDS
 from quirewell.studio.faults import NotUndoable
 from quirewell.studio.studio import Studio
+
+
+def annual(wraps: int = 9) -> Bench:
+    """The Annual with its checks answered and its pilot accepted: see test_checks, test_pilot."""
+    return ready(fresh(wraps))
+
 
 WET = [key for key, kind in STEP_KINDS.items() if kind.aqueous]
 
@@ -353,7 +360,8 @@ def test_guard_holds_at_the_studios_door(tmp_path):
         return studio.append("annual", state.version, command(state, form))[-1]
 
     save(treat.record_spot_test, {"colour": "red", "result": "no change"})
-    wash = save(treat.start_step, {"kind": "wash", "places": "item"})
+    reason = "a trial item of no value, nothing on it but black type"
+    wash = save(treat.start_step, {"kind": "wash", "places": "item", "override": reason})
     press = save(treat.start_step, {"kind": "refold", "places": "item"})
     with pytest.raises(NotUndoable, match="cannot make it dry"):
         studio.undo("annual", wash.seq, guard=treat.undo_guard)

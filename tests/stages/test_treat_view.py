@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from folding import annual
+from folding import annual, ready
 from quirewell.record.nouns import Reading
 from quirewell.stages import treat
 from quirewell.stages.cautions import CAUTIONS
@@ -37,7 +37,7 @@ def test_permanent_step_says_what_evidence_it_took():
 
 
 def test_wet_sheets_are_shown_until_dried():
-    bench = annual()
+    bench = ready(annual())
     test = {"place": "item", "colour": "all", "liquid": "water", "result": "no change"}
     bench.do(treat.record_spot_test(bench.state, test))
     bench.do(treat.start_step(bench.state, {"kind": "wash", "places": "w02"}))
@@ -105,7 +105,7 @@ def test_strip_reading_is_wider_than_an_electrode_reading():
 
 
 def test_correcting_a_wash_after_drying_does_not_make_the_sheet_wet_again():
-    bench = annual()
+    bench = ready(annual())
     test = {"place": "item", "colour": "all", "liquid": "water", "result": "no change"}
     bench.do(treat.record_spot_test(bench.state, test))
     for kind in ("wash", "dry"):
@@ -117,7 +117,7 @@ def test_correcting_a_wash_after_drying_does_not_make_the_sheet_wet_again():
 
 
 def test_times_decide_where_steps_were_written_down_out_of_order():
-    bench = annual()
+    bench = ready(annual())
     test = {"place": "item", "colour": "all", "liquid": "water", "result": "no change"}
     bench.do(treat.record_spot_test(bench.state, test))
     for kind, begun, done in (

@@ -58,7 +58,8 @@ class Keep:
 class Pilot:
     """The sheet, or the scrap of like paper, that goes through water before all others.
 
-    ``accepted`` is empty until a person has looked at it dry, a day later, and said yes or no.
+    ``accepted`` is empty until a person has looked at it dry, a day later, and said yes or no;
+    ``through`` are the kinds of wet step it went through.
     """
 
     id: str
@@ -72,6 +73,7 @@ class Pilot:
     accepted: Literal["", "yes", "no"] = ""
     note: str = ""
     capture: str = ""
+    through: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

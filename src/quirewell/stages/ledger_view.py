@@ -14,6 +14,7 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState
 from quirewell.stages.asking import Asked, ask
 from quirewell.stages.ledgering import METHOD, WRAP_G
+from quirewell.stages.objecting import sheets_of
 
 WIDE, TALL = 100.0, 40.0
 
@@ -90,8 +91,13 @@ def ledger_of(state: ItemState, bath: Bath) -> LedgerView | None:
 
 
 def usual_entries(state: ItemState, bath: Bath) -> str:
-    """Lines to begin a ledger with: a wrap a line, for the wraps of the steps in that bath, with
-    the mass that was weighed where one was."""
+    """Lines to begin a ledger with: see :func:`wrap_lines`."""
+    return "\n".join(wrap_lines(state, bath))
+
+
+def wrap_lines(state: ItemState, bath: Bath) -> list[str]:
+    """A line to each wrap of the steps begun in that bath, with the mass that was weighed where
+    one was."""
     lines = []
     weighed = {
         reading.place: reading.value
@@ -99,12 +105,12 @@ def usual_entries(state: ItemState, bath: Bath) -> str:
         if reading.quantity == "mass" and reading.moment != "after"
     }
     for step in state.steps.values():
-        if step.bath == bath.id:
-            minutes = step.minutes or 15
-            for place in step.places:
+        if step.bath == bath.id and step.state != "planned":
+            minutes = step.minutes or step.planned_minutes or 15
+            for place in sheets_of(state, step.places):
                 if place.startswith("w"):
                     lines.append(f"wrap {weighed.get(place, WRAP_G)} g {minutes:g} min")
-    return "\n".join(lines)
+    return lines
 
 
 def ledger_view(run: Run) -> LedgerView:

@@ -13,13 +13,17 @@ from dataclasses import replace
 from decimal import Decimal
 
 from quirewell.record import nouns
+from quirewell.record.bench import BenchState
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Bath, Lot, Override, SpotTest, Step
 from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
+from quirewell.stages.bath_state import ledger_advanced
 from quirewell.stages.bathing import METHOD
+from quirewell.stages.checks import answer_check
 from quirewell.stages.gates import Objection, objections
+from quirewell.stages.lots_used import with_picked
 from quirewell.stages.methods import run_method
 from quirewell.stages.places import read_places
 from quirewell.stages.reading_entry import correct_reading, record_reading
@@ -49,12 +53,12 @@ def plan_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
     return (Draft(state.id, "step.planned", to_body(step)),)
 
 
-def start_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
+def start_step(state: ItemState, form: Form, bench: BenchState | None = None) -> tuple[Draft, ...]:
     """Start a planned step (``id``), or one named by ``kind`` and ``places`` at once.
 
-    An aqueous step needs an ink test of every sheet in it, an alkaline one a test with the
-    alkaline liquid, and heat needs paper that is dry by the record. ``override`` (a reason in
-    words) allows it all the same and is recorded.
+    What speaks against it is in :mod:`.gates`. ``override`` (a reason in words) allows it all the
+    same and is recorded. ``carrier`` = "yes" answers that check for these sheets; ``shelf`` and
+    ``used`` take a lot from the shelf of ``bench``.
 
     Raises:
         Refusal: with ``rule`` set where a reason would allow it.
@@ -63,15 +67,28 @@ def start_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
     step = _edited(state, _found(state, form), form) if known else _new_step(state, form)
     if known and state.steps[known].state != "planned":
         raise no(form, "id", f"This step is {_said(state.steps[known])}; it cannot start again.")
+    step = with_picked(step, form, bench)
     heat = None if step.temperature_c is None else float(step.temperature_c)
-    against = objections(state, STEP_KINDS[step.kind], step.places, heat)
-    drafts = _overrides(state, form, step, against) if against else []
+    answered: tuple[Draft, ...] = ()
+    if form.get("carrier", "") in ("yes", "on"):
+        places = {"places": " ".join(step.places), "at": form.get("at", "")}
+        answered = answer_check(state, {"key": "carrier", "answer": "yes", **places})
+    against = tuple(
+        one for one in objections(
+            state, STEP_KINDS[step.kind], step.places, heat,
+            step=step, bench=bench, at=form.get("at", ""),
+        )
+        if not (answered and one.rule == "carrier")
+    )  # fmt: skip
+    drafts = [*answered, *(_overrides(state, form, step, against) if against else [])]
     begun = replace(step, state="started", started_at=form.get("at", "") or step.started_at)
     return (*drafts, Draft(state.id, "step.started", to_body(begun)))
 
 
-def finish_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
+def finish_step(state: ItemState, form: Form, bench: BenchState | None = None) -> tuple[Draft, ...]:
     """Finish a started step, with minutes, temperature, materials and note as far as known.
+
+    Where it was in a bath, that bath's ledger goes on by its sheets.
 
     Raises:
         Refusal: the step was not started, or a field cannot be read.
@@ -81,7 +98,9 @@ def finish_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
         says = f"This step is {_said(step)}; only a step under way can be finished."
         raise no(form, "id", says)
     done = replace(_edited(state, step, form), state="done", done_at=form.get("at", ""))
-    return (*with_total(state, done), Draft(state.id, "step.done", to_body(done)))
+    done = with_picked(done, form, bench)
+    ledger = ledger_advanced(state, done)
+    return (*with_total(state, done), *ledger, Draft(state.id, "step.done", to_body(done)))
 
 
 def correct_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
@@ -174,7 +193,8 @@ def mix_bath(state: ItemState, form: Form) -> tuple[Draft, ...]:
 
 
 def set_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Set a planned step, a test, a reading or a bath aside by ``id``; the journal keeps it.
+    """Set a planned step, a test, a reading, a bath, an answered check, an entry of the keep list
+    or a pilot aside by ``id``; the journal keeps it.
 
     Raises:
         Refusal: no such record, or a step that has wetted paper.
@@ -182,7 +202,10 @@ def set_aside(state: ItemState, form: Form) -> tuple[Draft, ...]:
     known = form.get("id", "")
     if known in state.steps and _has_wetted(state.steps[known]):
         raise no(form, "id", _wetted(state.steps[known]))
-    collections = (state.steps, state.spot_tests, state.readings, state.baths)
+    collections = (
+        state.steps, state.spot_tests, state.readings, state.baths, state.checks, state.keeps,
+        state.pilots,
+    )  # fmt: skip
     if not any(known in collection for collection in collections):
         raise no(form, "id", "There is no such record here; it may be set aside already.")
     retract = nouns.Retract(known, form.get("reason", "").strip())
@@ -321,13 +344,15 @@ def read_lots(text: str) -> tuple[Lot, ...]:
 def _overrides(
     state: ItemState, form: Form, step: Step, against: tuple[Objection, ...]
 ) -> list[Draft]:
-    reason = form.get("override", "").strip()
     rules = list(dict.fromkeys(objection.rule for objection in against))
-    if not reason:
+    given = form.get("override", "").strip()
+    if not given and not all(form.get(f"override.{rule}", "").strip() for rule in rules):
         problems = tuple(Problem("override", objection.says) for objection in against)
         raise Refusal(problems, rule=rules[0], values=dict(form))
     drafts = []
     for number, rule in enumerate(rules, start=1):
+        # A rule may be given a reason of its own.
+        reason = form.get(f"override.{rule}", "").strip() or given
         try:
             override = Override(f"override-{state.version + 1}-{number}", rule, reason, step.id)
         except ValueError as error:

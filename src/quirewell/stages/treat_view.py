@@ -10,7 +10,14 @@ from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState, Reading, SpotTest, Step
 from quirewell.stages.bathing import CHEAP_TOOL, JSON_KEYS, METHOD
 from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain
-from quirewell.stages.gates import ink_tests_of, is_damp, objections, sheets_of
+from quirewell.stages.gates import (
+    Objection,
+    ink_tests_of,
+    is_damp,
+    objections,
+    pointers,
+    sheets_of,
+)
 from quirewell.stages.naming import place_words, time_words
 from quirewell.stages.reading_entry import PH_METHODS, QUANTITIES
 from quirewell.stages.step_table import PERMANENCE_WORDS, STEP_KINDS, StepKind
@@ -80,7 +87,11 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
     kind = STEP_KINDS.get(step.kind)
     heat = None if step.temperature_c is None else float(step.temperature_c)
     planned = step.state == "planned"
-    against = objections(state, kind, step.places, heat) if kind is not None and planned else ()
+    against: tuple[Objection, ...] = ()
+    mind: tuple[str, ...] = ()
+    if kind is not None and planned:
+        against = objections(state, kind, step.places, heat, step=step)
+        mind = pointers(state, kind, step.places, heat, step=step)
     wetted = (kind is None or kind.wets_paper) and step.state != "planned"
     row = {
         "id": step.id,
@@ -102,6 +113,7 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
         "done_at": step.done_at,
         "note": step.note,
         "before": [objection.says for objection in against],
+        "mind": list(mind),
         "overrides": [
             {"rule": entry.rule, "reason": entry.reason}
             for entry in state.overrides.values()
