@@ -134,7 +134,7 @@ def test_a_lime_test_made_on_a_keep_speaks_for_it_by_its_place() -> None:
     put_test(bench, place="w01", minutes="40", temperature="20C")
     kept = {"what": "pencil price", "place": "w01.outer.left"}
     bench.do(note_keep(bench.state, kept))
-    with pytest.raises(Refusal, match="pencil price on wrap 1.*not tested") as caught:
+    with pytest.raises(Refusal, match=r"pencil price on wrap 1.*not tested") as caught:
         wash(bench)
     assert caught.value.rule == "keep-untested"
     put_test(bench, place="w01.outer.left", colour="graphite", minutes="40", temperature="20C")

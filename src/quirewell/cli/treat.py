@@ -95,6 +95,7 @@ def _kind_line(row: dict[str, Any]) -> str:
 def _kind_card(row: dict[str, Any]) -> str:
     lines = [row["name"].upper(), "", "Before it begins"]
     lines += [_item(f"[{entry['to']}] {entry['says']}") for entry in row["cautions"]]
+    lines += [_item(says) for says in row["protective"]]
     lines += ["", "The step", _item(row["does"]), _item(f"{row['permanence_says']}.")]
     if row["evidence"]:
         lines.append(_item(f"It takes away: {row['evidence']}."))

@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from quirewell.stages.step_table import STEP_KINDS
+
 Standing = Literal["published", "measured here", "common practice", "from memory"]
 
 LOCAL_CODES = (
@@ -191,6 +193,47 @@ LIME_BATH = (
     "ink-first", "blue-alkali", "groundwood-alkali", "staples-out", "wet-weak", "coated",
     "lime-eyes", "lime-dust", "no-quicklime", "no-aluminium",
 )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Gear:
+    """What a person wears or has at hand against a hazard, and the cautions that name it."""
+
+    hazard: str
+    says: str
+    cautions: tuple[str, ...]
+    standing: Standing = "from memory"
+
+
+# Usual equipment of a paper bench; the safety sheet of a product says more, and comes first.
+GEAR = (
+    Gear("alkali", "goggles that close at the sides, nitrile gloves and long sleeves; running "
+         "water within reach; a dust mask while powder is weighed",
+         ("lime-eyes", "lime-dust", "no-quicklime", "no-aluminium")),
+    Gear("heat", "heat-proof gloves, face away as it opens, and nobody leaves it alone while it is "
+         "warm", ("hot-press", "flash-steam")),
+    Gear("mould", "where any is seen: a fitted P2/P3 or N95 mask, gloves and an apron that is "
+         "washed hot; not in the room where you live", ("mould",)),
+    Gear("blades", "glasses against flying staple ends, a glove on the hand that holds, a tetanus "
+         "shot that is in date; plasters at hand", ("blades",), "common practice"),
+    Gear("solvents", "nitrile gloves, glasses and moving air; no flame or hot tool in the room; "
+         "waste into a closed metal tin", ("solvents",)),
+)  # fmt: skip
+
+
+def protective(kind: str) -> tuple[str, ...]:
+    """What to wear and have at hand for a kind of step, a line to each hazard, with its standing.
+
+    >>> protective("refold")
+    ()
+    """
+    row = STEP_KINDS.get(kind)
+    named = set(row.cautions) if row is not None else set()
+    return tuple(
+        f"Against {one.hazard}: {one.says} "
+        f"({'common practice, no source' if one.standing == 'common practice' else one.standing})."
+        for one in GEAR if named & set(one.cautions)
+    )  # fmt: skip
 
 
 def plain(ids: Iterable[str]) -> list[dict[str, str]]:

@@ -8,8 +8,9 @@ from typing import Any
 
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState, Reading, SpotTest, Step
+from quirewell.stages.bath_state import bath_state
 from quirewell.stages.bathing import CHEAP_TOOL, JSON_KEYS, METHOD
-from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain
+from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain, protective
 from quirewell.stages.gates import (
     Objection,
     ink_tests_of,
@@ -78,6 +79,7 @@ def kind_row(kind: StepKind) -> dict[str, Any]:
         "materials": list(kind.materials),
         "ways": list(kind.ways),
         "cautions": plain(kind.cautions),
+        "protective": list(protective(kind.key)),
         "standing": kind.standing,
         "source": kind.source,
     }
@@ -130,6 +132,7 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
             "ways": [],
             "permanence_says": PERMANENCE_WORDS["permanent"],
             "cautions": [],
+            "protective": [],
         }
     shared = {key: value for key, value in kind_row(kind).items() if key != "key"}
     return {**shared, **row}
@@ -233,6 +236,7 @@ def _test(state: ItemState, test: SpotTest) -> dict[str, Any]:
 def _bath(state: ItemState, bath: Bath) -> dict[str, Any]:
     run = state.runs.get(bath.run)
     strength = float(bath.strength)
+    stands = bath_state(state, bath)
     return {
         "id": bath.id,
         "strength": strength,
@@ -243,6 +247,8 @@ def _bath(state: ItemState, bath: Bath) -> dict[str, Any]:
         "run": bath.run,
         "findings": [] if run is None else _findings(run),
         "warnings": [] if run is None else list(run.warnings),
+        "stands": "" if stands is None else stands.says,
+        "spent": stands is not None and stands.now,
         "cautions": plain(LIME_BATH),
         "steps": [step.id for step in state.steps.values() if step.bath == bath.id],
         "touched": state.touched.get(bath.id, 0),

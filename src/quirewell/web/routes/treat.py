@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from quirewell.record.bench import BenchState
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
 from quirewell.report.bath_card import bath_sheet
@@ -18,20 +19,23 @@ from quirewell.report.content import day
 from quirewell.stages import treat as stage
 from quirewell.stages.asking import ask_all
 from quirewell.stages.bath_card import bath_card
+from quirewell.stages.bath_state import pour_fresh
 from quirewell.stages.cautions import LIME_BATH, plain
 from quirewell.stages.examine import known_sheets
 from quirewell.stages.ledger_entry import keep_ledger
 from quirewell.stages.ledger_view import ledger_of, usual_entries
 from quirewell.stages.ledgering import METHOD as LEDGER
+from quirewell.stages.lots_used import on_shelf, shelf_words
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.stock import age_warnings
 from quirewell.web.choices import places
 from quirewell.web.house import house_of
 from quirewell.web.page import render_item
-from quirewell.web.saving import Again, Command, saver
+from quirewell.web.saving import Again, Command, Endpoint, save, saver
 from quirewell.web.workings import routes_of, views
 
 WORKED = ("dry", "paste")
+ShelfCommand = Callable[[ItemState, dict[str, str], BenchState], tuple[Draft, ...]]
 
 
 def page(request: Request) -> Response:
@@ -42,11 +46,12 @@ def page(request: Request) -> Response:
 def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     house = house_of(request)
     state = house.item(request.path_params["item"])
-    view = stage.view(state)
+    view, bench = stage.view(state), house.studio.bench()
     return render_item(
         request, "treat.html", state, "treat", refusal=refusal, action=action, view=view,
         touched_at=state.touched, sheets=known_sheets(state), places=places(state),
-        lots_text=lots_text, stock_mind=age_warnings(house.studio.bench(), date.today()),
+        lots_text=lots_text, stock_mind=age_warnings(bench, date.today()),
+        shelf=[("", "none")] + [(lot.id, shelf_words(lot, None)) for lot in on_shelf(bench)],
         kinds=[("", "choose")] + [(row["key"], row["name"]) for row in view["kinds"]],
         ways=list(dict.fromkeys((way, way) for row in view["kinds"] for way in row["ways"])),
         quantities=[(row["key"], row["name"]) for row in view["quantities"]]
@@ -107,16 +112,33 @@ def _home(request: Request) -> str:
     return f"/item/{request.path_params['item']}/treat"
 
 
+def _from_shelf(command: ShelfCommand, name: str) -> Endpoint:
+    """A route for a step that may take a lot from the studio's shelf."""
+
+    async def endpoint(request: Request) -> Response:
+        studio = house_of(request).studio
+
+        def run(state: ItemState, form: dict[str, str]) -> tuple[Draft, ...]:
+            return command(state, form, studio.bench())
+
+        return await save(request, timed(run), _home(request), _again(name))
+
+    return endpoint
+
+
+SHELF_FORMS: Mapping[str, ShelfCommand] = {
+    "start": stage.start_step,
+    "finish": stage.finish_step,
+}
 FORMS: Mapping[str, Command] = {
     "plan": stage.plan_step,
-    "start": timed(stage.start_step),
-    "finish": timed(stage.finish_step),
     "correct": stage.correct_step,
     "test": stage.record_spot_test,
     "reading": stage.record_reading,
     "correct-reading": stage.correct_reading,
     "bath": stage.mix_bath,
     "ledger": keep_ledger,
+    "fresh": pour_fresh,
     "aside": stage.set_aside,
 }
 
@@ -126,6 +148,10 @@ routes = [
     *(
         Route(f"/item/{{item}}/treat/{name}", saver(command, _home, _again, name), methods=["POST"])
         for name, command in FORMS.items()
+    ),
+    *(
+        Route(f"/item/{{item}}/treat/{name}", _from_shelf(command, name), methods=["POST"])
+        for name, command in SHELF_FORMS.items()
     ),
     *routes_of("treat", WORKED, _again),
 ]
