@@ -14,7 +14,7 @@ ZONE = "Europe/Lisbon"
 ITEM = "copperbeck-garden-annual"
 WRAPS = [f"w{n:02d}" for n in range(1, 10)]
 ZERO = datetime(2026, 11, 30, 18, 0, tzinfo=ZoneInfo(ZONE))
-LYING = "any time: the sheet lies dry in its folder"
+LYING = "Weeks, dry in its folder."
 
 
 def at(day: int, clock: str) -> datetime:
@@ -48,13 +48,14 @@ def tray(sheets: list[str], number: int, begin: datetime) -> list[dict[str, Any]
     def after(minutes: int) -> datetime:
         return begin + timedelta(minutes=minutes)
 
-    soon = "10 min, in the bath"
+    soon = "Ten minutes, in the bath."
     return [
-        row(sheets, "lay-in", "Lay in the bath", begin, 5, **wet, slack_min=30, can_wait=LYING),
-        row(sheets, "wash", "Wash", after(5), 30, **wet, hands=False, most_min=45),
-        row(sheets, "change", "Change the bath", after(35), 5, **wet, can_wait=soon),
-        row(sheets, "rinse", "Second bath", after(40), 20, **wet, hands=False),
-        row(sheets, "lift", "Lift to the rack", after(60), 5, **wet, can_wait=soon),
+        row(sheets, "lay-in", "Lay in the bath", begin, 5, **wet, slack_min=30),
+        row(sheets, "wash", "Wash", after(5), 30, **wet, hands=False, most_min=45,
+            can_wait=soon),
+        row(sheets, "change", "Change the bath", after(35), 5, **wet),
+        row(sheets, "rinse", "Second bath", after(40), 20, **wet, hands=False, can_wait=soon),
+        row(sheets, "lift", "Lift to the rack", after(60), 5, **wet),
         row(sheets, "dry", "Dry", after(65), 600, hands=False, wet=True, safe_stop=True,
             likely_minutes=420, equipment=["rack"], slack_min=120),
     ]  # fmt: skip

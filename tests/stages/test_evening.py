@@ -78,7 +78,7 @@ def test_a_bath_whose_time_is_over_is_due_and_comes_before_anything_new() -> Non
     assert not seen.yes
     assert "comes first" in seen.start_now.says
     assert seen.next_touch.at == at(1, "18:47")
-    assert "due 12 min ago. It can wait 10 min, in the bath." in seen.next_touch.says
+    assert "due 12 min ago. It can wait: ten minutes, in the bath." in seen.next_touch.says
     assert seen.hands_free_until.says.startswith("Not now")
     assert seen.safe_stop.at == at(1, "19:17")  # change 5, second bath 20, lift 5 from now
 
@@ -105,8 +105,8 @@ def test_a_tray_that_is_late_is_refused_where_the_evening_is_too_short_for_it() 
     assert not seen.yes
     assert seen.start_now.says == (
         "No: Lay in the bath, wraps 5-6 would be safe only at 22:15, 15 min after the end at "
-        "22:00; nothing is begun that cannot reach a safe stop. It can wait: any time: the sheet "
-        "lies dry in its folder."
+        "22:00; nothing is begun that cannot reach a safe stop. It can wait: weeks, "
+        "dry in its folder."
     )
     assert [one.fits for one in seen.tonight] == [False]
 

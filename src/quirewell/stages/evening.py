@@ -182,6 +182,12 @@ class _Board:
     def _owed(self, row: Row) -> bool:
         return any(one["state"] != "planned" for one in self.before[row["id"]])
 
+    def waits(self, row: Row) -> str:
+        """How long its sheets may wait for a step, as the recipe says of the step before."""
+        said = dict.fromkeys(one["can_wait"] for one in self.before[row["id"]] if one["can_wait"])
+        words = "; ".join(one[:1].lower() + one[1:].rstrip(".") for one in said)
+        return f" It can wait: {words}." if words else ""
+
     def at_work(self) -> list[Row]:
         """Steps of hands that are being done."""
         return [row for row in self.rows if row["state"] == "started" and row["hands"]]
@@ -206,7 +212,7 @@ class _Board:
         if owed or any(due > self.now for due, _ in coming[:1]):
             near = [*owed, *(one for one in coming if one[0] > self.now)]
             due, row = min(near, key=lambda one: one[0])
-            return _owed(due, self.now, row)
+            return _owed(due, self.now, row, self.waits(row))
         if not planned:
             return None, "No hands are needed any more; what is left goes on by itself."
         due, row = coming[0]
@@ -307,7 +313,7 @@ def _start(board: _Board, end: datetime | None, tonight: Sequence[Tonight]) -> t
             return True, Said(now, _yes(board, one, end))
     if open_now:
         one = open_now[0]
-        rest = f" It can wait: {one.row['can_wait']}." if one.row["can_wait"] else ""
+        rest = board.waits(one.row)
         return False, Said(None, f"No: {what(one.row)} {one.says}; nothing is "
                                  f"begun that cannot reach a safe stop.{rest}")  # fmt: skip
     late = [one for one in tonight if one.begins > now]
@@ -367,12 +373,11 @@ def _safe(board: _Board, end: datetime | None) -> Said:
     return Said(at, f"{says}, if nothing new is begun.")
 
 
-def _owed(due: datetime, now: datetime, row: Row) -> tuple[datetime, str]:
+def _owed(due: datetime, now: datetime, row: Row, wait: str) -> tuple[datetime, str]:
     if due > now:
         return due, f"{_said(due, now)}: {what(row)}."
     if due > now - MINUTE:
         return now, f"Now: {what(row)}."
-    wait = f" It can wait {row['can_wait']}." if row["can_wait"] else ""
     return now, f"Now: {what(row)}, due {over_words(now - due)} ago.{wait}"
 
 

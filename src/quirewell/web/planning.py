@@ -21,6 +21,8 @@ QUICK_S = 2.5
 class Planning:
     """One search for a plan; ``run`` when it went well, ``asked`` what a what-if changed."""
 
+    task, told = parcel_job.TASK, staticmethod(parcel_job.told)
+
     def __init__(
         self, house: House, title: str, params: Mapping[str, str],
         keep: Callable[[Run], None] = lambda run: None,
@@ -31,7 +33,7 @@ class Planning:
         self._keep = keep
         self._stopped = False
         self._folder = Path(tempfile.mkdtemp(prefix="plan-", dir=house.studio.derived))
-        call = Call(parcel_job.TASK, (dict(params), str(self._folder)), "the plan")
+        call = Call(self.task, (dict(params), str(self._folder)), "the plan")
         self._batch: Batch = house.runner.start(title, [call], self._done)
 
     def _done(self, job: Job) -> None:
@@ -56,7 +58,7 @@ class Planning:
         running = now.state == "running"
         says = self.title
         if running:
-            best = parcel_job.told(self._folder)
+            best = self.told(self._folder)
             says = f"{self.title}: {best}" if best else f"{self.title}: looking"
             says += "; taking the best so far" if self._stopped else ""
         errors = tuple(one.removeprefix("the plan: ") for one in now.errors)
