@@ -197,6 +197,12 @@ _ROWS = (
         cautions=("old-holes", "rust-evidence", "blades"),
     ),
     StepKind(
+        "handle", "Handled or looked at",
+        "Lifted, turned, laid out or measured on its carrier; nothing is done to the paper itself.",
+        "re-treatable", materials=("spun polyester support, or a board under the sheet",),
+        cautions=("brittle-fold", "wet-weak"),
+    ),
+    StepKind(
         "house", "Housed",
         "The finished item goes into a clear sleeve or a folder with a board.",
         "removable", materials=("polyester sleeve", "buffered board"),
