@@ -1,4 +1,4 @@
-"""A plan for the bench as a calendar file (RFC 5545), for any calendar a person keeps.
+"""A plan for the bench as a calendar file (RFC 5545, [desruisseaux2009]).
 
 An event is a sitting: works of hands where one follows the other. Its UID is that of the step it
 begins with, so that a plan worked out anew moves the same events: it is written over ``former``,

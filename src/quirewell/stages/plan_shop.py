@@ -14,7 +14,7 @@ from typing import Any
 
 from quirewell.stages.plan_hours import EVENINGS, Hours, read_hours
 
-PLACES: Mapping[str, int] = {"tray": 2, "rack": 8, "press": 1, "chamber": 1}
+PLACES: Mapping[str, int] = {"tray": 2, "rack": 8, "press": 1, "chamber": 1, "iron": 1}
 KNOWN = ("people", "hours", "off", "extra", "places")
 MOST_PEOPLE, MOST_PLACES, MOST_KINDS, NAME_SIGNS = 9, 200, 40, 40
 

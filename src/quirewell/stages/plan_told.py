@@ -125,9 +125,9 @@ def table(told: Told) -> list[str]:
                 tail.append(f"may end {length(row['slack_min'])} later")
             if row["state"] != "planned":
                 tail.append(row["state"])
-            lines.append(f"  {span:<24}{row['name'][:30]:<32}{what}")
+            lines.append(f"  {span:<27}{row['name'][:30]:<32}{what}")
             if tail:
-                lines.append(f"  {'':<24}{'; '.join(tail)}")
+                lines.append(f"  {'':<27}{'; '.join(tail)}")
     return lines
 
 
@@ -137,10 +137,11 @@ def late(told: Told, now: datetime) -> list[str]:
     for row in told["steps"]:
         begin, end = (datetime.fromisoformat(row[name]) for name in ("start", "end"))
         what = f"{row['name']}, {sheets_words(row['sheets']) or row['item']}"
-        if row["state"] == "planned" and begin < now - timedelta(minutes=1):
+        if row["state"] == "planned" and row["hands"] and begin < now - timedelta(minutes=1):
             out.append(f"{what}: should have begun {over_words(now - begin)} ago")
         elif row["state"] == "started" and end < now - timedelta(minutes=1):
-            out.append(f"{what}: should have ended {over_words(now - end)} ago")
+            verb = "should have ended" if row["hands"] else "its time was over"
+            out.append(f"{what}: {verb} {over_words(now - end)} ago")
     return out
 
 
