@@ -22,5 +22,17 @@ await build({
   legalComments: "none",
   logLevel: "warning",
 });
+// The service worker is one plain script of its own, served from the root of the site.
+await build({
+  absWorkingDir: root,
+  entryPoints: { sw: "islands/sw.ts" },
+  outdir: out,
+  bundle: true,
+  format: "iife",
+  target: "es2022",
+  minify: true,
+  legalComments: "none",
+  logLevel: "warning",
+});
 const licence = await readFile(join(root, "node_modules", "openseadragon", "LICENSE.txt"), "utf8");
 await writeFile(join(out, "LICENSES.txt"), `OpenSeadragon\n\n${licence}`);

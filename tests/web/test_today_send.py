@@ -54,6 +54,7 @@ def test_a_picture_is_kept_once_with_its_place(bench: Bench) -> None:
             "/today/send",
             data={"once": number(9), "item": ITEM, "command": "photo", "place": "w02"},
             files={"photo": ("snap.png", picture_bytes(91), "image/png")},
+            headers={"accept": "application/json"},
         )
         assert answer.status_code == 200, answer.text
     captures = [one for one in bench.state.captures.values() if one.view == "bench"]
@@ -100,7 +101,9 @@ def test_ugly_entries_are_told_in_a_sentence_and_save_nothing(bench: Bench) -> N
         assert status == 422 and told["says"].endswith((".", "?")), form
     assert send(bench, 5, "note", words="x", item="no-such-item")[0] == 422
     data = {"item": ITEM, "command": "note", "words": "x"}
-    assert bench.client.post("/today/send", data=data).status_code == 422
+    for accept in ("application/json", "text/html"):
+        answer = bench.client.post("/today/send", data=data, headers={"accept": accept})
+        assert answer.status_code == 422 and "own number" in answer.text
     assert len(bench.studio.events(ITEM)) == before
 
 

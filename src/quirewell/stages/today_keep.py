@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
 
+from quirewell.record.bench import BenchState
 from quirewell.record.codec import from_body, to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import ItemState, Step
@@ -36,7 +37,7 @@ def plan(state: ItemState, form: Form) -> tuple[Draft, ...]:
     return _with_course(treat.plan_step(state, form), form)
 
 
-def start(state: ItemState, form: Form) -> tuple[Draft, ...]:
+def start(state: ItemState, form: Form, bench: BenchState | None = None) -> tuple[Draft, ...]:
     """Begin a step: a planned one (``id``), or ``kind`` and ``places``, with its place in a plan
     (``task``), its course (``recipe``, ``recipe_step``) and its times (``planned``, ``most``).
 
@@ -48,10 +49,10 @@ def start(state: ItemState, form: Form) -> tuple[Draft, ...]:
         if task and step.task == task and step.state != "planned" and not form.get("id"):
             said = "done" if step.state == "done" else "under way"
             raise no(form, "task", f"{step_words(step)} is {said} already; none begins twice.")
-    return _with_course(treat.start_step(state, form), form)
+    return _with_course(treat.start_step(state, form, bench), form)
 
 
-def done(state: ItemState, form: Form) -> tuple[Draft, ...]:
+def done(state: ItemState, form: Form, bench: BenchState | None = None) -> tuple[Draft, ...]:
     """End a step under way; its minutes are those between its two instants unless typed."""
     step = step_of(state, form)
     at = form.get("at", "")
@@ -70,7 +71,7 @@ def done(state: ItemState, form: Form) -> tuple[Draft, ...]:
             minutes = Decimal(max(0.0, seconds) / 60).quantize(Decimal(1), ROUND_HALF_UP)
             if minutes <= MOST_MINUTES:
                 taken["minutes"] = str(minutes)
-    drafts = treat.finish_step(state, taken)
+    drafts = treat.finish_step(state, taken, bench)
     words = form.get("note", "").strip()
     return _edit_last(drafts, lambda one: _noted(one, words)) if words else drafts
 
@@ -124,6 +125,15 @@ def correct(state: ItemState, form: Form) -> tuple[Draft, ...]:
     return treat.correct_step(state, dict(form, id=step_of(state, form).id))
 
 
+def commands(bench: BenchState | None = None) -> dict[str, Command]:
+    """Every command by its name; ``bench`` is the shelf that a step's lots come from."""
+    return {
+        **COMMANDS,
+        "start": lambda state, form: start(state, form, bench),
+        "done": lambda state, form: done(state, form, bench),
+    }
+
+
 COMMANDS: Mapping[str, Command] = {
     "plan": plan,
     "start": start,
@@ -173,7 +183,7 @@ def saved_words(command: str, drafts: Sequence[Draft | Event]) -> str:
         return readings_words(drafts)
     steps = [from_body(Step, one.body) for one in drafts if one.kind.startswith("step.")]
     if steps:
-        return f"{_DID.get(command, 'Saved')}: {step_words(steps[-1])}"
+        return f"{DID.get(command, 'Saved')}: {step_words(steps[-1])}"
     if "spot_test.made" in kinds:
         return "An ink test"
     if "item.described" in kinds:
@@ -181,10 +191,10 @@ def saved_words(command: str, drafts: Sequence[Draft | Event]) -> str:
     for draft in drafts:
         if draft.kind == "capture.added":
             return f"A picture of {place_words(str(draft.body.get('place', 'item')))}"
-    return _DID.get(command, "An entry")
+    return DID.get(command, "An entry")
 
 
-_DID = {
+DID = {
     "plan": "Planned", "start": "Begun", "done": "Done", "not-done": "Goes on",
     "more-time": "More time", "note": "A note", "correct": "Corrected", "aside": "Set aside",
     "undo": "Undone", "photo": "A picture",

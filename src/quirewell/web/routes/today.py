@@ -3,27 +3,129 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from quirewell.record.nouns import ItemState
 from quirewell.stages import once, today_keep
-from quirewell.stages.entry_time import When, instant, when_typed
-from quirewell.stages.one_box import read_back
+from quirewell.stages.cautions import LOCAL_CODES
+from quirewell.stages.entry_time import When, instant, read_instant, when_typed
+from quirewell.stages.examine import known_sheets
+from quirewell.stages.naming import places_words
+from quirewell.stages.one_box import MOMENTS, read_back
 from quirewell.stages.places import read_places
+from quirewell.stages.reading_entry import PH_METHODS
 from quirewell.stages.refusal import Problem, Refusal
+from quirewell.stages.step_table import STEP_KINDS
 from quirewell.stages.taking_in import Source, take_in
+from quirewell.stages.today import Card, today
+from quirewell.stages.today_plan import standing_plan
+from quirewell.stages.today_said import last_ph_method, lately, moment_here
 from quirewell.studio.faults import NoSuchItem, NotUndoable, Stale
 from quirewell.web.forms import UPLOAD_BYTES, Sent, read_form
-from quirewell.web.house import House, house_of
+from quirewell.web.house import STATIC, House, house_of
+from quirewell.web.page import render, see
 from quirewell.web.saving import ACTOR
 
 HOME = "/today"
+
+
+def page(request: Request) -> Response:
+    """The one thing now, what comes next, what is late."""
+    return _page(request)
+
+
+def _page(
+    request: Request, refusal: Refusal | None = None, asked: dict[str, Any] | None = None
+) -> Response:
+    house = house_of(request)
+    states = [house.studio.state(line.id) for line in house.studio.items()]
+    now, zone = datetime.now(UTC), ZoneInfo(house.studio.settings.zone)
+    bench = house.studio.bench()
+    told = standing_plan(bench, states, now)
+    query = request.query_params
+    seen = today(states, told.rows, now, query.get("at", ""), told.lookup, bench)
+    by_id = {state.id: state for state in states}
+    last = lately(states)
+    chosen = query.get("item", "") if query.get("item", "") in by_id else _likely(states)
+    return render(
+        request, "today.html", refusal=refusal, here=HOME, view=seen, lately=last, asked=asked,
+        kept=next((one for one in last if one.once == query.get("saved")), None),
+        plan_says=told.says, plan_late=told.late[:3] if not seen.under_way else (),
+        mark=house.studio.head(), now=instant(now), zone=zone.key, several=len(states) > 1,
+        items=[(state.id, state.item.title) for state in states], chosen_item=chosen,
+        kinds=[(kind.key, kind.name) for kind in STEP_KINDS.values()], moments=MOMENTS,
+        ph_methods=[(one.key, one.name) for one in PH_METHODS.values()],
+        ph_method=last_ph_method(states), fresh=fresh_once, local_codes=LOCAL_CODES,
+        at=lambda text: clock_words(text, now, zone),
+        sheets_of=lambda item, card: _places(by_id.get(item), card),
+        moment_of=lambda card: _moment(by_id, card),
+    )  # fmt: skip
+
+
+def _likely(states: Sequence[ItemState]) -> str:
+    return states[0].id if states else ""
+
+
+def _places(state: ItemState | None, card: Card | None) -> list[str]:
+    """Places that can be chosen: those of the card first, then the whole, then every sheet."""
+    own = card.places if card else ()
+    return list(dict.fromkeys((*own, "item", *(known_sheets(state) if state else ()))))
+
+
+def _moment(by_id: Mapping[str, ItemState], card: Card | None) -> str:
+    return "" if card is None else moment_here(by_id[card.item], card.places) or ""
+
+
+def clock_words(text: str, now: datetime, zone: ZoneInfo) -> str:
+    """An instant as the bench's clock shows it, with the day where it is another one."""
+    if not text:
+        return ""
+    moment = read_instant(text).astimezone(zone)
+    if moment.date() == now.astimezone(zone).date():
+        return f"{moment:%H:%M}"
+    return f"{moment:%a} {moment.day} {moment:%b %H:%M}"
+
+
+def state_json(request: Request) -> Response:
+    """Where things stand, asked every few seconds: a mark that changes with every save, the
+    studio's time, and what is under way."""
+    house = house_of(request)
+    states = [house.studio.state(line.id) for line in house.studio.items()]
+    now = datetime.now(UTC)
+    seen = today(states, (), now)
+    cards = [*seen.under_way, *([seen.now] if seen.now and seen.now.started_at else [])]
+    return JSONResponse(
+        {
+            "mark": house.studio.head(),
+            "now": now.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+            "under_way": [
+                {
+                    "item": card.item, "step": card.id, "name": card.name, "where": card.where,
+                    "started": card.started_at, "due": card.due_at, "most": card.most_at,
+                    "level": card.level, "warn": card.warn,
+                }
+                for card in cards
+            ],
+            "wet": [one.says for one in seen.wet],
+        }
+    )  # fmt: skip
+
+
+def service_worker(request: Request) -> Response:
+    """The script that keeps this page on a device; served from the root, which is its scope."""
+    script = STATIC / "built" / "sw.js"
+    if not script.is_file():
+        raise HTTPException(404, "The scripts of the pages are not built.")
+    return FileResponse(script, media_type="text/javascript")
 
 
 async def send(request: Request) -> Response:
@@ -34,18 +136,60 @@ async def send(request: Request) -> Response:
 
 def _send(request: Request, sent: Sent) -> Response:
     house, form = house_of(request), dict(sent.texts)
+    script = "application/json" in request.headers.get("accept", "")
     try:
+        if not script and (asked := _question(house, form)):
+            return _page(request, asked=asked)
         done = _keep(house, form, sent)
     except Stale as stale:
-        return _told(409, _both(stale, form))
+        told = _both(stale, form)
+        if script:
+            return JSONResponse(told, status_code=409)
+        return _page(request, Refusal((Problem("id", told["says"]),), values=form))
     except NotUndoable as error:
-        return _told(422, _refusal(Refusal((Problem("entry", _sentence(str(error))),))))
+        return _no(request, script, Refusal((Problem("entry", _sentence(str(error))),)), form)
     except Refusal as refusal:
-        return _told(422, _refusal(refusal))
+        return _no(request, script, refusal, form)
     finally:
         for file in sent.files:
             file.file.close()
-    return _told(200, done)
+    return JSONResponse(done) if script else see(HOME, saved=done["once"])
+
+
+def _no(request: Request, script: bool, refusal: Refusal, form: dict[str, str]) -> Response:
+    if script:
+        return JSONResponse(_refusal(refusal), status_code=422)
+    return _page(request, Refusal(refusal.problems, refusal.rule, form))
+
+
+def _question(house: House, form: dict[str, str]) -> dict[str, Any] | None:
+    """What a plain form is asked before it is saved: a reading is read back, and what wets paper,
+    or ends its bath, is confirmed, for a drop of water can touch a button."""
+    name = form.get("command", "")
+    if form.get("right") == "yes" or name not in ("reading", "start", "done"):
+        return None
+    kept = {key: text for key, text in form.items() if key != "right"}
+    try:
+        state = house.studio.state(form.get("item", ""))
+    except NoSuchItem:
+        return None
+    if name == "reading":
+        return {
+            "question": f"{read_back(state, form)}: right?", "form": kept,
+            "yes": "Right, save it", "no": "No, type it anew",
+        }  # fmt: skip
+    step = state.steps.get(form.get("id", ""))
+    kind = STEP_KINDS.get(step.kind if step else form.get("kind", ""))
+    if kind is None or not kind.wets_paper:
+        return None
+    act = today_keep.commands(house.studio.bench())[name]
+    act(state, {**form, "at": instant(datetime.now(UTC))})
+    where = step.places if step else read_places(state, form)
+    doing = "begin now" if name == "start" else "done"
+    return {
+        "question": f"{kind.name}, {places_words(where)}: {doing}?", "form": kept,
+        "yes": "Yes", "no": "No, go back",
+    }  # fmt: skip
 
 
 def _keep(house: House, form: dict[str, str], sent: Sent) -> dict[str, Any]:
@@ -64,7 +208,8 @@ def _keep(house: House, form: dict[str, str], sent: Sent) -> dict[str, Any]:
         undo = once.undo_entry(house.studio, item)
         kept = once.send(house.studio, item, form, undo, ACTOR)
     elif name in today_keep.COMMANDS:
-        kept = once.send(house.studio, item, form, today_keep.COMMANDS[name], ACTOR)
+        act = today_keep.commands(house.studio.bench())[name]
+        kept = once.send(house.studio, item, form, act, ACTOR)
     else:
         known = ", ".join([*today_keep.COMMANDS, "photo", "undo"])
         says = f"There is nothing called {name[:30]!r} to do here; it knows {known}."
@@ -152,10 +297,6 @@ async def read(request: Request) -> Response:
     return await run_in_threadpool(told)
 
 
-def _told(status: int, told: dict[str, Any]) -> Response:
-    return JSONResponse(told, status_code=status)
-
-
 def _sentence(text: str) -> str:
     words = text[:1].upper() + text[1:]
     return words if words.endswith((".", "!", "?")) else f"{words}."
@@ -167,6 +308,9 @@ def fresh_once() -> str:
 
 
 routes = [
+    Route(HOME, page),
+    Route("/sw.js", service_worker),
+    Route(f"{HOME}/state.json", state_json),
     Route(f"{HOME}/send", send, methods=["POST"]),
     Route(f"{HOME}/read", read, methods=["POST"]),
 ]
