@@ -1,4 +1,4 @@
-"""The plan that stands, as the bench page reads it; nothing where none was made."""
+"""The plan that stands, as the bench page reads it, and what the recipes say of its steps."""
 
 from __future__ import annotations
 
@@ -9,19 +9,37 @@ from typing import Any
 
 from quirewell.record.bench import BenchState
 from quirewell.record.nouns import ItemState
-from quirewell.stages.today import Lookup, no_lookup
+from quirewell.stages.recipe_keep import course_of
+from quirewell.stages.today import NO_COURSE, Course, Lookup
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
     """Its steps with the state each has by the record, what is late, and the plan in a sentence."""
 
-    rows: tuple[Mapping[str, Any], ...] = ()
-    late: tuple[str, ...] = ()
-    says: str = ""
-    lookup: Lookup = no_lookup
+    rows: tuple[Mapping[str, Any], ...]
+    late: tuple[str, ...]
+    says: str
+    lookup: Lookup
 
 
 def standing_plan(bench: BenchState, states: Sequence[ItemState], now: datetime) -> Plan:
-    """The newest plan kept, with what really happened."""
-    return Plan()
+    """The newest plan kept, with what really happened; without one no steps."""
+    return Plan((), (), "", lookup_of(bench))
+
+
+def lookup_of(bench: BenchState) -> Lookup:
+    """What a recipe says of one of its steps, in words; nothing where it is not known here."""
+
+    def look(recipe: str, key: str) -> Course:
+        course = course_of(bench, recipe)
+        step = course.step(key) if course is not None else None
+        if step is None:
+            return NO_COURSE
+        return Course(
+            step.name, step.does, step.watch, step.materials, "; ".join(step.limits),
+            step.hazards, step.can_wait, step.reading, step.minutes, step.most_minutes,
+            step.most_wait,
+        )  # fmt: skip
+
+    return look
