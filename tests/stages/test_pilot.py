@@ -186,6 +186,15 @@ def test_the_least_important_sheet_is_suggested_with_the_reason() -> None:
     assert suggested(bench.state)[0] == "w06"
 
 
+def test_a_scraps_moments_are_by_the_clock_of_the_bench() -> None:
+    bench = checked()
+    scrap = chosen(bench, scrap="a strip")
+    form = {"id": scrap, "washed_at": "2026-07-08 13:00", "dried_at": "2026-07-09T13:00Z"}
+    bench.do(tell_scrap(bench.state, {**form, "zone": "Europe/Lisbon"}))
+    held = bench.state.pilots[scrap]
+    assert (held.washed_at, held.dried_at) == ("2026-07-08T12:00:00Z", "2026-07-09T13:00:00Z")
+
+
 @pytest.mark.parametrize(
     "form", [{}, {"place": "w05", "scrap": "a strip"}, {"place": "w99"}, {"place": "w01 w02"},
              {"place": "item"}]

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from quirewell.record.benchwork import Pilot
 from quirewell.record.codec import to_body
@@ -62,8 +63,9 @@ def choose_pilot(state: ItemState, form: Form) -> tuple[Draft, ...]:
 
 
 def tell_scrap(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Tell the course of a scrap (``id``): ``washed_at``, ``dried_at`` (2026-03-08T14:00, UTC),
-    and what it went ``through`` (kinds of wet step; water unless said).
+    """Tell the course of a scrap (``id``): ``washed_at``, ``dried_at`` (2026-03-08T14:00, by the
+    clock of ``zone``, else UTC), and what it went ``through`` (kinds of wet step; water unless
+    said).
 
     Raises:
         Refusal: a sheet (its steps say it), no instant, or dried before it was washed.
@@ -75,20 +77,36 @@ def tell_scrap(state: ItemState, form: Form) -> tuple[Draft, ...]:
     for kind in through:
         if kind not in WET_KINDS:
             raise no(form, "through", f"It goes through {', '.join(WET_KINDS)}; got {kind[:40]!r}.")
-    told = {name: form.get(name, "").strip() for name in ("washed_at", "dried_at")}
-    for name, text in told.items():
-        found, now = instant(text), instant(form.get("at", ""))
+    told = {}
+    for name in ("washed_at", "dried_at"):
+        text, now = form.get(name, "").strip(), instant(form.get("at", ""))
+        found = _by_the_clock(text, form.get("zone", ""))
         if text and found is None:
-            raise no(form, name, f"Write the moment as 2026-03-08T14:00, got {text[:40]!r}.")
+            raise no(form, name, f"Write the moment as 2026-03-08 14:00, got {text[:40]!r}.")
         if found is not None and now is not None and found > now:
             raise no(form, name, "That moment is still to come.")
-    washed, dried = instant(told["washed_at"]), instant(told["dried_at"])
+        told[name] = found
+    washed, dried = told["washed_at"], told["dried_at"]
     if dried is not None and (washed is None or dried < washed):
         raise no(form, "dried_at", "It dries after it is washed: say both moments in their order.")
     now_told = replace(
-        pilot, through=through, washed_at=told["washed_at"], dried_at=told["dried_at"]
-    )
+        pilot, through=through, washed_at=_text(washed), dried_at=_text(dried)
+    )  # fmt: skip
     return (Draft(state.id, "pilot.kept", to_body(now_told)),)
+
+
+def _by_the_clock(text: str, zone: str) -> datetime | None:
+    """A typed moment as an instant: one without a zone is by the bench's clock."""
+    found = instant(text)
+    if found is None or not zone or datetime.fromisoformat(text.replace("Z", "+00:00")).tzinfo:
+        return found
+    return found.replace(tzinfo=ZoneInfo(zone)).astimezone(UTC)
+
+
+def _text(moment: datetime | None) -> str:
+    if moment is None:
+        return ""
+    return moment.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def judge_pilot(state: ItemState, form: Form) -> tuple[Draft, ...]:

@@ -20,6 +20,7 @@ from quirewell.web import errors
 from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
 from quirewell.web.routes import (
+    before,
     bench,
     books,
     buying,
@@ -91,6 +92,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
             *decisions.routes,
             *today.routes,
             *treat.routes,
+            *before.routes,
             *trial.routes,
             *rejoin.routes,
             *finish.routes,
