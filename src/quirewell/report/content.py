@@ -13,6 +13,7 @@ from quirewell.report.inks import inks_part
 from quirewell.report.references import reference_words
 from quirewell.report.workings import AFTER_KEYS, BEFORE_KEYS, workings_part
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
+from quirewell.stages.by_course import followed_words
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.damage_lines import damage_lines
 from quirewell.stages.ledgering import METHOD as LEDGER
@@ -172,6 +173,7 @@ def _step(step: Step) -> dict[str, Any]:
             else _record(time_words(step.minutes), step.id, "minutes", step.minutes),
             _amount(step.temperature_c, "°C", step.id, "temperature_c"),
             step.way,
+            f"by the course {course}" if (course := followed_words(step)) else "",
             step.who,
         ],
         "materials": [

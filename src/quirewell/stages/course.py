@@ -126,7 +126,7 @@ LOOK = CourseStep(
     "accept it by hand or say why not.",
     watch="Colours that moved, tidelines, a change of shade, cockling, size, a surface gone rough.",
     test_before="The pilot is washed, fully dried and has lain for a day.",
-    can_wait="As long as you like, dry.",
+    can_wait="as long as you like, dry",
     reading="tone_step",
 )  # fmt: skip
 

@@ -21,6 +21,7 @@ from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
 from quirewell.stages.bath_state import ledger_advanced
 from quirewell.stages.bathing import METHOD
+from quirewell.stages.by_course import by_course
 from quirewell.stages.checks import answer_check
 from quirewell.stages.gates import Objection, objections
 from quirewell.stages.lots_used import with_picked
@@ -43,13 +44,14 @@ Form = Mapping[str, str]
 MOST_MINUTES = 14 * 24 * 60
 
 
-def plan_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Plan a step: ``kind`` and ``places``; everything else may wait.
+def plan_step(state: ItemState, form: Form, bench: BenchState | None = None) -> tuple[Draft, ...]:
+    """Plan a step: ``kind`` and ``places``; everything else may wait. ``recipe`` and
+    ``recipe_step`` name the course it follows, among those of ``bench``.
 
     Raises:
         Refusal: no such kind of step, or a place that is not on this item.
     """
-    step = _new_step(state, form)
+    step = _new_step(state, form, bench)
     return (Draft(state.id, "step.planned", to_body(step)),)
 
 
@@ -64,7 +66,10 @@ def start_step(state: ItemState, form: Form, bench: BenchState | None = None) ->
         Refusal: with ``rule`` set where a reason would allow it.
     """
     known = form.get("id", "")
-    step = _edited(state, _found(state, form), form) if known else _new_step(state, form)
+    if known:
+        step = _edited(state, _found(state, form), form, bench)
+    else:
+        step = _new_step(state, form, bench)
     if known and state.steps[known].state != "planned":
         raise no(form, "id", f"This step is {_said(state.steps[known])}; it cannot start again.")
     step = with_picked(step, form, bench)
@@ -97,13 +102,15 @@ def finish_step(state: ItemState, form: Form, bench: BenchState | None = None) -
     if step.state != "started":
         says = f"This step is {_said(step)}; only a step under way can be finished."
         raise no(form, "id", says)
-    done = replace(_edited(state, step, form), state="done", done_at=form.get("at", ""))
+    done = replace(_edited(state, step, form, bench), state="done", done_at=form.get("at", ""))
     done = with_picked(done, form, bench)
     ledger = ledger_advanced(state, done)
     return (*with_total(state, done), *ledger, Draft(state.id, "step.done", to_body(done)))
 
 
-def correct_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
+def correct_step(
+    state: ItemState, form: Form, bench: BenchState | None = None
+) -> tuple[Draft, ...]:
     """Correct what a step says, as a new event; its kind and progress stay as they are.
 
     Raises:
@@ -117,7 +124,7 @@ def correct_step(state: ItemState, form: Form) -> tuple[Draft, ...]:
             "step beside it.",
         )  # fmt: skip
     corrected = replace(
-        _edited(state, step, form),
+        _edited(state, step, form, bench),
         started_at=form.get("started_at", step.started_at),
         done_at=form.get("done_at", step.done_at),
     )
@@ -260,10 +267,10 @@ def _has_wetted(step: Step) -> bool:
     return step.state != "planned" and (kind is None or kind.wets_paper)
 
 
-def _new_step(state: ItemState, form: Form) -> Step:
+def _new_step(state: ItemState, form: Form, bench: BenchState | None) -> Step:
     kind = _kind(form)
     places = read_places(state, form, otherwise="item")
-    return _edited(state, Step(f"step-{state.version + 1}", kind.key, places), form)
+    return _edited(state, Step(f"step-{state.version + 1}", kind.key, places), form, bench)
 
 
 def _kind(form: Form) -> StepKind:
@@ -284,7 +291,7 @@ def _found(state: ItemState, form: Form) -> Step:
     return state.steps[known]
 
 
-def _edited(state: ItemState, step: Step, form: Form) -> Step:
+def _edited(state: ItemState, step: Step, form: Form, bench: BenchState | None = None) -> Step:
     """The step with every field the form carries; fields it does not carry stay."""
     changes: dict[str, object] = {}
     for name in ("who", "note"):
@@ -302,6 +309,7 @@ def _edited(state: ItemState, step: Step, form: Form) -> Step:
         changes["lots"] = read_lots(form["lots"])
     if "bath" in form:
         changes["bath"] = _bath(state, form)
+    changes |= by_course(step, form, bench)
     return replace(step, **changes)  # type: ignore[arg-type]
 
 

@@ -6,10 +6,12 @@ import math
 from decimal import Decimal
 from typing import Any
 
+from quirewell.record.bench import BenchState
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState, Reading, SpotTest, Step
 from quirewell.stages.bath_state import bath_state
 from quirewell.stages.bathing import CHEAP_TOOL, JSON_KEYS, METHOD
+from quirewell.stages.by_course import followed_words
 from quirewell.stages.cautions import LIME_BATH, LOCAL_CODES, plain, protective
 from quirewell.stages.gates import (
     Objection,
@@ -28,7 +30,7 @@ U_BEYOND = 0.05
 _STATES = {"planned": "planned", "started": "under way", "done": "done"}
 
 
-def view(state: ItemState) -> dict[str, Any]:
+def view(state: ItemState, bench: BenchState | None = None) -> dict[str, Any]:
     """Everything the treat stage knows of an item, as text, numbers, lists and mappings.
 
     Keys: ``steps`` (in the order they were recorded), ``readings``, ``spot_tests``, ``baths``,
@@ -36,7 +38,7 @@ def view(state: ItemState) -> dict[str, Any]:
     was done for good and the evidence it took), ``cautions`` of the steps not yet done,
     ``local_codes``, ``cheap_tool``, and ``kinds``, ``quantities``, ``ph_methods`` for the forms.
     """
-    steps = [_step(state, step) for step in state.steps.values()]
+    steps = [_step(state, step, bench) for step in state.steps.values()]
     return {
         "steps": steps,
         "readings": [reading_row(state, reading) for reading in state.readings.values()],
@@ -85,7 +87,7 @@ def kind_row(kind: StepKind) -> dict[str, Any]:
     }
 
 
-def _step(state: ItemState, step: Step) -> dict[str, Any]:
+def _step(state: ItemState, step: Step, bench: BenchState | None) -> dict[str, Any]:
     kind = STEP_KINDS.get(step.kind)
     heat = None if step.temperature_c is None else float(step.temperature_c)
     planned = step.state == "planned"
@@ -111,6 +113,7 @@ def _step(state: ItemState, step: Step) -> dict[str, Any]:
         ],
         "bath": step.bath,
         "way": step.way,
+        "course": followed_words(step, bench),
         "started_at": step.started_at,
         "done_at": step.done_at,
         "note": step.note,

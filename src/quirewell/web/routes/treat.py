@@ -46,7 +46,8 @@ def page(request: Request) -> Response:
 def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     house = house_of(request)
     state = house.item(request.path_params["item"])
-    view, bench = stage.view(state), house.studio.bench()
+    bench = house.studio.bench()
+    view = stage.view(state, bench)
     return render_item(
         request, "treat.html", state, "treat", refusal=refusal, action=action, view=view,
         touched_at=state.touched, sheets=known_sheets(state), places=places(state),
@@ -129,10 +130,10 @@ def _from_shelf(command: ShelfCommand, name: str) -> Endpoint:
 SHELF_FORMS: Mapping[str, ShelfCommand] = {
     "start": stage.start_step,
     "finish": stage.finish_step,
-}
-FORMS: Mapping[str, Command] = {
     "plan": stage.plan_step,
     "correct": stage.correct_step,
+}
+FORMS: Mapping[str, Command] = {
     "test": stage.record_spot_test,
     "reading": stage.record_reading,
     "correct-reading": stage.correct_reading,
