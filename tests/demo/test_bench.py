@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from quirewell.demo import story
+from quirewell.demo import story, story_water
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.stages.step_table import STEP_KINDS
@@ -14,8 +14,10 @@ from quirewell.stages.step_table import STEP_KINDS
 def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
     bench = Bench(tmp_path_factory.mktemp("demo") / "studio")
     for acts in (
-        story.CONDITION, story.MARGINS, story.READ_BEFORE, story.TESTS, story.DRY_WORK,
-        story.WASHING, (story.BATH,), story.BATH_READINGS, story.WET_WORK, story.MENDING,
+        story.CONDITION, story.MARGINS, story.READ_BEFORE, story.TESTS, story_water.KEPT,
+        story.DRY_WORK, story_water.CHECKED, story_water.PILOT_WASHED, story_water.PILOT_JUDGED,
+        story.WASHING, story_water.RINSED, (story.BATH,), story.BATH_READINGS, story.WET_WORK,
+        story.MENDING,
         story.READ_AFTER, story.JOINING, story.AFTER,
     ):  # fmt: skip
         bench.follow(acts)
@@ -66,7 +68,9 @@ def test_what_is_still_wrong_is_said(bench: Bench) -> None:
 
 
 def test_the_planted_reserve_and_pick_up_lie_in_the_bands_of_the_kept_ledger(bench: Bench) -> None:
-    run = next(one for one in bench.state.runs.values() if one.method == "bath.ledger")
+    (bath,) = bench.state.baths
+    run = bench.state.newest_run("bath.ledger", bath)
+    assert run is not None
     truth = bath_truth(1936)
     rows = [one for one in run.findings if one.quantity == "ledger.reserve_pct_caco3"]
     assert len(rows) == len(truth.reserve_pct_caco3) == 9
@@ -79,3 +83,18 @@ def test_the_planted_reserve_and_pick_up_lie_in_the_bands_of_the_kept_ledger(ben
     assert pickup.low90 < truth.pickup_g_per_g < pickup.high90  # type: ignore[operator]
     assert acid.low90 < truth.acid_mol_per_kg < acid.high90  # type: ignore[operator]
     assert not [says for says in run.warnings if "contradicts" in says]
+
+
+def test_the_pilot_was_dry_for_a_day_before_any_other_sheet_was_wetted(bench: Bench) -> None:
+    sheet, scrap = bench.state.pilots.values()
+    assert (sheet.place, sheet.accepted, sheet.through) == ("w05", "yes", ("wash",))
+    assert (scrap.place, scrap.accepted, scrap.through) == ("", "yes", ("lime-bath",))
+    wetted = [step for step in bench.state.steps.values()
+              if STEP_KINDS[step.kind].wets == "whole" and step.places != ("w05",)]  # fmt: skip
+    assert min(step.started_at for step in wetted) > sheet.looked_at > "2026-03-11T08:00"
+
+
+def test_what_is_kept_was_tested_and_never_cleaned_over(bench: Bench) -> None:
+    (keep,) = bench.state.keeps.values()
+    tests = [one for one in bench.state.spot_tests.values() if one.place == keep.place]
+    assert {one.result for one in tests} == {"no change"} and len(tests) == 2

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from quirewell.demo import practice, shelf, story, story_rejoin
+from quirewell.demo import practice, shelf, story, story_rejoin, story_water
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.foldside import booklet_truth, checked_form, fold_form
@@ -162,12 +162,12 @@ def _before(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str,
 def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     tell("treating: readings, ink tests, washing, lime-water bath, drying, mending")
     bench.follow(story.READ_BEFORE)
-    bench.follow(story.TESTS)
-    bench.follow(story.DRY_WORK)
+    bench.follow((*story.TESTS, *story_water.KEPT))
+    bench.follow((*story.DRY_WORK, *story_water.CHECKED, *story_water.PILOT_WASHED))
     bench.follow((*story_rejoin.TAKEN_APART, story_rejoin.measured_flat(seed)))
     bench.follow(story.DECIDED)
     practice.decide(bench)
-    bench.follow(story.WASHING)
+    bench.follow((*story_water.PILOT_JUDGED, *story.WASHING, *story_water.RINSED))
     bench.follow((story.BATH, *story.BATH_READINGS))
     bench.follow(story.WET_WORK)
     bench.keep_ledger(story.LEDGER_KEPT, ledger_form(seed))

@@ -90,7 +90,7 @@ def _test(at: str, place: str, colour: str, liquid: str, result: str, note: str 
         "colour": colour,
         "liquid": liquid,
         "result": result,
-        "minutes": "10",
+        "minutes": "30",
         "temperature": "19C",
         "note": note,
     }
@@ -214,7 +214,7 @@ WASHING = (
         "2026-03-12T18:10",
         "2026-03-12T20:00",
         "wash",
-        "1-5",
+        "1-4",
         "30",
         "One by one in the cold tray, changed once; the first water was tea-brown.",
         temperature="19C",

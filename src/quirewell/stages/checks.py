@@ -183,7 +183,7 @@ def _kept(state: ItemState, sheet: str) -> str:
 def _rinsed(state: ItemState, sheet: str) -> str:
     last = _last_wash(state, sheet)
     if last is None or not _with_surfactant(last):
-        return "no surfactant since it was last rinsed"
+        return "no surfactant in its last water"
     return ""
 
 

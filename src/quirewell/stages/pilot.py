@@ -110,7 +110,7 @@ def _text(moment: datetime | None) -> str:
 
 
 def judge_pilot(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Accept the pilot (``id``) by hand, or not: ``accepted`` yes or no, ``note``; for a yes it is
+    """Accept the pilot (``id``; the one that waits, unless said) by hand, or not: ``accepted`` yes or no, ``note``; for a yes it is
     dry for 24 hours by the instants, and measured: readings or a comparison made since, or
     ``measured`` in words.
 
@@ -170,7 +170,9 @@ def _ripe(form: Form, course: Course, now: datetime) -> None:
 
 
 def _open(state: ItemState, form: Form) -> Pilot:
-    found = state.pilots.get(form.get("id", ""))
+    waiting = [one for one in state.pilots.values() if not one.accepted]
+    known = form.get("id", "") or (waiting[0].id if len(waiting) == 1 else "")
+    found = state.pilots.get(known)
     if found is None:
         raise no(form, "id", "There is no such pilot; it may have been set aside meanwhile.")
     return found
