@@ -100,7 +100,8 @@ class Trial:
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """A course of treatment as text (TOML), in one of its editions; older ones are kept."""
+    """A course of treatment as text (TOML), in one of its editions; older ones are kept, and so
+    are those set ``aside``, since sheets may have been treated by them. ``on`` is the day."""
 
     id: str
     key: str
@@ -108,6 +109,8 @@ class Recipe:
     name: str
     text: str
     note: str = ""
+    on: str = ""
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
