@@ -112,6 +112,7 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
                 test.colour,
                 test.liquid,
                 _amount(test.minutes, "min", test.id, "minutes"),
+                _amount(test.temperature_c, "°C", test.id, "temperature_c"),
                 test.result,
                 test.note,
             ]

@@ -16,6 +16,7 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Capture, ItemState, Report
 from quirewell.report import content, plates
+from quirewell.report.before_water import before_water
 from quirewell.report.damage import condition_part, drawing_files
 from quirewell.report.decision import decision_part
 from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
@@ -153,6 +154,7 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
             **content.treatment_part(state),
             "wrong": went_wrong(state),
             "trials": trials_told(state),
+            "before": before_water(state),
         },
         "rejoin": rejoin_part(state),
         "finish": finish_part(state),

@@ -1,0 +1,72 @@
+"""Before water, in the report: what was asked and answered, what was kept, and the pilot."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from quirewell.record.benchwork import Check, Pilot
+from quirewell.record.nouns import ItemState
+from quirewell.report.content import day
+from quirewell.stages.checks import QUESTIONS, standing
+from quirewell.stages.examine import known_sheets
+from quirewell.stages.naming import place_words, places_words
+from quirewell.stages.pilot import course_of, pilot_name
+from quirewell.stages.step_table import STEP_KINDS
+
+_VERDICT = {"": "not judged", "yes": "accepted", "no": "not accepted"}
+
+
+def before_water(state: ItemState) -> dict[str, Any]:
+    """Rows of checks (question, answer, where, note), of what was kept (what, where, why) and of
+    pilots (which, through, course, measured, verdict); empty where nothing was wetted or asked."""
+    asked = bool(state.checks) or any(
+        (kind := STEP_KINDS.get(step.kind)) is not None and kind.wets == "whole"
+        and step.state != "planned"
+        for step in state.steps.values()
+    )  # fmt: skip
+    return {
+        "checks": [row for key in QUESTIONS for row in _check_rows(state, key)] if asked else [],
+        "keeps": [
+            [keep.what, _capital(place_words(keep.place)), keep.why]
+            for keep in state.keeps.values()
+        ],
+        "pilots": [_pilot_row(state, pilot) for pilot in state.pilots.values()],
+    }
+
+
+def _check_rows(state: ItemState, key: str) -> list[list[str]]:
+    """How a check stands, sheets alike together: by the record, by a person, or not at all."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for sheet in known_sheets(state):
+        one = standing(state, sheet, key)
+        answer = state.checks.get(one.check)
+        if key == "surfactant-rinsed" and one.from_record:
+            continue
+        groups.setdefault((one.says, _note(answer)), []).append(sheet)
+    return [
+        [QUESTIONS[key].name, says, _capital(places_words(tuple(on))), note]
+        for (says, note), on in groups.items()
+    ]
+
+
+def _note(answer: Check | None) -> str:
+    if answer is None:
+        return ""
+    on = day(answer.at) if answer.at else ""
+    return ". ".join(part for part in (on, answer.note) if part)
+
+
+def _pilot_row(state: ItemState, pilot: Pilot) -> list[str]:
+    course = course_of(state, pilot)
+    through = "; ".join(STEP_KINDS[one].name for one in course.through if one in STEP_KINDS)
+    days = [f"dry on {day(course.dried_at)}"] if course.dried_at else []
+    days += [f"looked at on {day(pilot.looked_at)}"] if pilot.looked_at else []
+    verdict = _VERDICT[pilot.accepted] + (f": {pilot.note}" if pilot.note else "")
+    return [
+        _capital(pilot_name(pilot)), through or "nothing yet", ", ".join(days), pilot.measured,
+        verdict,
+    ]  # fmt: skip
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
