@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from quirewell.cli.options import JSON
+from quirewell.cli.passphrase import passphrase
 from quirewell.studio.backup import backup as write_backup
 from quirewell.studio.backup import restore as put_back
 from quirewell.studio.check import CheckResult
@@ -135,6 +136,9 @@ def restore(archive: Path, folder: Path, wants_json: bool) -> None:
     except StudioError as error:
         raise click.ClickException(f"{error}.") from error
     _say(result.as_json(), _check_words(result), wants_json)
+
+
+studio.add_command(passphrase)
 
 
 def _check_words(result: CheckResult) -> str:

@@ -14,10 +14,11 @@ from quirewell.record.event import Event
 from quirewell.studio.blobs import Blobs, hash_file, is_sha256
 from quirewell.studio.database import DATABASE
 from quirewell.studio.faults import StudioError
+from quirewell.studio.keys import KEYS
 from quirewell.studio.studio import Studio
 
 _OWN = frozenset(
-    {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "originals", "derived", "backups"}
+    {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "originals", "derived", "backups", KEYS}
 )
 
 

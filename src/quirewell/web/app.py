@@ -17,8 +17,11 @@ from quirewell.jobs.runner import Runner
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 from quirewell.web import errors
+from quirewell.web.alarm import Alarm
 from quirewell.web.desk import Desk
 from quirewell.web.house import STATIC, House, islands_built
+from quirewell.web.lan import Lan
+from quirewell.web.lan_door import LanDoor
 from quirewell.web.routes import (
     before,
     bench,
@@ -30,6 +33,7 @@ from quirewell.web.routes import (
     damage,
     decide,
     decisions,
+    door,
     examine,
     finish,
     grade_rules,
@@ -59,16 +63,39 @@ WORKERS = 2
 
 
 def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
-    """The application over the studio in ``studio_folder``; it opens when the server starts."""
+    """The application over the studio in ``studio_folder``, for its own machine only."""
+    return local_door(build(studio_folder, workers))
+
+
+def local_door(app: Starlette) -> ASGIApp:
+    """The application as the machine itself reaches it."""
+    return LocalOnly(app)
+
+
+def tablets_door(app: Starlette, lan: Lan) -> ASGIApp:
+    """The same application as tablets reach it, under TLS."""
+    return LanDoor(app, lan)
+
+
+def build(
+    studio_folder: Path, workers: int = WORKERS, lan: Lan | None = None, alarm: Alarm | None = None
+) -> Starlette:
+    """The application behind its doors; the studio opens when the server starts."""
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         studio = Studio.open(studio_folder)
         runner = Runner(workers)
         app.state.house = House(studio, runner, Desk(), islands_built())
+        if alarm is not None:
+            alarm.start(studio)
         try:
             yield
         finally:
+            if alarm is not None:
+                await run_in_threadpool(alarm.stop)
+            if lan is not None:
+                await run_in_threadpool(lan.sessions.settle)
             await run_in_threadpool(app.state.house.desk.settle)
             runner.close()
             studio.close()
@@ -77,6 +104,7 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
         routes=[
             *items.routes,
             *bench.routes,
+            *door.routes,
             *press_bench.routes,
             *grade_rules.routes,
             *recipes.routes,
@@ -116,4 +144,5 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
         },
         lifespan=lifespan,
     )
-    return LocalOnly(app)
+    app.state.lan = lan
+    return app

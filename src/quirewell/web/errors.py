@@ -6,10 +6,12 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from quirewell.web.lan import served
 from quirewell.web.page import ENVIRONMENT, Answers
 
 HEADINGS = {
     400: "That could not be read",
+    403: "Not from here",
     404: "There is no such page",
     405: "That is not how this page works",
     409: "That is not possible now",
@@ -54,7 +56,7 @@ def told(request: Request, status: int, says: str) -> Response:
     item_id = request.path_params.get("item", "")
     known = bool(item_id) and status != 404
     text = ENVIRONMENT.get_template("problem.html").render(
-        heading=HEADINGS.get(status, "That did not work"),
+        **served(request), heading=HEADINGS.get(status, "That did not work"),
         says=says, islands=False, done=None, problems=(), values=Answers(), item_id="", here="/",
         way_on=f"/item/{item_id}" if known else "/",
         way_on_words="Back to the item" if known else "To the items of this studio",

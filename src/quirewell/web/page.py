@@ -21,6 +21,7 @@ from quirewell.stages.overview import progress
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import Shade
 from quirewell.web.house import house_of
+from quirewell.web.lan import served
 from quirewell.web.said import said_of
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -76,6 +77,7 @@ def render(
     """A page of the studio. ``refusal`` puts what was typed and what was wrong back in place."""
     house = house_of(request)
     given: dict[str, Any] = {
+        **served(request),
         "islands": house.islands,
         "here": request.url.path,
         "item_id": "",

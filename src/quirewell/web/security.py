@@ -1,7 +1,7 @@
 """Who may talk to this server, and what a page may load.
 
-The server listens on a loopback address only. A page of a foreign site could still reach it
-in two ways, and both are closed here:
+The server listens on a loopback address only, unless tablets are let in (`lan_door.py`). A page of
+a foreign site could still reach it in two ways, and both are closed here, for either door:
 
 - by a name that was made to point at 127.0.0.1: every request, reads too, must name a
   loopback host (with the port it came in on);
@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = (
@@ -31,6 +31,7 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+MOST_DRAINED = 32 << 20
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
 _HOST = re.compile(r"(127\.0\.0\.1|localhost|\[::1\])(:(\d{1,5}))?", re.IGNORECASE)
 
@@ -99,16 +100,32 @@ class LocalOnly:
             await send(message)
 
         try:
-            self._check(scope)
+            headers = Headers(scope=scope)
+            host = self._host(scope, headers)
+            if scope["method"] not in READS:
+                check_origin(headers, host, scope.get("scheme", "http"))
+            answer = self._turned_away(scope)
         except RefusedRequest as refused:
             answer = PlainTextResponse(refused.says + "\n", status_code=refused.status)
-            await answer(scope, receive, guarded)
-            return
-        await self.app(scope, receive, guarded)
+        if answer is not None:
+            await drain(receive)
+        await (self.app if answer is None else answer)(scope, receive, guarded)
 
-    def _check(self, scope: Scope) -> None:
-        headers = Headers(scope=scope)
+    def _host(self, scope: Scope, headers: Headers) -> str:
         server = scope.get("server")
-        host = check_host(headers, server[1] if server else None)
-        if scope["method"] not in READS:
-            check_origin(headers, host, scope.get("scheme", "http"))
+        return check_host(headers, server[1] if server else None)
+
+    def _turned_away(self, scope: Scope) -> Response | None:
+        """What somebody is told who is not known; the machine itself always is."""
+        return None
+
+
+async def drain(receive: Receive) -> None:
+    """Read what is being sent, and drop it: a browser that is cut off while it sends says that
+    nobody answers, and never shows why it was refused."""
+    seen = 0
+    while seen < MOST_DRAINED:
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return

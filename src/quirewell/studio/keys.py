@@ -1,0 +1,54 @@
+"""What only this machine may hold: keys, the passphrase's hash, who is signed in.
+
+They lie in ``keys/`` of the studio's folder, readable by its owner alone. A backup names what it
+takes (the database and the originals), so nothing of this is ever in one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from pathlib import Path
+
+from quirewell.studio.blobs import sync_folder
+from quirewell.studio.faults import disk_full_said
+
+KEYS = "keys"
+
+
+def keys_folder(studio: Path) -> Path:
+    """The folder for keys of the studio in ``studio``, made when missing, its owner's alone."""
+    folder = studio / KEYS
+    folder.mkdir(mode=0o700, exist_ok=True)
+    folder.chmod(0o700)
+    return folder
+
+
+def write_private(path: Path, data: bytes) -> None:
+    """Put a file in place whole, readable and writable by its owner alone.
+
+    Raises:
+        DiskFull: no room; what was there before stands.
+    """
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    with disk_full_said(path.parent):
+        try:
+            handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "wb") as out:
+                out.write(data)
+                out.flush()
+                os.fsync(out.fileno())
+            part.replace(path)
+            sync_folder(path.parent)
+        finally:
+            with contextlib.suppress(FileNotFoundError):
+                part.unlink()
+
+
+def read_private(path: Path) -> bytes | None:
+    """The file's bytes; nothing where it is not there."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
