@@ -11,6 +11,8 @@ export interface Held {
   photo?: Blob;
   photoName?: string;
   says: string;
+  /** Whether what it begins wets paper, so that its end is held, not tapped. */
+  wets: boolean;
   typed: string;
   state: "waiting" | "refused";
   told: string;
@@ -134,7 +136,7 @@ export class Outbox extends EventTarget {
   }
 
   /** Keep an entry and send it; resolves when it is kept here. */
-  async add(fields: [string, string][], says: string, photo?: File): Promise<string> {
+  async add(fields: [string, string][], says: string, photo?: File, wets = false): Promise<string> {
     const once = newOnce();
     const typed = new Date().toISOString();
     const kept = fields.filter(([name]) => !["once", "typed_at", "off_s"].includes(name));
@@ -142,7 +144,7 @@ export class Outbox extends EventTarget {
     const entry: Held = {
       once, n: Math.max(Date.now(), last + 1),
       fields: [...kept, ["once", once], ["typed_at", typed], ["off_s", this.clockOff]],
-      says, typed, state: "waiting", told: "", problems: [], rule: "",
+      says, wets, typed, state: "waiting", told: "", problems: [], rule: "",
     };
     if (photo) {
       entry.photo = new Blob([await photo.arrayBuffer()], { type: photo.type });

@@ -104,7 +104,7 @@ function goesOn(entry: Held, outbox: Outbox): HTMLElement[] {
   const form = el("form");
   form.dataset["entry"] = "done";
   form.dataset["says"] = entry.says.replace(/^Begun/, "Done");
-  form.dataset["hold"] = "yes";
+  if (entry.wets) form.dataset["hold"] = "yes";
   for (const [name, value] of [["command", "done"], ["item", of("item")], ["of", entry.once]] as const) {
     const input = el("input");
     input.type = "hidden";

@@ -99,12 +99,15 @@ class Today extends HTMLElement {
     if (command === "photo") fields.push(["filename", photo?.name ?? ""]);
     if (!fields.some(([name]) => name === "device")) fields.push(["device", this.choices.device()]);
     const says = this.words(form, command, data);
-    await this.outbox.add(fields, says, photo);
+    const kind = form.querySelector<HTMLSelectElement>("select[name=kind]")?.selectedOptions[0];
+    const wets = form.dataset["hold"] === "yes" || kind?.dataset["wets"] === "yes";
+    // The form is free for the next entry at once: what is typed while this one is being kept stays.
     this.dirty = false;
     delete form.dataset["right"];
     form.querySelector(".readback")?.remove();
     form.closest("details")?.removeAttribute("open");
-    if (command !== "start") form.reset();
+    form.reset();
+    await this.outbox.add(fields, says, photo, wets);
   }
 
   private words(form: HTMLFormElement, command: string, data: FormData): string {
@@ -208,6 +211,7 @@ class Today extends HTMLElement {
     const box = this.querySelector<HTMLElement>("#outbox");
     if (box) showOutbox(box, this.outbox, this.away);
     markHeld(this.bench, this.outbox);
+    this.dataset["held"] = String(this.outbox.held.length);
     this.choices.lines({ lasting: this.outbox.lasting });
   }
 

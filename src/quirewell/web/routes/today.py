@@ -62,7 +62,7 @@ def _page(
         plan_says=told.says, plan_late=told.late[:3] if not seen.under_way else (),
         mark=house.studio.head(), now=instant(now), zone=zone.key, several=len(states) > 1,
         items=[(state.id, state.item.title) for state in states], chosen_item=chosen,
-        kinds=[(kind.key, kind.name) for kind in STEP_KINDS.values()], moments=MOMENTS,
+        kinds=list(STEP_KINDS.values()), moments=MOMENTS,
         ph_methods=[(one.key, one.name) for one in PH_METHODS.values()],
         ph_method=last_ph_method(states), fresh=fresh_once, local_codes=LOCAL_CODES,
         at=lambda text: clock_words(text, now, zone),
