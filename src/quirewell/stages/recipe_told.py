@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -65,17 +65,20 @@ can_wait = "as long as you like, flat and dry"
 
 @dataclass(frozen=True, slots=True)
 class StepTold:
-    """A step as it is read: ``facts`` are pairs of a label and words."""
+    """A step as it is read: ``facts`` are pairs of a label and words; ``new_hazards`` are cautions
+    that no step before it has named, those to the object first."""
 
     key: str
-    number: int
     name: str
     kind: str
     line: str
     does: str
     watch: str
+    test_before: str
+    can_wait: str
     facts: tuple[tuple[str, str], ...]
-    hazards: tuple[str, ...]
+    new_hazards: tuple[str, ...]
+    old_hazards: tuple[str, ...]
     safe_stop: bool
     wet: bool
 
@@ -104,8 +107,12 @@ class CourseTold:
 
 def told(bench: BenchState, course: Course) -> CourseTold:
     """A course in words."""
-    steps = tuple(_step(course, step, at) for at, step in enumerate(course.steps, 1))
-    return CourseTold(course, steps, _hands(course), course.id in bench.courses)
+    steps: list[StepTold] = []
+    seen: set[str] = set()
+    for step in course.steps:
+        steps.append(_step(course, step, seen))
+        seen.update(step.hazards)
+    return CourseTold(course, tuple(steps), _hands(course), course.id in bench.courses)
 
 
 def all_told(bench: BenchState) -> tuple[CourseTold, ...]:
@@ -187,7 +194,7 @@ def _hands(course: Course) -> str:
     return "; ".join(parts)
 
 
-def _step(course: Course, step: CourseStep, number: int) -> StepTold:
+def _step(course: Course, step: CourseStep, seen: Collection[str]) -> StepTold:
     kind = STEP_KINDS[step.kind]
     line = f"{ON_WORDS[step.on]}; {_time(step.minutes)}"
     line += " of hands" if step.hands else ", left to itself"
@@ -196,17 +203,16 @@ def _step(course: Course, step: CourseStep, number: int) -> StepTold:
         ("Purpose", step.purpose),
         ("Materials", "; ".join(step.materials)),
         ("Limits", "; ".join([*step.limits, *_limits(step)])),
-        ("Test before it", step.test_before),
         ("Can it be taken back", _taken_back(step)),
         ("Equipment", _equipment(course, step)),
-        ("It can wait", _waits(step)),
         ("Reading to take", _reading(step.reading)),
         ("On whose word", step.standing),
     )
     return StepTold(
-        step.key, number, step.name, kind.name, line, step.does, step.watch,
-        tuple((label, words) for label, words in facts if words),
-        tuple(one.says for one in hazards), step.safe_stop, step.wet,
+        step.key, step.name, kind.name, line, step.does, step.watch, step.test_before,
+        _waits(step), tuple((label, words) for label, words in facts if words),
+        tuple(one.says for one in hazards if one.id not in seen),
+        tuple(one.says for one in hazards if one.id in seen), step.safe_stop, step.wet,
     )  # fmt: skip
 
 
