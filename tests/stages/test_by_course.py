@@ -67,3 +67,14 @@ def test_what_is_not_in_the_course_is_refused_in_place(more, field, says):
     with pytest.raises(Refusal) as caught:
         planned({**DRY, **more}, own())
     assert caught.value.problems[0].field == field and says in str(caught.value)
+
+
+def test_a_step_chosen_from_a_course_brings_its_kind():
+    _, step = planned({"places": "w02", "course_step": "dry-clean@1/clean"})
+    assert (step.kind, step.recipe, step.recipe_step) == ("surface-clean", "dry-clean@1", "clean")
+    with pytest.raises(Refusal) as caught:
+        planned({"places": "w02", "kind": "mend", "course_step": "dry-clean@1/clean"})
+    assert caught.value.values["course_step"] == "dry-clean@1/clean"
+    for wrong in ("nothing@1/clean", "dry-clean@1/", "dry-clean@1/boil", "/", "<>/<>"):
+        with pytest.raises(Refusal):
+            planned({"places": "w02", "course_step": wrong}, BenchState())

@@ -108,3 +108,14 @@ MISSING = (
 @pytest.mark.parametrize("path", MISSING)
 def test_what_is_not_there_is_not_found(bench, path):
     assert bench.client.get(path).status_code == 404
+
+
+def test_a_step_is_planned_by_a_course_and_says_so(bench):
+    sent = {"course_step": "dry-clean@1/clean", "places": "w01"}
+    answer = bench.client.post("/item/copperbeck-garden-annual/treat/plan", data=sent)
+    assert answer.status_code == 200
+    assert "Dry: surface clean only, edition 1, step Surface clean" in answer.text
+    wrong = {"course_step": "dry-clean@1/clean", "kind": "mend", "places": "w01"}
+    answer = bench.client.post("/item/copperbeck-garden-annual/treat/plan", data=wrong)
+    assert answer.status_code == 422 and "Surface cleaned, not Tear mended" in answer.text
+    assert 'value="dry-clean@1/clean" selected' in answer.text

@@ -11,13 +11,36 @@ from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.nouns import Step
 from quirewell.stages import typed
 from quirewell.stages.course import Course
-from quirewell.stages.recipe_keep import course_of
+from quirewell.stages.recipe_keep import course_of, courses
 from quirewell.stages.refusal import no
 from quirewell.stages.step_table import STEP_KINDS
 
 Form = Mapping[str, str]
 MOST = 14 * 24 * 60
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}(?:@[0-9]{1,6})?")
+
+
+def with_course_step(form: Form, bench: BenchState | None = None) -> Form:
+    """A form with ``course_step`` ("slow-way@1/wash") taken apart into ``recipe`` and
+    ``recipe_step``, and into the ``kind`` of that step where none was chosen."""
+    name, _, key = form.get("course_step", "").strip().partition("/")
+    if not name:
+        return form
+    course = course_of(bench or EMPTY_BENCH, name)
+    step = course.step(key) if course else None
+    kind = form.get("kind", "").strip() or (step.kind if step else "")
+    return {**form, "recipe": name, "recipe_step": key, "kind": kind}
+
+
+def courses_to_follow(
+    bench: BenchState,
+) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:  # fmt: skip
+    """Every course by name and edition, with a choice for each of its steps."""
+    return tuple(
+        (f"{course.name}, edition {course.edition}",
+         tuple((f"{course.id}/{step.key}", step.name) for step in course.steps))
+        for course in courses(bench)
+    )  # fmt: skip
 
 
 def by_course(step: Step, form: Form, bench: BenchState | None = None) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from quirewell.science.bath.recipe import RecipeError
 from quirewell.stages import typed
 from quirewell.stages.bath_state import ledger_advanced
 from quirewell.stages.bathing import METHOD
-from quirewell.stages.by_course import by_course
+from quirewell.stages.by_course import by_course, with_course_step
 from quirewell.stages.checks import answer_check
 from quirewell.stages.gates import Objection, objections
 from quirewell.stages.lots_used import with_picked
@@ -46,7 +46,7 @@ MOST_MINUTES = 14 * 24 * 60
 
 def plan_step(state: ItemState, form: Form, bench: BenchState | None = None) -> tuple[Draft, ...]:
     """Plan a step: ``kind`` and ``places``; everything else may wait. ``recipe`` and
-    ``recipe_step`` name the course it follows, among those of ``bench``.
+    ``recipe_step`` (or ``course_step``) name the course it follows, among those of ``bench``.
 
     Raises:
         Refusal: no such kind of step, or a place that is not on this item.
@@ -268,6 +268,7 @@ def _has_wetted(step: Step) -> bool:
 
 
 def _new_step(state: ItemState, form: Form, bench: BenchState | None) -> Step:
+    form = with_course_step(form, bench)
     kind = _kind(form)
     places = read_places(state, form, otherwise="item")
     return _edited(state, Step(f"step-{state.version + 1}", kind.key, places), form, bench)

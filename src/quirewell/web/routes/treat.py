@@ -20,6 +20,7 @@ from quirewell.stages import treat as stage
 from quirewell.stages.asking import ask_all
 from quirewell.stages.bath_card import bath_card
 from quirewell.stages.bath_state import pour_fresh
+from quirewell.stages.by_course import courses_to_follow
 from quirewell.stages.cautions import LIME_BATH, plain
 from quirewell.stages.examine import known_sheets
 from quirewell.stages.ledger_entry import keep_ledger
@@ -53,6 +54,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         touched_at=state.touched, sheets=known_sheets(state), places=places(state),
         lots_text=lots_text, stock_mind=age_warnings(bench, date.today()),
         shelf=[("", "none")] + [(lot.id, shelf_words(lot, None)) for lot in on_shelf(bench)],
+        to_follow=courses_to_follow(bench),
         kinds=[("", "choose")] + [(row["key"], row["name"]) for row in view["kinds"]],
         ways=list(dict.fromkeys((way, way) for row in view["kinds"] for way in row["ways"])),
         quantities=[(row["key"], row["name"]) for row in view["quantities"]]
