@@ -64,7 +64,7 @@ def text(tmp_path_factory: pytest.TempPathFactory) -> str:
 @pytest.mark.parametrize(
     "words",
     ["Asked before water", "Carrier sheet", "Kept on purpose", "violet date stamp", "The pilot",
-     "Scrap: a blank margin", "tone step 8 to 7", "accepted", "19 °C", "keep-untested",
+     "Scrap: a blank margin", "tone step 8 to 7", "accepted", "19 °C", "Ink of what is kept, tested",
      "the stamp was tested on a like one"],
 )  # fmt: skip
 def test_the_printed_report_says(text: str, words: str) -> None:

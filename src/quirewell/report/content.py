@@ -16,6 +16,7 @@ from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name,
 from quirewell.stages.by_course import followed_words
 from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
 from quirewell.stages.damage_lines import damage_lines
+from quirewell.stages.gates import rule_words
 from quirewell.stages.ledgering import METHOD as LEDGER
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_pages, sheet_words, time_words
@@ -118,7 +119,9 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
             ]
             for test in state.spot_tests.values()
         ],
-        "overrides": [[entry.rule, entry.reason] for entry in state.overrides.values()],
+        "overrides": [
+            [_capital(rule_words(entry.rule)), entry.reason] for entry in state.overrides.values()
+        ],
         "baths": [_bath(entry, state) for entry in state.baths.values()],
         "readings": [
             [

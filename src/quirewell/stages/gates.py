@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from quirewell.record.bench import BenchState
 from quirewell.record.nouns import ItemState, Step
 from quirewell.stages.bath_state import bath_objections
-from quirewell.stages.checks import check_objections
+from quirewell.stages.checks import QUESTIONS, check_objections
 from quirewell.stages.ink_gate import (
     INK_TEST,
     ink_objections,
@@ -26,11 +26,27 @@ from quirewell.stages.step_table import StepKind
 
 __all__ = [
     "HEAT_ON_DAMP", "INK_TEST", "Objection", "ink_tests_of", "is_damp", "liquid_class",
-    "objections", "pointers", "sheets_of",
+    "objections", "pointers", "rule_words", "sheets_of",
 ]  # fmt: skip
 
 HEAT_ON_DAMP = "heat-on-damp"
 WARM_C = 40
+_RULES = {
+    INK_TEST: "ink test before water", HEAT_ON_DAMP: "no heat on damp paper",
+    "keep-untested": "ink of what is kept, tested", "pilot-first": "a pilot first",
+    "mould-chamber": "no mould in the chamber", "bath-spent": "a bath that is not spent",
+    "past-its-day": "materials before their last day",
+    **{key: row.name[:1].lower() + row.name[1:] for key, row in QUESTIONS.items()},
+}  # fmt: skip
+
+
+def rule_words(rule: str) -> str:
+    """What a rule that was passed over asks, in words; the rule itself where none is known.
+
+    >>> rule_words("pilot-first")
+    'a pilot first'
+    """
+    return _RULES.get(rule, rule)
 
 
 def objections(
