@@ -77,7 +77,10 @@ class Clock extends HTMLElement {
       this.big.dataset["text"] = text;
       const small = document.createElement("small");
       small.textContent = words;
-      this.big.replaceChildren(`${time} `, small);
+      const shown = document.createElement("span");
+      shown.textContent = time;
+      this.big.dataset["long"] = time.length > 6 ? "yes" : "";
+      this.big.replaceChildren(shown, " ", small);
     }
     if (this.bar) this.bar.value = Math.min(1, Math.max(0, gone / Math.max(1, (due - start) / 1000)));
     if (due && left <= 0) ringing.set(this.alarmKey(), this.dataset["name"] ?? "");

@@ -76,7 +76,16 @@ export function showOutbox(box: HTMLElement, outbox: Outbox, away: string): void
     now.addEventListener("click", () => outbox.now());
     parts.push(now);
   }
+  // What is being typed into a refused entry stays.
+  const typed = [...box.querySelectorAll<HTMLInputElement>("input[id]")].map((one) => [one.id, one.value]);
+  const focused = document.activeElement?.id ?? "";
   box.replaceChildren(...parts);
+  for (const [id, value] of typed) {
+    const again = document.getElementById(id ?? "") as HTMLInputElement | null;
+    if (again && box.contains(again)) again.value = value ?? "";
+  }
+  const back = focused ? document.getElementById(focused) : null;
+  if (back && box.contains(back)) back.focus({ preventScroll: true });
 }
 
 function line(entry: Held, outbox: Outbox): HTMLElement {
@@ -155,6 +164,7 @@ function box(name: string, words: string, entry: Held): HTMLElement {
   const label = el("label", "", words);
   const input = el("input");
   input.name = name;
+  input.id = `${entry.once}-${name}`;
   input.value = entry.fields.find(([one]) => one === name)?.[1] ?? "";
   input.autocomplete = "off";
   label.append(input);

@@ -9,20 +9,20 @@ function needsHold(button: Element | null): HTMLButtonElement | null {
   return found?.closest("form[data-hold]") && !found.type.startsWith("reset") ? found : null;
 }
 
-function hint(button: HTMLButtonElement, words: string): void {
-  const form = button.form;
-  let line = form?.querySelector<HTMLElement>(".hint");
-  if (!line) {
-    line = document.createElement("p");
-    line.className = "hint";
-    line.setAttribute("role", "status");
-    button.after(line);
-  }
+let hintTimer = 0;
+
+/** Said outside the part that is renewed, and gone after a moment. */
+function hint(words: string): void {
+  const line = document.querySelector<HTMLElement>("#hint");
+  if (!line) return;
   line.textContent = words;
+  window.clearTimeout(hintTimer);
+  hintTimer = window.setTimeout(() => (line.textContent = ""), TWICE_MS + 500);
 }
 
 export function holdToPress(root: HTMLElement): void {
   let timer = 0;
+  let armed = { what: "", at: 0 };
   let button: HTMLButtonElement | null = null;
   const stop = (): void => {
     window.clearTimeout(timer);
@@ -45,7 +45,7 @@ export function holdToPress(root: HTMLElement): void {
     root.addEventListener(name, (event) => {
       if (!button) return;
       if (name === "pointerleave" && event.target !== root) return;
-      hint(button, "Hold it until the bar is full.");
+      hint("Hold it until the bar is full.");
       stop();
     });
   }
@@ -63,13 +63,15 @@ export function holdToPress(root: HTMLElement): void {
         event.preventDefault();
         return;
       }
-      const armed = Number(clicked.dataset["armed"] ?? "0");
-      if (Date.now() - armed < TWICE_MS && Date.now() - armed > 150) {
-        delete clicked.dataset["armed"];
+      // Remembered by what it does: the page may be renewed between the two presses.
+      const what = clicked.form ? [...new FormData(clicked.form)].filter(([name]) => name !== "once") : [];
+      const gap = Date.now() - armed.at;
+      if (armed.what === String(what) && gap < TWICE_MS && gap > 150) {
+        armed = { what: "", at: 0 };
         return;
       }
-      clicked.dataset["armed"] = String(Date.now());
-      hint(clicked, "Press once more.");
+      armed = { what: String(what), at: Date.now() };
+      hint("Press once more.");
       event.preventDefault();
     },
     { capture: true },

@@ -37,7 +37,9 @@ class Today extends HTMLElement {
     this.outbox.clockOff = off ? (off / 1000).toFixed(1) : "";
     this.choices = settings(this.querySelector<HTMLElement>("[data-settings]"));
     this.addEventListener("submit", (event) => this.submitted(event));
-    this.addEventListener("input", () => (this.dirty = true));
+    this.addEventListener("input", (event) => {
+      if (this.bench.contains(event.target as Node)) this.dirty = true;
+    });
     for (const name of ["pointerdown", "keydown"]) {
       document.addEventListener(name, () => this.bell.wake(), { capture: true });
     }
