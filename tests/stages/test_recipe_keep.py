@@ -124,8 +124,9 @@ def test_differences_name_steps_put_in_taken_out_and_moved() -> None:
 
 def test_a_course_in_words_says_every_caution_once_before_the_step_it_is_first_true_of() -> None:
     seen = told(BenchState(), SLOW)
-    first = [line for step in seen.steps for line in step.new_hazards]
+    first = [one["id"] for step in seen.steps for one in step.new_hazards]
     assert len(first) == len(set(first)) > 5
+    assert all(one["standing"] for step in seen.steps for one in step.new_hazards)
     for step, row in zip(SLOW.steps, seen.steps, strict=True):
         assert len(row.new_hazards) + len(row.old_hazards) == len(step.hazards)
         facts = dict(row.facts)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from quirewell.record.bench import BenchState
-from quirewell.stages.cautions import CAUTIONS
+from quirewell.stages.cautions import CAUTIONS, plain
 from quirewell.stages.course import ON_WORDS, Course, CourseStep
 from quirewell.stages.naming import time_words
 from quirewell.stages.reading_entry import QUANTITIES
@@ -77,8 +77,8 @@ class StepTold:
     test_before: str
     can_wait: str
     facts: tuple[tuple[str, str], ...]
-    new_hazards: tuple[str, ...]
-    old_hazards: tuple[str, ...]
+    new_hazards: tuple[dict[str, str], ...]
+    old_hazards: tuple[dict[str, str], ...]
     safe_stop: bool
     wet: bool
 
@@ -198,7 +198,7 @@ def _step(course: Course, step: CourseStep, seen: Collection[str]) -> StepTold:
     kind = STEP_KINDS[step.kind]
     line = f"{ON_WORDS[step.on]}; {_time(step.minutes)}"
     line += " of hands" if step.hands else ", left to itself"
-    hazards = sorted((CAUTIONS[id] for id in step.hazards), key=lambda one: one.to != "object")
+    hazards = plain(step.hazards)
     facts = (
         ("Purpose", step.purpose),
         ("Materials", "; ".join(step.materials)),
@@ -211,8 +211,8 @@ def _step(course: Course, step: CourseStep, seen: Collection[str]) -> StepTold:
     return StepTold(
         step.key, step.name, kind.name, line, step.does, step.watch, step.test_before,
         _waits(step), tuple((label, words) for label, words in facts if words),
-        tuple(one.says for one in hazards if one.id not in seen),
-        tuple(one.says for one in hazards if one.id in seen), step.safe_stop, step.wet,
+        tuple(one for one in hazards if one["id"] not in seen),
+        tuple(one for one in hazards if one["id"] in seen), step.safe_stop, step.wet,
     )  # fmt: skip
 
 
@@ -230,6 +230,8 @@ def _limits(step: CourseStep) -> Iterable[str]:
 
 
 def _taken_back(step: CourseStep) -> str:
+    if step.kind == "handle" and not step.reversibility:
+        return "Nothing is done to the paper, so there is nothing to take back"
     words = step.permanence_words[:1].upper() + step.permanence_words[1:]
     if step.reversibility:
         words += f"; {step.reversibility}"

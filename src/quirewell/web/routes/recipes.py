@@ -15,6 +15,7 @@ from quirewell.record.bench import BenchState
 from quirewell.record.event import Draft
 from quirewell.stages import recipe_keep as stage
 from quirewell.stages import recipe_told as told
+from quirewell.stages.cautions import LOCAL_CODES
 from quirewell.stages.course import Course
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.studio import STUDIO
@@ -62,7 +63,7 @@ def _one(request: Request, refusal: Refusal | None) -> Response:
     every = told.editions_told(bench, key)
     return render(
         request, "recipe.html", refusal=refusal, seen=told.told(bench, course), every=every,
-        newest=every[0].edition, guide=told.GUIDE,
+        newest=every[0].edition, guide=told.GUIDE, local_codes=LOCAL_CODES,
     )  # fmt: skip
 
 
