@@ -7,6 +7,7 @@ program can stop, a machine can sleep: a kitchen timer is set beside it.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import shlex
 import shutil
@@ -111,6 +112,9 @@ class Alarm:
         self._stop.set()
         if self._thread is not None:
             self._thread.join()
+        if self._running is not None:
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self._running.wait(timeout=2)
 
     def _watch(self, studio: Studio) -> None:
         while not self._stop.wait(LOOK_EVERY_S):
