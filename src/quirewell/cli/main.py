@@ -118,6 +118,11 @@ COMMANDS = {
         "treat",
         "See the treatment steps, their cautions and what was done.",
     ),
+    "plan": (
+        "quirewell.cli.plan",
+        "plan",
+        "When each step is done at the bench: trays, hands, hours, nights.",
+    ),
     "grade": (
         "quirewell.cli.grade",
         "grade",

@@ -26,7 +26,7 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
+def quiet() -> Iterator[None]:
     """Keep what the solver's own library prints off standard output: it would stand in the JSON."""
     sys.stdout.flush()
     kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
@@ -127,7 +127,7 @@ def parcels(
             )
             if given
         }  # fmt: skip
-        with _quiet(), watch.listening():
+        with quiet(), watch.listening():
             run = parcelling.ask(params, watch.told, lambda: watch.stop)
     except UnicodeDecodeError:
         fail(f"{source} is no text (UTF-8).", wants_json)

@@ -42,6 +42,7 @@ _MODULES = (
     "creeping",
     "folding",
     "parcelling",
+    "bench_planning",
     "returns_view",
     "grading",
     "worthing",

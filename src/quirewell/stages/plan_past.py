@@ -15,7 +15,8 @@ from quirewell.science.planning.bench_shop import Fixed, Wait, Work
 @dataclass(frozen=True, slots=True)
 class Past:
     """What happened, each work begun before now with its end where it is over; waits, those let go
-    that reality has broken; works taken as over, as begun, as still in a bath, and late already."""
+    that reality has broken; works taken as over, as begun, as still in a bath, and late already.
+    ``first`` are the waits with late works held to be done first, one after another."""
 
     fixed: tuple[Fixed, ...]
     waits: tuple[Wait, ...]
@@ -23,6 +24,7 @@ class Past:
     begun: tuple[str, ...] = ()
     soaking: tuple[str, ...] = ()
     late: tuple[str, ...] = ()
+    first: tuple[Wait, ...] = ()
 
 
 def made_whole(
@@ -45,8 +47,38 @@ def made_whole(
             wait = _let_go(wait, first.end, now, by_id[wait.after], hours, late)
         kept.append(wait)
     return Past(
-        tuple(held.values()), tuple(kept), tuple(over), tuple(begun), tuple(soaking), tuple(late)
-    )
+        tuple(held.values()), tuple(kept), tuple(over), tuple(begun), tuple(soaking), tuple(late),
+        _first(by_id, kept, held, late, now, hours) if late else (),
+    )  # fmt: skip
+
+
+def _first(
+    works: Mapping[str, Work], waits: Sequence[Wait], held: Mapping[str, Fixed],
+    late: Sequence[str], now: int, hours: Sequence[tuple[int, int]],
+) -> tuple[Wait, ...]:  # fmt: skip
+    """Waits with a new limit for what is late: by when one pair of hands could have begun all of
+    it, one work after another, once it is free."""
+    busy = [
+        one.start + works[one.work].minutes
+        for one in held.values()
+        if one.end is None and works[one.work].hands
+    ]
+    at = max([now, *busy])
+    for id in dict.fromkeys(late):
+        minutes = works[id].minutes
+        spans = [(max(a, at), b) for a, b in hours if max(a, at) + minutes <= b]
+        if works[id].hands and spans:
+            begin = min(spans)[0]
+            last, at = begin, begin + minutes
+        else:
+            last = at
+    out = []
+    for wait in waits:
+        one = held.get(wait.before)
+        if wait.after in late and wait.most is None and one is not None and one.end is not None:
+            wait = replace(wait, most=max(last - one.end, wait.least))
+        out.append(wait)
+    return tuple(out)
 
 
 def _before(works: Mapping[str, Work], waits: Sequence[Wait], held: dict[str, Fixed]) -> list[str]:

@@ -63,7 +63,10 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class PlanText:
-    """A plan file as read; ``notes`` are what was taken where the text says nothing."""
+    """A plan file as read; ``notes`` are what was taken where the text says nothing.
+
+    ``hurried`` is the problem with what is late already held to be done first, where there is such.
+    """
 
     problem: Problem
     frame: Frame
@@ -73,6 +76,7 @@ class PlanText:
     time_limit_s: float
     by: str
     notes: tuple[str, ...]
+    hurried: Problem | None = None
 
     def entry(self, id: str) -> Entry:
         """The item with an id."""
@@ -142,7 +146,17 @@ def read_plan(
     if isinstance(limit, bool) or not isinstance(limit, int | float) or not 0.1 <= limit <= 3600:
         raise ValueError("[plan]: time_limit_s lies between 0.1 and 3600 seconds, got "
                          f"{str(limit)[:40]!r}")  # fmt: skip
-    return PlanText(problem, frame, first, items, shop, float(limit), by, tuple(notes))
+    return PlanText(
+        problem,
+        frame,
+        first,
+        items,
+        shop,
+        float(limit),
+        by,
+        tuple(notes),
+        replace(problem, waits=past.first) if past.first else None,
+    )
 
 
 def with_recipes(plan: str, bench: BenchState = EMPTY_BENCH) -> str:
@@ -311,7 +325,7 @@ def _items(data: Mapping[str, Any], courses: Mapping[str, Course]) -> Iterable[E
         if pilot and pilot != "scrap":
             pilot = sheet_codes(pilot, f"{where} pilot")[0]
             if pilot not in mine:
-                raise ValueError(f"{where}: the pilot {pilot} is not among its sheets: "
+                raise ValueError(f"{where}: pilot {pilot} is not among its sheets: "
                                  f"{' '.join(mine)}; or write scrap")  # fmt: skip
         drying = row.get("drying", 1)
         if (

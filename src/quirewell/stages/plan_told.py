@@ -114,7 +114,7 @@ def table(told: Told) -> list[str]:
     for day, rows in days(told):
         hands = sum(row["minutes"] for row in rows if row["hands"])
         lines += ["", f"{day}: {length(hands)} of work with hands"]
-        for row in rows:
+        for row in _alike(rows):
             where = f"{row['item']}, " if several else ""
             what = f"{where}{sheets_words(row['sheets']) or 'the item'}"
             span = f"{datetime.fromisoformat(row['start']):%H:%M} to {until(row)}"
@@ -129,6 +129,17 @@ def table(told: Told) -> list[str]:
             if tail:
                 lines.append(f"  {'':<27}{'; '.join(tail)}")
     return lines
+
+
+def _alike(rows: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Rows of one day; what goes on by itself alike on several sheets at once is one."""
+    out: dict[tuple[Any, ...], Mapping[str, Any]] = {}
+    for row in rows:
+        shown = ("item_id", "step", "start", "end", "slack_min", "state", "likely_minutes")
+        key = (row["id"],) if row["hands"] else tuple(row[name] for name in shown)
+        held = out.get(key)
+        out[key] = row if held is None else {**row, "sheets": [*held["sheets"], *row["sheets"]]}
+    return list(out.values())
 
 
 def late(told: Told, now: datetime) -> list[str]:
