@@ -139,3 +139,22 @@ def test_a_lime_test_made_on_a_keep_speaks_for_it_by_its_place() -> None:
     assert caught.value.rule == "keep-untested"
     put_test(bench, place="w01.outer.left", colour="graphite", minutes="40", temperature="20C")
     wash(bench)
+
+
+def test_of_several_tests_the_nearest_to_the_bath_is_named() -> None:
+    bench = ready(annual())
+    put_test(bench, minutes="5", temperature="12C", liquid="lime water")
+    put_test(bench, minutes="30", temperature="32C", liquid="water with surfactant")
+    says = refused(bench, way=SOAPY, temperature="40C", minutes="30")
+    assert "tested 30 min in water with surfactant at 32 C" in says
+
+
+def test_what_is_kept_asks_once_and_not_as_a_colour_too() -> None:
+    bench = ready(annual())
+    put_test(bench, minutes="30", temperature="19C")
+    bench.do(note_keep(bench.state, {"what": "dates in pencil", "place": "w01.outer.left"}))
+    put_test(bench, place="w01.outer.left", colour="pencil", minutes="5", temperature="19C")
+    with pytest.raises(Refusal) as caught:
+        wash(bench, temperature="19C")
+    assert caught.value.rule == "keep-untested" and len(caught.value.problems) == 1
+    assert "tested 5 min in water at 19 C" in str(caught.value)

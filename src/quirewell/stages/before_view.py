@@ -174,7 +174,7 @@ def _inks(state: ItemState, sheets: Sequence[str], columns: Sequence[Column]) ->
         keeps = [(keep.what, keep.place, True) for keep in state.keeps.values()
                  if keep.place != "item" and speaks_for(keep.place, sheet)]  # fmt: skip
         colours = [(name, place, False) for name, place in colours_of(state, sheet)]
-        rows = [*keeps, *[row for row in colours if row[0] not in {one[0] for one in keeps}]]
+        rows = [*keeps, *colours]
         for name, place, keep in rows or [(ANY, sheet, False)]:
             cells = tuple(_cell(state, sheet, name, place, column) for column in columns)
             on, at = groups.setdefault((name, keep, cells), ([], []))
@@ -187,6 +187,7 @@ def _inks(state: ItemState, sheets: Sequence[str], columns: Sequence[Column]) ->
     return tuple(
         InkRow(name, places_words(tuple(dict.fromkeys(at))), tuple(dict.fromkeys(at)), keep, cells)
         for (name, keep, cells), (_, at) in groups.items()
+        if any(cell.level for cell in cells)
     )
 
 

@@ -122,7 +122,11 @@ def colours_of(state: ItemState, sheet: str) -> tuple[tuple[str, str], ...]:
         if defect.place != "item" and speaks_for(defect.place, sheet) and _inked(defect.term):
             add(defect.term, defect.place)
     for test in ink_tests_of(state, sheet):
-        add(test.colour, test.place)
+        if not any(
+            keep.place == test.place and same_colour(keep.what, test.colour)
+            for keep in state.keeps.values()
+        ):
+            add(test.colour, test.place)
     return tuple(found.items())
 
 
@@ -152,7 +156,7 @@ def stood(state: ItemState, sheet: str, colour: str, place: str, wish: Wish) -> 
     if not fitting:
         return Stood(colour, place, tuple(mine), hard="not tested")
     judged = [(test, *_missing(test, wish)) for test in fitting]
-    test, hard, soft = min(judged, key=lambda row: (bool(row[1]), bool(row[2])))
+    test, hard, soft = min(judged, key=lambda row: (len(row[1]), len(row[2])))
     said = f"tested {_test_words(test)}; this bath is {wish.says}"
     return Stood(
         colour, place, tuple(mine), said if hard else "",
