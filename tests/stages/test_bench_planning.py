@@ -154,6 +154,9 @@ def test_what_is_not_excluded_is_said_in_days_first():
     )
     assert "up to 3 days" in not_excluded({**base, "soonest": "2026-12-02T19:00+00:00"})
     assert "not known" in not_excluded({**base, "bound_min": None})
+    none = {**base, "status": "unknown", "by": "rule"}
+    assert says(none) == "No plan was found, and none is excluded: let the solver look for one."
+    assert "more time" in says({**none, "by": "solver"})
 
 
 def test_findings_carry_their_unit_and_say_what_is_only_stated(run):

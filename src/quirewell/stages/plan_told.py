@@ -42,10 +42,12 @@ def says(told: Told) -> str:
         rules = "; ".join(conflict) or "the search gave no smallest set of them"
         return f"Cannot be done: these rules conflict: {rules}."
     if status == "unknown":
-        return (
-            "No plan was found in the time given, and none is excluded: give more time, or plan "
-            "by the plain rule."
+        more = (
+            "let the solver look for one"
+            if told["by"] == "rule"
+            else "give it more time, or plan by the plain rule"
         )
+        return f"No plan was found, and none is excluded: {more}."
     done = f"everything is done on {when(told['finish'])}"
     if status == "proved":
         return f"Proved best: {done}."
