@@ -9,6 +9,7 @@ alkali. Common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -110,9 +111,9 @@ def _text(moment: datetime | None) -> str:
 
 
 def judge_pilot(state: ItemState, form: Form) -> tuple[Draft, ...]:
-    """Accept the pilot (``id``; the one that waits, unless said) by hand, or not: ``accepted`` yes or no, ``note``; for a yes it is
-    dry for 24 hours by the instants, and measured: readings or a comparison made since, or
-    ``measured`` in words.
+    """Accept the pilot (``id``; the one that waits, unless said) by hand, or not: ``accepted``
+    yes or no, ``note``; for a yes it is dry for 24 hours by the instants, and measured: readings
+    or a comparison made since, or ``measured`` in words.
 
     Raises:
         Refusal: in place, with what is still missing.
@@ -187,7 +188,11 @@ def course_of(state: ItemState, pilot: Pilot) -> Course:
         through, washed, dried = _steps_of(state, pilot)
     at = instant(dried) if dried else None
     stands = "judged" if pilot.accepted else "dry" if dried else "wet" if through else "not begun"
-    return Course(through, washed, dried, None if at is None else at + DAY, stands)
+    later = None
+    if at is not None:
+        with suppress(OverflowError):  # a moment at the end of the calendar is no moment
+            later = at + DAY
+    return Course(through, washed, dried, later, stands)
 
 
 def _steps_of(state: ItemState, pilot: Pilot) -> tuple[tuple[str, ...], str, str]:
