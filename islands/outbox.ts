@@ -151,9 +151,11 @@ export class Outbox extends EventTarget {
       entry.photoName = photo.name;
     }
     this.held.push(entry);
-    await this.shelf.put(entry);
+    // Kept and sent side by side; the store does its changes in order, so that it is dropped after.
+    const keeping = this.shelf.put(entry);
     this.changed();
     this.now();
+    await keeping;
     return once;
   }
 
