@@ -101,7 +101,8 @@ def test_ugly_text_is_refused_and_shown_back_as_text(bench, text):
 
 MISSING = (
     "/recipes/none", "/recipes/slow-way?edition=9", "/recipes/slow-way?edition=%00",
-    "/recipes/slow-way/9.toml",
+    "/recipes/slow-way/9.toml", f"/recipes/slow-way/{'9' * 5000}.toml", "/recipes/slow-way/01.toml",
+    "/recipes/%3Cb%3E", "/recipes/slow-way@1",
 )  # fmt: skip
 
 
@@ -119,3 +120,9 @@ def test_a_step_is_planned_by_a_course_and_says_so(bench):
     answer = bench.client.post("/item/copperbeck-garden-annual/treat/plan", data=wrong)
     assert answer.status_code == 422 and "Surface cleaned, not Tear mended" in answer.text
     assert 'value="dry-clean@1/clean" selected' in answer.text
+
+
+def test_a_forged_edition_number_is_refused_in_words(bench):
+    text = text_of().replace("minutes = 45", "minutes = 50")
+    answer = bench.client.post("/recipes/slow-way", data={"text": text, "newest": "9" * 9000})
+    assert answer.status_code == 422 and "kept meanwhile" in answer.text

@@ -112,7 +112,7 @@ def keep_course(bench: BenchState, form: Form) -> tuple[Draft, ...]:
             "a key of its own, or change that one on its page",
         )  # fmt: skip
     newest = every[-1].edition if every else 0
-    if form.get("newest", "").isdecimal() and int(form["newest"]) != newest:
+    if form.get("newest", "") not in ("", str(newest)):
         raise refused(
             form, "text", f"edition {newest} was kept meanwhile; look at what it changed, then "
             "keep yours again",

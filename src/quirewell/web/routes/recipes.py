@@ -51,7 +51,7 @@ def _found(bench: BenchState, key: str, edition: str) -> Course:
     course = stage.course_of(bench, f"{key}@{edition}" if edition else key)
     if course is None and not edition and (every := stage.editions(bench, key)):
         course = every[-1]
-    if course is None:
+    if course is None or course.key != key:
         raise HTTPException(404, "There is no such course, or no such edition of it.")
     return course
 
@@ -90,7 +90,7 @@ def _saver(command: Command, again: Page, back: Callable[[Request, str], str]) -
 
 def toml(request: Request) -> Response:
     """An edition's text as a file."""
-    key, edition = request.path_params["key"], str(request.path_params["edition"])
+    key, edition = request.path_params["key"], request.path_params["edition"]
     course = _found(house_of(request).studio.bench(), key, edition)
     named = f'attachment; filename="{course.key}.{course.edition}.toml"'
     headers = {"Content-Disposition": named}
@@ -107,5 +107,5 @@ routes = [
     Route(f"{HOME}/{{key}}", one, methods=["GET"]),
     Route(f"{HOME}/{{key}}", _saver(stage.keep_course, _one, _course_page), methods=["POST"]),  # type: ignore[arg-type]
     Route(f"{HOME}/{{key}}/aside", _saver(stage.set_aside, _one, _course_page), methods=["POST"]),  # type: ignore[arg-type]
-    Route(f"{HOME}/{{key}}/{{edition:int}}.toml", toml, methods=["GET"]),
+    Route(f"{HOME}/{{key}}/{{edition}}.toml", toml, methods=["GET"]),
 ]
