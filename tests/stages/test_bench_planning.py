@@ -152,6 +152,7 @@ def test_what_is_not_excluded_is_said_in_days_first():
     assert not_excluded(same) == (
         "no day earlier is possible, at most 1 h 30 min on that day (at most 2 % better)"
     )
+    assert not_excluded({**base, "bound_min": 6000}) == "nothing sooner is possible"
     assert "up to 3 days" in not_excluded({**base, "soonest": "2026-12-02T19:00+00:00"})
     assert "not known" in not_excluded({**base, "bound_min": None})
     none = {**base, "status": "unknown", "by": "rule"}

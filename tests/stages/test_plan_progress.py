@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 
 from bench_plans import plan_text
-from quirewell.record.benchwork import BenchPlan
+from quirewell.record.benchwork import BenchPlan, Pilot
 from quirewell.record.nouns import Item, ItemState, Step
 from quirewell.stages import bench_planning as planning
 from quirewell.stages.plan_progress import happened, moved, replan, standing
@@ -105,6 +105,28 @@ def test_a_plan_asked_anew_keeps_what_happened_and_moves_the_rest(plan, told):
     # once more from there, with what was known before kept
     third = replan(BenchPlan("bench-plan-2", run), [item(clean)], "2026-10-24T10:00:00Z")
     assert planning.as_json(planning.ask(third))["finish"] == again["finish"]
+
+
+def test_the_look_at_the_pilot_and_a_dry_scrap_come_from_the_pilots_own_record():
+    told = planning.as_json(planning.ask({"plan": plan_text("", 'pilot = "scrap"')}))
+    look = row_of(told, "pilot-look")
+    dry = row_of(told, "dry", "scrap")
+    pilot = Pilot("p", scrap="a margin", washed_at="2026-10-23T19:00:00Z",
+                  dried_at="2026-10-24T08:00:00Z", looked_at="2026-10-25T10:00:00Z")  # fmt: skip
+    state = ItemState("annual", 5, Item("Copperbeck Garden Annual"), pilots={"p": pilot})
+    held = {row["work"]: row for row in happened(told, [state])}
+    assert held[dry["works"][0]]["end"] == "2026-10-24T08:00:00Z"
+    assert held[look["works"][0]]["end"] == "2026-10-25T10:00:00Z"
+    seen = standing(told, [state], "2026-10-25T12:00:00Z")
+    assert row_of(seen, "fill", "scrap")["state"] == "done"
+    assert row_of(seen, "fill", "w01")["state"] == "planned"
+
+
+def test_a_pilot_that_was_not_accepted_ends_the_plan(plan):
+    no = ItemState("annual", 5, Item("Copperbeck Garden Annual"),
+                   pilots={"p": Pilot("p", place="w01", accepted="no")})  # fmt: skip
+    with pytest.raises(ValueError, match="was not accepted"):
+        replan(plan, [no], "2026-10-24T10:00:00Z")
 
 
 def test_drying_found_dry_early_ends_early(plan, told):

@@ -15,6 +15,7 @@ from typing import Any
 from quirewell.record.benchwork import BenchPlan
 from quirewell.record.nouns import ItemState, Step
 from quirewell.stages.bench_planning import as_json
+from quirewell.stages.course import PILOT_LOOK
 from quirewell.stages.plan_time import moment_of, zone_of
 from quirewell.stages.plan_told import late, over_words
 
@@ -38,7 +39,29 @@ def happened(told: Told, states: Iterable[ItemState]) -> list[dict[str, str]]:
                 out[work] = {"work": work, "start": begun}
                 if step.state == "done" and step.done_at:
                     out[work]["end"] = max(begun, step.done_at, key=_instant)
+        for row in told["steps"]:
+            if row["item_id"] == state.id:
+                out = {**_pilots(state, row), **out}
     return list(out.values())
+
+
+def _pilots(state: ItemState, row: Mapping[str, Any]) -> dict[str, dict[str, str]]:
+    """What the record of the pilot says of a row: the look at it, and a scrap that is dry."""
+    out: dict[str, dict[str, str]] = {}
+    for pilot in state.pilots.values():
+        mine = [pilot.place.partition(".")[0]] if pilot.place else ["scrap"]
+        if row["sheets"] != mine:
+            continue
+        begun, end = "", ""
+        if row["step"] == PILOT_LOOK:
+            end = pilot.looked_at
+        elif row["kind"] == "dry" and not row["hands"] and not pilot.place:
+            begun, end = pilot.washed_at, pilot.dried_at
+        if end:
+            begun = begun or (_instant(end) - timedelta(minutes=row["minutes"])).isoformat()
+            held = {"start": min(begun, end, key=_instant), "end": end}
+            out |= {work: {"work": work, **held} for work in row["works"]}
+    return out
 
 
 def standing(told: Told, states: Iterable[ItemState], now: str = "") -> dict[str, Any]:
@@ -95,10 +118,21 @@ def _take(steps: list[dict[str, Any]], now: str) -> None:
 
 def replan(plan: BenchPlan, states: Iterable[ItemState], now: str) -> dict[str, str]:
     """Parameters of the same plan from what really happened, at the instant ``now``; the starts of
-    the former plan are a hint for the search."""
-    told = as_json(plan.run)
+    the former plan are a hint for the search.
+
+    Raises:
+        ValueError: the pilot of an item in it was looked at and not accepted.
+    """
+    told, known = as_json(plan.run), list(states)
+    for name, id in told["items"].items():
+        pilots = [one for state in known if state.id == id for one in state.pilots.values()]
+        if pilots and pilots[-1].accepted == "no":
+            raise ValueError(
+                f"the pilot of {name} was not accepted, so the others are not wetted by this plan: "
+                "try another way on another pilot, and make a new plan"
+            )
     rows = {row["work"]: row for row in json.loads(plan.run.params.get("done", "") or "[]")}
-    rows |= {row["work"]: row for row in happened(told, states)}
+    rows |= {row["work"]: row for row in happened(told, known)}
     found = json.loads(plan.run.params.get("found", "") or '{"placed": []}')
     kept = {key: text for key, text in plan.run.params.items() if key not in ("found", "hint")}
     return {

@@ -60,6 +60,8 @@ def not_excluded(told: Told) -> str:
         return "how much sooner it might be is not known"
     sooner = told["makespan_min"] - told["bound_min"]
     part = 100 * sooner / told["makespan_min"]
+    if sooner <= 0:
+        return "nothing sooner is possible"
     share = f"at most {part:.0f} % better" if part >= 1 else "less than 1 % better"
     days = (
         datetime.fromisoformat(told["finish"]).date()
@@ -93,9 +95,11 @@ def sheets_words(sheets: Iterable[str]) -> str:
 
     >>> sheets_words(["c", "w01", "w02", "w03", "w07"])
     'cover, wraps 1-3, 7'
+    >>> sheets_words(["scrap"]), sheets_words([])
+    ('the scrap', '')
     """
     held = list(sheets)
-    numbers = sorted(int(code[1:]) for code in held if code[0] == "w")
+    numbers = sorted(int(code[1:]) for code in held if code[:1] == "w")
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][-1] + 1:
@@ -103,6 +107,7 @@ def sheets_words(sheets: Iterable[str]) -> str:
         else:
             runs.append([number])
     said = ["cover"] if "c" in held else []
+    said += ["the scrap"] if "scrap" in held else []
     parts = [f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs]
     if parts:
         said.append(f"wrap{'' if len(numbers) == 1 else 's'} {', '.join(parts)}")
