@@ -31,6 +31,18 @@ def test_answers_stand_with_their_sheets_and_notes_and_silence_is_told() -> None
     assert ["Dry cleaning done", "not answered", "Cover, wrap 2", ""] in rows
 
 
+def test_staples_that_went_in_after_the_water_were_out_in_it() -> None:
+    bench = ready(annual(2))
+    for check in [one.id for one in bench.state.checks.values() if one.key == "staples-out"]:
+        bench.do(treat.set_aside(bench.state, {"id": check}))
+    reason = {"override": "black type only, seen under the lens"}
+    for kind in ("staples-out", "wash", "staples-in"):
+        bench.do(treat.start_step(bench.state, {"kind": kind, "places": "item", **reason}))
+        bench.do(treat.finish_step(bench.state, {"id": list(bench.state.steps)[-1]}))
+    rows = before_water(bench.state)["checks"]
+    assert ["Staples out", "lifted, by the record of steps", "Cover, wraps 1 and 2", ""] in rows
+
+
 def test_keeps_and_the_pilots_verdict_are_in_it() -> None:
     bench = ready(annual(2))
     bench.do(note_keep(bench.state, {"what": "date stamp", "place": "w01", "why": "history"}))

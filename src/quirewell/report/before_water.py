@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from quirewell.record.benchwork import Check, Pilot
@@ -24,14 +25,28 @@ def before_water(state: ItemState) -> dict[str, Any]:
         and step.state != "planned"
         for step in state.steps.values()
     )  # fmt: skip
+    then = _as_wetted(state)
     return {
-        "checks": [row for key in QUESTIONS for row in _check_rows(state, key)] if asked else [],
+        "checks": [row for key in QUESTIONS for row in _check_rows(then, key)] if asked else [],
         "keeps": [
             [keep.what, _capital(place_words(keep.place)), keep.why]
             for keep in state.keeps.values()
         ],
         "pilots": [_pilot_row(state, pilot) for pilot in state.pilots.values()],
     }
+
+
+def _as_wetted(state: ItemState) -> ItemState:
+    """The item with its steps up to the last that wetted whole sheets: new staples that went in
+    afterwards were not in the bath."""
+    steps = list(state.steps.items())
+    last = max(
+        (at for at, (_, step) in enumerate(steps)
+         if step.state != "planned" and step.kind in STEP_KINDS
+         and STEP_KINDS[step.kind].wets == "whole"),
+        default=len(steps) - 1,
+    )  # fmt: skip
+    return replace(state, steps=dict(steps[: last + 1]))
 
 
 def _check_rows(state: ItemState, key: str) -> list[list[str]]:
