@@ -76,8 +76,8 @@ def text(tmp_path_factory: pytest.TempPathFactory) -> str:
 @pytest.mark.parametrize(
     "words",
     ["Asked before water", "Carrier sheet", "Kept on purpose", "violet date stamp", "The pilot",
-     "Scrap: a blank margin", "tone step 8 to 7", "accepted", "19 °C", "Ink of what is kept, tested",
-     "the stamp was tested on a like one"],
+     "Scrap: a blank margin", "tone step 8 to 7", "accepted", "19 °C",
+     "Ink of what is kept, tested", "the stamp was tested on a like one"],
 )  # fmt: skip
 def test_the_printed_report_says(text: str, words: str) -> None:
     assert words in text
