@@ -133,6 +133,10 @@ def test_a_recipe_shipped_is_embedded():
         (("", "", "", "[[item]]\nname = 'Copperbeck Garden Annual'\nrecipe = 'short-way'\n"
           "wraps = 1"), "two items are called"),
         (("", "", "", "[[item]]\nrecipe = 'short-way'"), "has no name"),
+        (("", "", "", "[[item]]\nname = \"\\u001b[31mred\"\nrecipe = 'short-way'"),
+         "printable signs"),
+        (("", "", "", "[[item]]\nname = 'x'\nrecipe = 'short-way'\nwraps = inf"),
+         "a sheet is written as"),
         (("", "", "", "[[item]]\nname = 'x'"), "names no recipe"),
         (("", "", "", "[[item]]\nname = 'x'\nid = 'a/b'\nrecipe = 'short-way'"), "an id is"),
         (("", "", "", "[[item]]\nname = 'x'\nrecipe = 'short-way'\nwraps = 100"), "1 to 99"),

@@ -24,6 +24,7 @@ from quirewell.stages.plan_hours import EVENINGS
 from quirewell.stages.plan_shop import PLACES, read_shop
 from quirewell.stages.plan_text import toml_text, with_recipes
 from quirewell.stages.refusal import Refusal, no, refused
+from quirewell.stages.sale_entry import clean
 from quirewell.studio.clock import bench_zone
 
 Form = Mapping[str, str]
@@ -159,7 +160,7 @@ def _item(state: ItemState, name: str, form: Form) -> str:
             )
         sheets = " ".join(state.gathering.sheets())
     lines = [
-        "[[item]]", f"name = {toml_text(name)}", f"id = {toml_text(id)}",
+        "[[item]]", f"name = {toml_text(clean(name, 200))}", f"id = {toml_text(id)}",
         f"recipe = {toml_text(recipe)}", f"wraps = [{toml_text(sheets)}]",
     ]  # fmt: skip
     pilot = of("pilot") or pilot_of(state)

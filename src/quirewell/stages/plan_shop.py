@@ -45,7 +45,7 @@ def read_shop(data: Mapping[str, Any]) -> ShopText:
     places = dict(PLACES)
     for name in given:
         key = str(name).strip().lower()
-        if not key or len(key) > NAME_SIGNS:
+        if not key or len(key) > NAME_SIGNS or not key.isprintable():
             raise ValueError(f"an equipment has a short name, got {str(name)[:60]!r}")
         places[key] = count(given, name, "[studio.places]", 1, 0, MOST_PLACES)
     hours = read_hours(
@@ -97,7 +97,7 @@ def text(row: Mapping[str, Any], key: str, where: str, most: int = 200) -> str:
         ValueError: for no text, or one too long.
     """
     value = row.get(key, "")
-    if not isinstance(value, str) or len(value) > most or any(sign in value for sign in "\n\r\0"):
-        raise ValueError(f"{where}: {key} is one line of at most {most} signs, "
+    if not isinstance(value, str) or len(value) > most or not value.isprintable():
+        raise ValueError(f"{where}: {key} is one line of at most {most} printable signs, "
                          f"got {str(value)[:60]!r}")  # fmt: skip
     return value.strip()
