@@ -71,6 +71,16 @@ def test_rings_when_due_and_each_minute_until_done(studio: Studio, clock: HandCl
     assert len(said) == 3
 
 
+def test_a_title_gives_the_terminal_no_orders(studio: Studio, clock: HandClock) -> None:
+    item = replace(studio.state(ITEM).item, title="A\x1b]0;x\x07B")
+    studio.append(ITEM, None, (Draft(ITEM, "item.described", to_body(item)),))
+    put(studio, WASH, "step.started")
+    said: list[str] = []
+    clock.move(minutes=30)
+    Alarm(said.append, clock=clock).look(studio)
+    assert "A ]0;x B" in said[0] and "\x1b" not in said[0] and said[0].count("\a") == 1
+
+
 def test_more_time_is_a_new_alarm(studio: Studio, clock: HandClock) -> None:
     put(studio, WASH, "step.started")
     said: list[str] = []

@@ -53,10 +53,16 @@ def due_now(states: Sequence[ItemState], at: datetime) -> list[Ring]:
     return sorted(rings, key=lambda ring: (ring.due, ring.key))
 
 
+def _under_way(state: ItemState) -> bool:
+    return any(step.state == "started" for step in state.steps.values())
+
+
 def _words(card: Card, at: datetime) -> str:
-    if card.most_at and read_instant(card.most_at) <= at:
-        return f"{card.where}, {card.title}: {card.name} is over its longest time, take it out"
-    return f"{card.where}, {card.title}: {card.name} is due"
+    over = bool(card.most_at) and read_instant(card.most_at) <= at
+    state = "is over its longest time" if over else "is due"
+    words = f"{card.where}, {card.title}: {card.name} {state}"
+    # A terminal obeys what is not printable.
+    return "".join(sign if sign.isprintable() else " " for sign in words)
 
 
 def rings_again(due: datetime, rung: datetime | None, at: datetime) -> bool:
@@ -95,6 +101,8 @@ class Alarm:
     say: Say
     command: tuple[str, ...] = ()
     clock: Clock = now
+    _head: str = ""
+    _busy: tuple[ItemState, ...] = ()
     _rung: dict[str, datetime] = field(default_factory=dict)
     _running: subprocess.Popen[bytes] | None = None
     _stop: threading.Event = field(default_factory=threading.Event)
@@ -126,9 +134,12 @@ class Alarm:
 
     def look(self, studio: Studio) -> None:
         """Ring for what is due now."""
-        at = self.clock()
-        states = [studio.state(line.id) for line in studio.items()]
-        rings = due_now(states, at)
+        at, head = self.clock(), studio.head()
+        if head != self._head:
+            states = [studio.state(line.id) for line in studio.items()]
+            self._busy = tuple(one for one in states if _under_way(one))
+            self._head = head
+        rings = due_now(self._busy, at)
         self._rung = {ring.key: self._rung[ring.key] for ring in rings if ring.key in self._rung}
         loud = [ring for ring in rings if rings_again(ring.due, self._rung.get(ring.key), at)]
         clock = at.astimezone(ZoneInfo(studio.settings.zone)).strftime("%H:%M")
