@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from quirewell.record.nouns import Gathering, Item, ItemState, Step
+from quirewell.record.nouns import Gathering, Item, ItemState, Override, Step
 from quirewell.stages.today import Course, today
 from quirewell.stages.today_said import moment_here
 
@@ -119,3 +119,15 @@ def test_a_reading_begins_as_taken_before_while_or_after_what_was_done_there() -
     assert moment_here(item(done), ("w04",)) == "before"
     wet = replace(done, kind="wash")
     assert moment_here(item(wet), ("w03",)) is None
+
+
+def test_a_wet_sheet_does_not_wait_for_the_same_reason_to_be_typed_again() -> None:
+    filled = Step("step-1", "wash", ("w01",), "done", started_at=ago(6), done_at=ago(1))
+    told = Override("override-1", "ink-test", "tested last week, on paper", "step-1")
+    planned = Step("step-2", "wash", ("w01",))
+    wet = replace(item(filled, planned), overrides={"override-1": told})
+    card = today([wet], [], NOW).now
+    assert card is not None and card.before and card.reason == "tested last week, on paper"
+    other = today([replace(wet, steps={**wet.steps, "step-2": replace(planned, places=("w02",))})],
+                  [], NOW).now  # fmt: skip
+    assert other is not None and other.before and other.reason == ""

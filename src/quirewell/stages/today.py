@@ -86,6 +86,7 @@ class Card:
     cautions: tuple[dict[str, str], ...] = ()
     before: tuple[str, ...] = ()
     rule: str = ""
+    reason: str = ""
     wets: bool = False
     hands: bool = True
     level: Level = ""
@@ -305,7 +306,21 @@ def _asked_before(
     )  # fmt: skip
     if not against:
         return card
-    return replace(card, before=tuple(one.says for one in against), rule=against[0].rule)
+    return replace(
+        card, before=tuple(one.says for one in against), rule=against[0].rule,
+        reason=_reason_before(state, card.places),
+    )  # fmt: skip
+
+
+def _reason_before(state: ItemState, places: Sequence[str]) -> str:
+    """The reason that let the step before begin, while its sheets are still wet: a sheet that lies
+    in the bath does not wait for the same words to be typed again."""
+    wet = {sheet for sheet in sheets_of(state, places) if is_damp(state, sheet)}
+    for override in reversed(state.overrides.values()):
+        step = state.steps.get(override.step)
+        if step is not None and wet & set(sheets_of(state, step.places)):
+            return override.reason
+    return ""
 
 
 def _lying_wet(

@@ -27,7 +27,7 @@ from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.step_table import STEP_KINDS
 from quirewell.stages.taking_in import Source, take_in
 from quirewell.stages.today import Card, today
-from quirewell.stages.today_plan import standing_plan
+from quirewell.stages.today_plan import lookup_of, standing_plan
 from quirewell.stages.today_said import last_ph_method, lately, moment_here
 from quirewell.studio.faults import NoSuchItem, NotUndoable, Stale
 from quirewell.web.forms import UPLOAD_BYTES, Sent, read_form
@@ -59,7 +59,7 @@ def _page(
     return render(
         request, "today.html", refusal=refusal, here=HOME, view=seen, lately=last, asked=asked,
         kept=next((one for one in last if one.once == query.get("saved")), None),
-        plan_says=told.says, plan_late=told.late[:3] if not seen.under_way else (),
+        plan_says=told.says, plan_late=() if seen.now and seen.now.level else told.late[:3],
         mark=house.studio.head(), now=instant(now), zone=zone.key, several=len(states) > 1,
         items=[(state.id, state.item.title) for state in states], chosen_item=chosen,
         kinds=list(STEP_KINDS.values()), moments=MOMENTS,
@@ -101,7 +101,7 @@ def state_json(request: Request) -> Response:
     house = house_of(request)
     states = [house.studio.state(line.id) for line in house.studio.items()]
     now = datetime.now(UTC)
-    seen = today(states, (), now)
+    seen = today(states, (), now, lookup=lookup_of(house.studio.bench()))
     cards = [*seen.under_way, *([seen.now] if seen.now and seen.now.started_at else [])]
     return JSONResponse(
         {
