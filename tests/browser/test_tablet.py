@@ -20,13 +20,12 @@ import numpy as np
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from playwright.sync_api import Error, Page, sync_playwright
+from playwright.sync_api import Error, Page, expect, sync_playwright
 
+from browser.bench_tablet import ITEM, Tablet, held_once, make_studio
 from browser.conftest import FLAGS
 from lan_studio import CHEAP, WORDS
 from quirewell.cli.serve import bind
-from quirewell.stages.overview import open_item
-from quirewell.studio.studio import Studio
 from quirewell.web.addresses import find_reach, own_addresses
 from quirewell.web.app import build, local_door, tablets_door
 from quirewell.web.certificate import ready
@@ -34,7 +33,6 @@ from quirewell.web.lan import Lan, make_lan
 from quirewell.web.passphrase import set_passphrase
 from quirewell.web.serving import TwoDoors, tls
 
-ITEM = "copperbeck-garden-annual"
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.xdist_group("browser"),
@@ -53,9 +51,7 @@ class Opened:
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     folder: Path = tmp_path_factory.mktemp("tablet") / "studio"
-    with Studio.create(folder, "Larkmoor paper bench") as studio:
-        form = {"title": "Copperbeck Garden Annual", "year": "1936", "wraps": "9"}
-        studio.append(ITEM, 0, open_item(ITEM, form))
+    make_studio(folder)
     set_passphrase(folder, WORDS, n=CHEAP)
     listening, reach = bind(0), find_reach()
     port = listening.getsockname()[1]
@@ -77,7 +73,7 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
         tablet = playwright.chromium.launch_persistent_context(
             str(home), executable_path=shutil.which("chromium"),
             args=[*FLAGS, f"--ignore-certificate-errors-spki-list={pin}"],
-            viewport={"width": 820, "height": 1180},
+            viewport={"width": 820, "height": 1180}, has_touch=True,
         )  # fmt: skip
         other = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
         yield Opened(lan, f"http://127.0.0.1:{port}", tablet.new_page(), other.new_page())
@@ -154,3 +150,23 @@ def test_put_out_on_the_machine_the_tablet_is_asked_again(opened: Opened) -> Non
         ".then(async (one) => [one.status, (await one.json()).saved])"
     )
     assert told == [401, False]
+
+
+def test_what_is_typed_after_being_put_out_is_sent_once_signed_in_again(opened: Opened) -> None:
+    """The door's 401 in the middle of a bath: the entry stays on the tablet and says why."""
+    page, home, folder = opened.page, opened.lan.urls[0], opened.lan.studio
+    page.goto(f"{home}in")
+    page.fill("#passphrase", WORDS)
+    page.get_by_role("button", name="Sign in").click()
+    tablet = Tablet(page.context, home.rstrip("/"))
+    for one in opened.lan.sessions.all():
+        opened.lan.sessions.put_out(one.id)
+    tablet.note("wrap 3 is soft at the fold")
+    expect(tablet.page.locator("#outbox")).to_contain_text("Sign in again", timeout=20_000)
+    held_once(folder, [], [])
+    tablet.page.goto(f"{home}in?back=/today")
+    tablet.page.fill("#passphrase", WORDS)
+    tablet.page.get_by_role("button", name="Sign in").click()
+    expect(tablet.page.locator("qw-today[data-ready]")).to_be_attached()
+    tablet.until_saved()
+    held_once(folder, [], tablet.notes)
