@@ -32,6 +32,7 @@ NAMES = (
     "parcels",
     "worth",
     "weigh",
+    "bench_plan",
 )
 
 
