@@ -158,3 +158,14 @@ def test_what_is_kept_asks_once_and_not_as_a_colour_too() -> None:
         wash(bench, temperature="19C")
     assert caught.value.rule == "keep-untested" and len(caught.value.problems) == 1
     assert "tested 5 min in water at 19 C" in str(caught.value)
+
+
+def test_minutes_planned_as_the_step_starts_are_the_bath_to_be_stood_too() -> None:
+    bench = ready(annual())
+    put_test(bench, minutes="10", temperature="19C")
+    form = {"kind": "wash", "places": "w01", "temperature_c": "19", "planned": "20"}
+    with pytest.raises(Refusal, match="for 20 min"):
+        treat.start_step(bench.state, form)
+    bench.do(treat.start_step(bench.state, {**form, "planned": "10"}))
+    (step,) = bench.state.steps.values()
+    assert step.planned_minutes == Decimal(10)

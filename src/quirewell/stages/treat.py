@@ -304,6 +304,8 @@ def _edited(state: ItemState, step: Step, form: Form, bench: BenchState | None =
         changes["way"] = _way(form, step)
     if "minutes" in form:
         changes["minutes"] = _minutes(form)
+    if form.get("planned", "").strip():
+        changes["planned_minutes"] = _minutes(form, "planned")
     if "temperature_c" in form or "temperature" in form:
         changes["temperature_c"] = _temperature(form)
     if "lots" in form:
@@ -371,17 +373,17 @@ def _overrides(
     return drafts
 
 
-def _minutes(form: Form) -> Decimal | None:
-    text = form.get("minutes", "").strip()
+def _minutes(form: Form, field: str = "minutes") -> Decimal | None:
+    text = form.get(field, "").strip()
     if not text:
         return None
     try:
         minutes = typed.minutes(text)
     except typed.Unreadable as error:
-        raise no(form, "minutes", f"{error}.") from error
+        raise no(form, field, f"{error}.") from error
     if not 0 <= minutes <= MOST_MINUTES:
         says = f"Minutes must be between 0 and {MOST_MINUTES} (two weeks), got {minutes}."
-        raise no(form, "minutes", says)
+        raise no(form, field, says)
     return minutes
 
 
