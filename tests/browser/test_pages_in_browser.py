@@ -24,7 +24,7 @@ PAGES = [
     "/item/{}/rejoin", "/item/{}/rejoin/lay/w01", "/item/{}/rejoin/holes/w01",
     "/item/{}/prove",
     f"/item/{{}}/prove/{PLACE}", "/nowhere", "/bench", "/bench/press",
-    "/clients", "/item/{}/owner",
+    "/clients", "/item/{}/owner", "/today",
     "/item/{}{look}", "/item/{}{look}/correct",
 ]  # fmt: skip
 

@@ -9,6 +9,9 @@ from typing import Any
 
 from quirewell.record.bench import BenchState
 from quirewell.record.nouns import ItemState
+from quirewell.stages.bench_planning import as_json
+from quirewell.stages.entry_time import instant
+from quirewell.stages.plan_progress import standing
 from quirewell.stages.recipe_keep import course_of
 from quirewell.stages.today import NO_COURSE, Course, Lookup
 
@@ -25,7 +28,12 @@ class Plan:
 
 def standing_plan(bench: BenchState, states: Sequence[ItemState], now: datetime) -> Plan:
     """The newest plan kept, with what really happened; without one no steps."""
-    return Plan((), (), "", lookup_of(bench))
+    lookup = lookup_of(bench)
+    kept = next(reversed(bench.bench_plans.values()), None)
+    if kept is None:
+        return Plan((), (), "", lookup)
+    told = standing(as_json(kept.run), states, instant(now))
+    return Plan(tuple(told["steps"]), tuple(told["late"]), str(told["says"]), lookup)
 
 
 def lookup_of(bench: BenchState) -> Lookup:
