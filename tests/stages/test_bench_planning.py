@@ -196,6 +196,24 @@ def test_two_items_share_no_tray_unless_that_is_allowed():
     assert all(len(held) == 1 for held in trays.values())
 
 
+def test_where_it_is_allowed_sheets_of_two_items_share_a_tray_and_are_done_sooner():
+    """One tray, 45 minutes each evening, of which a bath by itself takes 40: Friday both are made
+    ready, Saturday one is washed or both, dry the evening after."""
+    short = "wraps = ['w01']\nminutes = {apart = 10, joined = 10}\n"
+    more = f"[[item]]\nname = 'Companion'\nid = 'two'\nrecipe = 'short-way'\n{short}"
+    bench = 'hours = "18:00-18:45"\n[studio.places]\ntray = 1'
+    ends = {}
+    for mix in ("false", "true"):
+        text = plan_text(f"mix_items = {mix}", "", bench, more)
+        text = text.replace("wraps = 2\n", short)
+        found = planning.as_json(planning.ask({"plan": text}))
+        soaks = [row for row in found["steps"] if row["step"] == "soak"]
+        ends[mix] = found["finish"]
+        assert len({row["item_id"] for row in soaks}) == 2
+        assert len({row["tray"] for row in soaks}) == (1 if mix == "true" else 2)
+    assert ends == {"true": "2026-10-25T18:20+00:00", "false": "2026-10-26T18:10+00:00"}
+
+
 @pytest.mark.parametrize(
     ("params", "says"),
     [
