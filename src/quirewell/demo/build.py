@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from quirewell.demo import practice, shelf, story, story_rejoin, story_water
+from quirewell.demo import next_job, practice, shelf, story, story_rejoin, story_water
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.foldside import booklet_truth, checked_form, fold_form
@@ -129,6 +129,8 @@ def build_demo(
             tell("the Annual's companions: weighed, and planned into parcels")
             practice.look_at_offer(bench)
             shelf.fill(bench)
+            tell("the next job: planned for evenings, its pilot washed")
+            next_job.begin(bench)
             state = bench.state
     _keep_truth(
         truth_path(folder), replace(truth, bath=bath_truth(seed), booklet=booklet_truth(seed))
