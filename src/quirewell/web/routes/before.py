@@ -43,7 +43,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         places=places(state), tests=treat.view(state)["spot_tests"], colours=_colours(state),
         wet_kinds=[(key, STEP_KINDS[key].name) for key in pilot.WET_KINDS],
         cautions_first=plain(CAUTIONS), gear=protective("lime-bath"), local_codes=LOCAL_CODES,
-        shelf_mind=_shelf(house), touched_at=state.touched,
+        shelf_mind=_shelf(house, state), touched_at=state.touched,
     )  # fmt: skip
 
 
@@ -55,12 +55,15 @@ def _colours(state: ItemState) -> list[tuple[str, str, tuple[str, ...]]]:
     ]  # fmt: skip
 
 
-def _shelf(house: House) -> tuple[str, ...]:
+def _shelf(house: House, here: ItemState) -> tuple[str, ...]:
     """Lots past their day or nearly used up, over what all items took."""
     bench = house.studio.bench()
     if not bench.stock:
         return ()
-    states = [house.studio.state(entry.id) for entry in house.studio.items()]
+    states = [
+        here if entry.id == here.id else house.studio.state(entry.id)
+        for entry in house.studio.items()
+    ]
     return stock_view(bench, states, date.today())[1]
 
 
