@@ -179,7 +179,7 @@ def _say_open(address: str, lan: Lan | None) -> None:
     if lan is None:
         return
     click.echo("\n".join(tablet_lines(lan)), err=True)
-    if sys.stderr.isatty():
+    if sys.stderr.isatty() and (sys.stderr.encoding or "").lower().startswith("utf"):
         import segno
 
         segno.make(f"{lan.urls[0]}trust", error="m", micro=False).terminal(
