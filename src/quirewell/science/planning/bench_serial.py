@@ -8,6 +8,9 @@ give up where a schedule exists.
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from quirewell.science.planning.bench_network import Network
 
 
@@ -16,77 +19,47 @@ def by_rule(net: Network) -> tuple[int, ...] | None:
     activity. ``net`` has neither a positive circle nor too large a demand."""
     count = len(net.durations)
     left = 100 + 2 * count
-    out: list[list[tuple[int, int]]] = [[] for _ in range(count)]
-    for i, j, d in net.lags:
-        if i != j:
-            out[i].append((j, d))
-    apart = [_apart(i, out, count) for i in range(count)]
-    before = [
-        [i for i in range(count) if i != j and _precedes(apart[i][j], apart[j][i])]
-        for j in range(count)
-    ]
-    end = max((h + q for h, q in zip(net.heads, net.tails, strict=True)), default=0)
-    latest = [end - q for q in net.tails]
-    release = list(net.heads)
+    apart = _apart(net)
+    back = apart.T
+    first_come = (apart > 0) | ((apart == 0) & (back < 0))
+    latest = [-q for q in net.tails]
+    release = np.array(net.heads, dtype=np.float64)
     starts: dict[int, int] = {}
     while len(starts) < count:
-        ready = [j for j in range(count) if j not in starts and all(i in starts for i in before[j])]
-        windows = {j: _window(j, starts, apart, release[j]) for j in ready}
-        j = min(ready, key=lambda i: (windows[i][1] is None, windows[i][1] or 0, latest[i], i))
-        least, upto = windows[j]
-        at = _first_place(net, starts, j, least)
-        if upto is None or at <= upto:
+        placed = list(starts)
+        at_what = np.array([starts[i] for i in placed], dtype=np.float64)[:, None]
+        least = (at_what + apart[placed]).max(axis=0, initial=-np.inf).clip(release)
+        upto = (at_what - back[placed]).min(axis=0, initial=np.inf)
+        waits = first_come.copy()
+        waits[placed] = False
+        ready = [int(j) for j in np.flatnonzero(~waits.any(axis=0)) if j not in starts]
+        j = min(ready, key=lambda i: (upto[i], latest[i], i))
+        at = _first_place(net, starts, j, int(least[j]))
+        if at <= upto[j]:
             starts[j] = at
             continue
         left -= 1
         if left < 0:
             return None
-        late = at - upto
-        back = apart[j]
-        hold = [i for i, s in starts.items() if (d_i := back[i]) is not None and s - d_i == upto]
+        hold = [i for i, s in starts.items() if s - apart[j, i] == upto[j]]
         first = min(starts[i] for i in hold)
         for i in hold:
-            release[i] = starts[i] + late
+            release[i] = starts[i] + at - upto[j]
         starts = {i: s for i, s in starts.items() if i not in hold and s <= first}
     return tuple(starts[i] for i in range(count))
 
 
-def _apart(start: int, out: list[list[tuple[int, int]]], count: int) -> list[int | None]:
-    """Longest way by lags from one activity to each other; None where none leads."""
-    found: list[int | None] = [None] * count
-    found[start] = 0
-    waiting = [start]
-    while waiting:
-        following: dict[int, None] = {}
-        for i in waiting:
-            here = found[i]
-            assert here is not None
-            for j, d in out[i]:
-                known = found[j]
-                if known is None or here + d > known:
-                    found[j] = here + d
-                    following[j] = None
-        waiting = list(following)
+def _apart(net: Network) -> NDArray[np.float64]:
+    """Longest ways by lags from each activity to each other, -inf where none leads (Floyd and
+    Warshall's); whole numbers, which doubles hold exactly up to far above ``LONGEST``."""
+    count = len(net.durations)
+    found = np.full((count, count), -np.inf)
+    np.fill_diagonal(found, 0.0)
+    for i, j, d in net.lags:
+        found[i, j] = max(found[i, j], d)
+    for k in range(count):
+        np.maximum(found, found[:, k, None] + found[None, k, :], out=found)
     return found
-
-
-def _precedes(there: int | None, back: int | None) -> bool:
-    """Whether an activity is to be placed before another: that one cannot start sooner."""
-    return there is not None and (there > 0 or (there == 0 and (back is None or back < 0)))
-
-
-def _window(
-    j: int, starts: dict[int, int], apart: list[list[int | None]], release: int
-) -> tuple[int, int | None]:
-    """Earliest and latest start of an activity beside what is placed; None: no latest."""
-    least, most = release, None
-    for i, s in starts.items():
-        there, back = apart[i][j], apart[j][i]
-        if there is not None:
-            least = max(least, s + there)
-        if back is not None:
-            most = s - back if most is None else min(most, s - back)
-    return least, most
 
 
 def _first_place(net: Network, starts: dict[int, int], j: int, least: int) -> int:
