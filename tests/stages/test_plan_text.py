@@ -157,7 +157,7 @@ def test_too_much_is_refused_before_it_is_used():
     many = "".join(
         f"[[item]]\nname = 'item {n}'\nrecipe = 'short-way'\nwraps = 99\n" for n in range(3)
     )
-    with pytest.raises(ValueError, match="at most 200 sheets"):
+    with pytest.raises(ValueError, match="at most 120 sheets"):
         read("", "", "", many)
     with pytest.raises(ValueError, match="at most 12 of"):
         read("", "", "", "[[item]]\n" * 50)
