@@ -30,6 +30,7 @@ export interface Answer {
   rule?: string;
   problems?: { field: string; says: string }[];
   touched?: number;
+  sign_in?: string;
   both?: { name: string; saved: string; yours: string }[];
 }
 
@@ -112,6 +113,8 @@ export class Outbox extends EventTarget {
   /** Why nothing goes out at the moment; "" while the server answers. */
   trouble = "";
   clockOff = "";
+  /** Where this device signs in, while the studio asks for it. */
+  signIn = "";
 
   async begin(): Promise<void> {
     await this.shelf.open();
@@ -256,17 +259,25 @@ export class Outbox extends EventTarget {
       this.held = this.held.filter((one) => one.once !== entry.once);
       await this.shelf.drop(entry.once);
       this.trouble = "";
+      this.signIn = "";
       this.tries = 0;
       this.dispatchEvent(new CustomEvent("saved", { detail: { entry, answer } }));
       this.changed();
       return true;
     }
+    if (answer.sign_in) this.signIn = answer.sign_in;
     if (status >= 500 || status === 401 || status === 403 || status === 200) {
       return this.stay(answer.says || "The studio could not save it now.");
     }
     this.trouble = "";
     await this.refuse(entry, answer);
     return true;
+  }
+
+  /** The studio asks who this is: nothing goes out before. */
+  askedIn(path: string, says: string): void {
+    this.signIn = path;
+    this.stay(says);
   }
 
   private stay(says: string): false {

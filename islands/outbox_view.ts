@@ -54,7 +54,7 @@ export function markHeld(bench: HTMLElement, outbox: Outbox): void {
 }
 
 export function showOutbox(box: HTMLElement, outbox: Outbox, away: string): void {
-  const state = JSON.stringify([outbox.held.map((one) => [one.once, one.state, one.told]), outbox.trouble, away]);
+  const state = JSON.stringify([outbox.held.map((one) => [one.once, one.state, one.told]), outbox.trouble, outbox.signIn, away]);
   if (state === drawn) return;
   drawn = state;
   const held = outbox.held;
@@ -63,11 +63,18 @@ export function showOutbox(box: HTMLElement, outbox: Outbox, away: string): void
     const rest = "What you enter is kept here and sent when it is back.";
     parts.push(el("p", "what", `The studio does not answer. What you see is of ${clock(away)}. ${rest}`));
   }
+  if (outbox.signIn && !away) {
+    const link = el("a", "button", "Sign in again");
+    link.href = `${outbox.signIn}?back=${encodeURIComponent("/today")}`;
+    const says = el("p", "what", "The studio asks for its passphrase. What waits here is sent then. ");
+    says.append(link);
+    parts.push(says);
+  }
   // An entry on its way for a moment is not worth a line that jumps.
   const shown = away || outbox.trouble || held.some((one) => one.state === "refused");
   if (held.length && shown) {
     parts.push(el("h2", "", `${held.length} ${held.length === 1 ? "entry" : "entries"} not yet saved`));
-    if (outbox.trouble && !away) parts.push(el("p", "", outbox.trouble));
+    if (outbox.trouble && !away && !outbox.signIn) parts.push(el("p", "", outbox.trouble));
     const list = el("ul");
     for (const entry of held) list.append(line(entry, outbox));
     parts.push(list);

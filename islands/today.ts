@@ -244,7 +244,15 @@ class Today extends HTMLElement {
         cache: "no-store", headers: { Accept: "application/json" },
         signal: AbortSignal.timeout(4000),
       });
-      const told = (await response.json()) as { mark: string; now: string };
+      const told = (await response.json()) as { mark: string; now: string; says: string; sign_in?: string };
+      if (told.sign_in) {
+        this.outbox.askedIn(told.sign_in, told.says);
+        return;
+      }
+      if (this.outbox.signIn) {
+        this.outbox.signIn = "";
+        this.outbox.now();
+      }
       this.heard(told.now, sentAt);
       if (this.away) {
         this.away = "";

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from browser.bench_tablet import ITEM, Tablet, held_once, kinds_of, make_studio
 from browser.conftest import Complaints
@@ -233,6 +233,29 @@ def test_a_caution_holds_a_step_up_until_a_reason_is_given(folder: Path, opened:
     line.get_by_role("button", name="Send it again").tap()
     tablet.ticked("Begun: Washed, wrap 2")
     expect(tablet.page.locator("#now h1")).to_have_text("Washed", timeout=WAIT)
+
+
+def test_what_waits_for_a_sign_in_is_kept_and_sent_after_it(folder: Path, opened: Opened) -> None:
+    begin(folder, "surface-clean", "1")
+    tablet = opened()
+    told = '{"saved": false, "says": "Sign in again.", "sign_in": "/in"}'
+
+    def turned_away(route: Route) -> None:
+        route.fulfill(status=401, content_type="application/json", body=told)
+
+    for path in ("**/today/send", "**/today/state.json"):
+        tablet.page.route(path, turned_away)
+    tablet.note("typed while signed out")
+    box = tablet.page.locator("#outbox")
+    expect(box).to_contain_text("asks for its passphrase", timeout=WAIT)
+    expect(box.get_by_role("link", name="Sign in again")).to_have_attribute(
+        "href", "/in?back=%2Ftoday"
+    )
+    expect(box).to_contain_text("“typed while signed out”")
+    for path in ("**/today/send", "**/today/state.json"):
+        tablet.page.unroute(path)
+    tablet.until_saved()
+    held_once(folder, [], tablet.notes)
 
 
 def test_what_is_saved_can_be_taken_back_at_once(folder: Path, opened: Opened) -> None:
