@@ -113,5 +113,6 @@ def test_a_studios_item_is_planned_and_nothing_is_kept(tmp_path):
     assert out["items"] == {"Copperbeck Garden Annual": "annual"} and out["status"] == "proved"
     with Studio.open(folder) as studio:
         assert studio.head() == head
-    assert "Choose a recipe" in call("--studio", str(folder)).output
+    assert "with --item; there are annual" in call("--studio", str(folder)).output
+    assert "Choose a recipe" in call("--studio", str(folder), "--item", "annual").output
     assert "there is no studio" in call("--studio", str(tmp_path / "none")).output

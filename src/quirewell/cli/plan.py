@@ -98,8 +98,10 @@ def _from_studio(
     """The plan's text out of a studio."""
     with open_studio(folder, wants_json) as studio:
         states = [studio.state(one.id) for one in studio.items()]
-        chosen = items or tuple(state.id for state in states)
-        form = {"items": " ".join(chosen), "recipe": recipe, **params}
+        if not items:
+            there = ", ".join(state.id for state in states[:10]) or "none yet"
+            raise ValueError(f"name the items to plan with --item; there are {there}")
+        form = {"items": " ".join(items), "recipe": recipe, **params}
         return plan_keeping.text_of(studio.bench(), states, form)
 
 
