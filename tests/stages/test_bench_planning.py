@@ -150,7 +150,7 @@ def test_what_is_not_excluded_is_said_in_days_first():
     assert "Best found" in says(base)
     same = {**base, "soonest": "2026-12-05T18:30+00:00", "bound_min": 5910}
     assert not_excluded(same) == (
-        "no day earlier is possible, at most 1 h 30 min on that day (at most 2 % better)"
+        "no day earlier is possible, at most 1 h 30 min sooner on that day (at most 2 % better)"
     )
     assert not_excluded({**base, "bound_min": 6000}) == "nothing sooner is possible"
     assert "up to 3 days" in not_excluded({**base, "soonest": "2026-12-02T19:00+00:00"})

@@ -68,7 +68,7 @@ def not_excluded(told: Told) -> str:
         - datetime.fromisoformat(told["soonest"]).date()
     ).days
     if days <= 0:
-        return f"no day earlier is possible, at most {length(sooner)} on that day ({share})"
+        return f"no day earlier is possible, at most {length(sooner)} sooner on that day ({share})"
     if days == 1:
         return f"one day earlier is not excluded ({share})"
     return f"up to {days} days earlier is not excluded ({share})"
