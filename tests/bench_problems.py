@@ -9,9 +9,9 @@ from quirewell.science.planning.bench_shop import Hold, Problem, Shop, Tray, Wai
 
 UNIT, DAY = 5, 1440
 DAY_HOURS = ((540, 750), (795, 1050))  # 09:00-12:30, 13:15-17:30
-CLEAN = (10, 15, 20, 10, 15, 20, 10, 15, 20, 15)
+CLEAN = (20, 20, 20, 15, 20, 20, 15, 20, 20, 20)
 WASH = (20, 30, 45, 25, 30, 40, 20, 35, 30, 30)
-MEND = (5, 20, 45, 10, 15, 30, 5, 25, 10, 20)
+MEND = (45, 35, 45, 45, 45, 40, 45, 45, 40, 45)
 BATHS = ("fill", "wash", "transfer", "bath", "lift")
 
 

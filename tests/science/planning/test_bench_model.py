@@ -194,3 +194,49 @@ def test_an_answer_without_a_work_is_no_plan():
     found = plan(small())
     assert broken(small(), replace(found, placed=found.placed[:2]))
     assert broken(small(), replace(found, placed=(*found.placed[:2], Placed("a/w/lift", 0, 5))))
+
+
+@pytest.mark.parametrize("make", [lambda: prototype(1, given=True), small,
+                                  lambda: baths(7, 2, 30)])  # fmt: skip
+def test_later_by_the_slack_can_be_and_later_by_one_grid_more_cannot(make):
+    """Held against the checker, and for one grid more against a search of its own."""
+    from ortools.sat.python import cp_model
+
+    from quirewell.science.planning import bench_blocks as units
+    from quirewell.science.planning.bench_slack import _net, later, latest
+
+    problem = make()
+    found = plan(problem, time_limit_s=10)
+    runs = {}
+    for one, work in zip(found.placed, problem.works, strict=True):
+        if one.together:
+            runs.setdefault(one.together, {})[work.item, work.sheet] = None
+    laid = units.blocks(problem, [units.Run(0, tuple(sheets)) for sheets in runs.values()])
+    at = {one.work: one.start // 5 for one in found.placed}
+    starts = [at[block.works[0]] for block in laid.blocks]
+    best = later(problem, laid, starts)
+    net = _net(problem, laid, starts)
+    for number, block in enumerate(laid.blocks):
+        assert found.slack[block.works[0]] == (best[number] - starts[number]) * 5 >= 0
+        moved = latest(problem, laid, starts, number)
+        placed = units.placed(problem, laid, moved)
+        names = {one.work: one.together for one in found.placed}
+        placed = tuple(replace(one, together=names[one.work]) for one in placed)
+        assert broken(problem, replace(found, placed=placed)) == (), block
+    for number in list(range(len(laid.blocks)))[::5]:
+        cp = cp_model.CpModel()
+        end = found.makespan // 5
+        vs = []
+        for i, one in enumerate(laid.blocks):
+            fits = [[0, end - one.size]]
+            if one.hands:
+                fits = [[a, b - one.size] for a, b in net.stretches if b - a >= one.size]
+            vs.append(cp.new_int_var_from_domain(cp_model.Domain.from_intervals(fits), ""))
+            cp.add(vs[i] + one.size <= end)
+            if i != number and starts[i] <= starts[number]:
+                cp.add(vs[i] == starts[i])
+        for after, into in enumerate(net.into):
+            for before, apart in into:
+                cp.add(vs[after] - vs[before] >= apart)
+        cp.add(vs[number] > best[number])
+        assert cp_model.CpSolver().solve(cp) == cp_model.INFEASIBLE, laid.blocks[number]

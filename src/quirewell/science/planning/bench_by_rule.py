@@ -31,6 +31,8 @@ from quirewell.science.planning.bench_slack import slack
 
 OPEN = 1 << 40  # the end of a hold whose last work is not placed yet
 TRIES = 20_000
+ORDERS, MANY = 10, 600  # orders tried; for more blocks than this only two
+BEHIND_MIN, LOT_MIN = 2000, 300  # [min] an item stands behind the one before it; what the lot adds
 
 
 def rule(problem: Problem) -> Answer:
@@ -45,7 +47,7 @@ def rule(problem: Problem) -> Answer:
     grid = problem.shop.grid_min
     ways = longest_ways(problem, laid)
     bound = soonest_of(problem) * grid
-    starts = None if ways is None else _Serial(problem, laid, ways).all()
+    starts = None if ways is None else _best(problem, laid, ways, bound // grid)
     if starts is None:
         return Answer("unknown", by="rule", bound=bound)
     works = placed(problem, laid, starts)
@@ -55,6 +57,34 @@ def rule(problem: Problem) -> Answer:
         slack=slack(problem, laid, starts), by="rule",
     )  # fmt: skip
     return Answer("unknown", by="rule") if broken(problem, answer) else answer
+
+
+def _best(
+    problem: Problem, laid: Blocks, ways: Sequence[int], bound: int
+) -> list[int] | None:  # fmt: skip
+    """The best of some orders: longest way first, one item before the next, and some by lot."""
+    item = {work.id: work.item for work in problem.works}
+    rank = {name: i for i, name in enumerate(dict.fromkeys(item.values()))}
+    behind = np.array([rank[item[one.works[0]]] for one in laid.blocks])
+    lot = np.random.default_rng(0)
+    unit = problem.shop.grid_min
+    best: list[int] | None = None
+    soonest_end = 0
+    for number in range(ORDERS if len(ways) <= MANY else 2):
+        order = np.array(ways, dtype=float)
+        if number:
+            order -= behind * (OPEN if number == 1 else BEHIND_MIN / unit)
+        if number > 1:
+            order += lot.uniform(0, LOT_MIN / unit, len(order))
+        starts = _Serial(problem, laid, order.tolist()).all()
+        if starts is None:
+            continue
+        end = max(start + one.size for start, one in zip(starts, laid.blocks, strict=True))
+        if best is None or end < soonest_end:
+            best, soonest_end = starts, end
+        if end <= bound or (len(rank) == 1 and number):
+            break
+    return best
 
 
 def soonest_of(problem: Problem) -> int:
@@ -72,7 +102,7 @@ def soonest_of(problem: Problem) -> int:
 class _Serial:
     """Places filled one cluster after another."""
 
-    def __init__(self, problem: Problem, laid: Blocks, ways: Sequence[int]) -> None:
+    def __init__(self, problem: Problem, laid: Blocks, ways: Sequence[float]) -> None:
         self.problem, self.laid, self.ways = problem, laid, ways
         self.grid = problem.shop.grid_min
         self.now = up(problem.now, self.grid)

@@ -12,11 +12,13 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
-from quirewell.science.planning.bench_blocks import Blocks, Run, blocks, up
+from quirewell.science.planning.bench_blocks import Blocks, Run, blocks, placed, up, windows
 from quirewell.science.planning.bench_shop import Problem
 from quirewell.science.planning.bench_solver import Model, build, hint, runs_found
 
-FIRST_SHARE = 0.8  # of the time for the end and its bound; the rest makes the plan kind
+FIRST_SHARE = 0.15  # of the time for the plain search, SITTING_SHARE for each question of an end
+SITTING_SHARE = 0.45
+AGAIN_SHARE = 0.25  # for the plain search once more
 WET_S, EARLY_S = 2.0, 0.5  # [s] at most for the least wet waiting, and for early ends
 
 
@@ -54,7 +56,59 @@ def search(
     out.bound = _bound(solver)
     out.runs, out.laid, out.starts = _read(made, solver)
     out.seconds = solver.wall_time
+    if out.status == "found":
+        _sooner(problem, out, time_limit_s, workers, seed)
+    if out.status == "found":
+        _again(problem, out, AGAIN_SHARE * time_limit_s, workers, seed)
     return kinder(problem, out, max(time_limit_s - out.seconds, 0.5), workers, seed)
+
+
+def _sooner(problem: Problem, out: Found, seconds: float, workers: int, seed: int) -> None:
+    """Ask whether all can end in the stretch of hours before, with the stretches' lengths as rules
+    of their own: an end in between is none, so a no is worth a night."""
+    while out.seconds < (FIRST_SHARE + SITTING_SHARE) * seconds:
+        assert out.laid is not None and out.bound is not None
+        goes_on = {link.before for link in out.laid.links}
+        last = [one for i, one in enumerate(out.laid.blocks) if i not in goes_on]
+        if not all(one.hands and one.start is None for one in last):
+            return
+        end = _end(out.laid, out.starts, problem.shop.grid_min)
+        least = min(one.size for one in last)
+        stretches = windows(problem)
+        low = max((a for a, _ in stretches if a + least <= end), default=0)
+        before = max((b for a, b in stretches if b <= low), default=0)
+        if before < out.bound:
+            break
+        made = build(problem, latest=before, sitting=True)
+        solver = _solver((FIRST_SHARE + SITTING_SHARE) * seconds - out.seconds, workers, seed)
+        status = solver.solve(made.cp)
+        out.seconds += solver.wall_time
+        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            out.runs, out.laid, out.starts = _read(made, solver)
+            continue
+        if status == cp_model.INFEASIBLE:
+            out.bound = max(out.bound, low + least)
+        break
+    assert out.laid is not None and out.bound is not None
+    if _end(out.laid, out.starts, problem.shop.grid_min) <= out.bound:
+        out.status = "proved"
+
+
+def _again(problem: Problem, out: Found, seconds: float, workers: int, seed: int) -> None:
+    """The plain search once more, from the best plan so far and with the bound so far."""
+    assert out.laid is not None and out.bound is not None
+    grid = problem.shop.grid_min
+    made = build(problem, latest=_end(out.laid, out.starts, grid))
+    hint(made, {one.work: one.start for one in placed(problem, out.laid, out.starts)})
+    made.cp.add(made.end >= out.bound)
+    made.cp.minimize(made.end)
+    solver = _solver(seconds, workers, seed)
+    status = solver.solve(made.cp)
+    out.seconds += solver.wall_time
+    if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        out.runs, out.laid, out.starts = _read(made, solver)
+        out.bound = max(out.bound, _bound(solver))
+        out.status = "proved" if status == cp_model.OPTIMAL else "found"
 
 
 def kinder(problem: Problem, found: Found, seconds: float, workers: int, seed: int) -> Found:
