@@ -33,6 +33,8 @@ NAMES = (
     "worth",
     "weigh",
     "bench_plan",
+    "bench_shop",
+    "bench_page",
 )
 
 
