@@ -81,7 +81,7 @@ export function showOutbox(box: HTMLElement, outbox: Outbox, away: string): void
     const now = el("button", "quiet", "Send now");
     now.type = "button";
     now.addEventListener("click", () => outbox.now());
-    parts.push(now);
+    if (outbox.waiting.length) parts.push(now);
   }
   // What is being typed into a refused entry stays.
   const typed = [...box.querySelectorAll<HTMLInputElement>("input[id]")].map((one) => [one.id, one.value]);
@@ -133,7 +133,9 @@ function goesOn(entry: Held, outbox: Outbox): HTMLElement[] {
 }
 
 function setRight(entry: Held, outbox: Outbox): HTMLElement[] {
-  const says = el("p", "wrong", entry.told);
+  const says = el(entry.problems.length > 1 ? "ul" : "p", "wrong");
+  if (entry.problems.length > 1) says.append(...entry.problems.map((one) => el("li", "", one.says)));
+  else says.textContent = entry.told;
   const fields = el("div", "fields");
   const named = [...new Set(entry.problems.map((problem) => problem.field))];
   for (const name of named.filter((one) => one in WORDS)) {
@@ -155,6 +157,12 @@ function setRight(entry: Held, outbox: Outbox): HTMLElement[] {
     now.type = "button";
     now.addEventListener("click", () => void outbox.right(entry.once, [["take", "now"]]));
     row.append(now);
+  }
+  if (entry.rule) {
+    const item = entry.fields.find(([name]) => name === "item")?.[1] ?? "";
+    const before = el("a", "button quiet", "Answer these first");
+    before.href = `/item/${encodeURIComponent(item)}/treat/before`;
+    row.append(before);
   }
   const away = el("button", "stop", "Throw it away");
   away.type = "button";

@@ -177,7 +177,8 @@ class Today extends HTMLElement {
   }
 
   private refused({ entry, answer }: { entry: Held; answer: Answer }): void {
-    this.tell(`Not saved: ${entry.says}. ${answer.says}`, "stop");
+    const why = answer.says.length < 160 ? answer.says : "Why, and what to do, stands at the top.";
+    this.tell(`Not saved: ${entry.says}. ${why}`, "stop");
     void this.refresh();
   }
 
@@ -206,7 +207,7 @@ class Today extends HTMLElement {
     const tick = this.querySelector<HTMLElement>("#tick");
     tick?.replaceChildren(line);
     window.clearTimeout(this.tickTimer);
-    this.tickTimer = window.setTimeout(() => tick?.replaceChildren(), kind === "stop" ? 60_000 : UNDO_MS);
+    this.tickTimer = window.setTimeout(() => tick?.replaceChildren(), UNDO_MS);
   }
 
   private showOutbox(): void {
