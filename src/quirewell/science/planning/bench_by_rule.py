@@ -15,6 +15,7 @@ from scipy.sparse.csgraph import connected_components
 
 from quirewell.science.planning.bench_blocks import (
     Blocks,
+    Link,
     Run,
     blocks,
     placed,
@@ -112,7 +113,14 @@ class _Serial:
         self.spans = [("", i, i) for i, one in enumerate(laid.blocks) if one.hands]
         self.spans += [(name, i, i) for i, one in enumerate(laid.blocks) for name in one.uses]
         self.spans += [(one.equipment, one.first, one.last) for one in laid.spans]
-        self.used: dict[int, tuple[int, int]] = {}
+        self.used: dict[str, dict[int, tuple[int, int]]] = {}
+        self.span_of: dict[int, list[int]] = {}
+        for number, (_, first, last) in enumerate(self.spans):
+            for one in {first, last}:
+                self.span_of.setdefault(one, []).append(number)
+        self.into: dict[int, list[Link]] = {}
+        for link in laid.links:
+            self.into.setdefault(link.after, []).append(link)
         self.tries = TRIES
         for number, block in enumerate(laid.blocks):
             if block.start is not None:
@@ -152,7 +160,7 @@ class _Serial:
         mine = set(cluster)
         return all(
             one.before in self.starts or one.before in mine
-            for one in self.laid.links if one.after in mine
+            for number in cluster for one in self.into.get(number, ())
         )  # fmt: skip
 
     def _soonest(self, cluster: Sequence[int]) -> dict[int, int] | None:
@@ -169,9 +177,7 @@ class _Serial:
 
     def _raise(self, cluster: Sequence[int], low: dict[int, int]) -> bool:
         grid, all_blocks = self.grid, self.laid.blocks
-        for link in self.laid.links:
-            if link.after not in low:
-                continue
+        for link in (link for number in cluster for link in self.into.get(number, ())):
             block = all_blocks[link.before]
             if block.end is not None:
                 low[link.after] = max(low[link.after], up(block.end + link.least, grid))
@@ -193,9 +199,10 @@ class _Serial:
                 if start is None:
                     return False
                 low[number] = start
-        for name, first, last in sorted(self.spans, key=lambda one: low.get(one[1], -1)):
-            if first not in low and last not in low:
-                continue
+        held = sorted({n for number in cluster for n in self.span_of.get(number, ())})
+        for name, first, last in sorted(
+            (self.spans[n] for n in held), key=lambda one: low.get(one[1], -1)
+        ):
             start = low[first] if first in low else self.starts[first]
             end = low[last] + all_blocks[last].size if last in low else OPEN
             free = self._free(name, start, end, mine, first in low)
@@ -222,9 +229,7 @@ class _Serial:
         places = self.problem.shop.places[name] if name else self.problem.shop.people
         if not moves:  # it is held already and its end was left open
             return start
-        taken = [
-            self.used[i] for i, one in enumerate(self.spans) if i in self.used and one[0] == name
-        ]
+        taken = list(self.used.get(name, {}).values())
         taken += [(a, b) for other, a, b in mine if other == name]
         size, at = end - start, start
         while True:
@@ -243,8 +248,9 @@ class _Serial:
                 return None
 
     def _hold(self, found: dict[int, int]) -> None:
-        for number, (_, first, last) in enumerate(self.spans):
-            if first in self.starts and (first in found or last in found):
+        for number in sorted({n for block in found for n in self.span_of.get(block, ())}):
+            name, first, last = self.spans[number]
+            if first in self.starts:
                 block = self.laid.blocks[last]
                 end = OPEN
                 if block.end is not None:
@@ -252,4 +258,4 @@ class _Serial:
                 elif last in self.starts:
                     end = self.starts[last] + block.size
                 first_at = self.starts[first]
-                self.used[number] = (first_at, end)
+                self.used.setdefault(name, {})[number] = (first_at, end)

@@ -16,9 +16,8 @@ from quirewell.science.planning.bench_blocks import Blocks, Run, blocks, placed,
 from quirewell.science.planning.bench_shop import Problem
 from quirewell.science.planning.bench_solver import Model, build, hint, runs_found
 
-FIRST_SHARE = 0.15  # of the time for the plain search, SITTING_SHARE for each question of an end
-SITTING_SHARE = 0.45
-AGAIN_SHARE = 0.25  # for the plain search once more
+FIRST_SHARE, FIRST_S = 0.1, 3.0  # of the time, but this long [s], for the plain search
+SITTING_SHARE, AGAIN_SHARE = 0.7, 0.15  # for asking after days; for the plain search once more
 WET_S, EARLY_S = 2.0, 0.5  # [s] at most for the least wet waiting, and for early ends
 
 
@@ -46,7 +45,7 @@ def search(
     if latest is None or least <= latest:
         made.cp.add(made.end >= least)
     made.cp.minimize(made.end)
-    solver = _solver(time_limit_s * FIRST_SHARE, workers, seed)
+    solver = _solver(_first_s(time_limit_s), workers, seed)
     status = solver.solve(made.cp)
     if status == cp_model.INFEASIBLE:
         return Found("impossible")
@@ -63,10 +62,21 @@ def search(
     return kinder(problem, out, max(time_limit_s - out.seconds, 0.5), workers, seed)
 
 
+def alone(problem: Problem, *, time_limit_s: float, workers: int = 2, seed: int = 0) -> Found:
+    """The model by itself, no start and no bound given: the peer a benchmark sets beside."""
+    made = build(problem)
+    made.cp.minimize(made.end)
+    solver = _solver(time_limit_s, workers, seed)
+    status = solver.solve(made.cp)
+    said = {cp_model.OPTIMAL: "proved", cp_model.FEASIBLE: "found"}.get(status, "unknown")
+    return Found(said, bound=_bound(solver), seconds=solver.wall_time)
+
+
 def _sooner(problem: Problem, out: Found, seconds: float, workers: int, seed: int) -> None:
-    """Ask whether all can end in the stretch of hours before, with the stretches' lengths as rules
-    of their own: an end in between is none, so a no is worth a night."""
-    while out.seconds < (FIRST_SHARE + SITTING_SHARE) * seconds:
+    """Ask whether all can end on the first day that is not excluded, with the lengths of stretches
+    of hours as rules of their own: ends come in nights, so a no is worth a night."""
+    stop = (FIRST_SHARE + SITTING_SHARE) * seconds
+    while out.seconds < stop:
         assert out.laid is not None and out.bound is not None
         goes_on = {link.before for link in out.laid.links}
         last = [one for i, one in enumerate(out.laid.blocks) if i not in goes_on]
@@ -76,19 +86,22 @@ def _sooner(problem: Problem, out: Found, seconds: float, workers: int, seed: in
         least = min(one.size for one in last)
         stretches = windows(problem)
         low = max((a for a, _ in stretches if a + least <= end), default=0)
-        before = max((b for a, b in stretches if b <= low), default=0)
-        if before < out.bound:
+        open_ends = [b for _, b in stretches if out.bound <= b <= low]
+        if not open_ends:
             break
+        grid = problem.shop.grid_min
+        day = (open_ends[0] * grid - 1) // 1440
+        before = max(b for b in open_ends if (b * grid - 1) // 1440 == day)
         made = build(problem, latest=before, sitting=True)
-        solver = _solver((FIRST_SHARE + SITTING_SHARE) * seconds - out.seconds, workers, seed)
+        solver = _solver(stop - out.seconds, workers, seed)
         status = solver.solve(made.cp)
         out.seconds += solver.wall_time
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             out.runs, out.laid, out.starts = _read(made, solver)
             continue
-        if status == cp_model.INFEASIBLE:
-            out.bound = max(out.bound, low + least)
-        break
+        if status != cp_model.INFEASIBLE:
+            break
+        out.bound = max(out.bound, min(a for a, _ in stretches if a >= before) + least)
     assert out.laid is not None and out.bound is not None
     if _end(out.laid, out.starts, problem.shop.grid_min) <= out.bound:
         out.status = "proved"
@@ -142,6 +155,10 @@ def possible(problem: Problem, without: Sequence[tuple[str, str]], seconds: floa
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return True
     return False if status == cp_model.INFEASIBLE else None
+
+
+def _first_s(seconds: float) -> float:
+    return max(FIRST_SHARE * seconds, min(FIRST_S, seconds / 2))
 
 
 def _solver(seconds: float, workers: int, seed: int) -> cp_model.CpSolver:
