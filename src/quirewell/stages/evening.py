@@ -39,6 +39,11 @@ class Tonight:
     fits: bool
     says: str
 
+    @property
+    def what(self) -> str:
+        """The step it begins with, in a few words."""
+        return what(self.row)
+
 
 @dataclass(frozen=True, slots=True)
 class Evening:

@@ -310,11 +310,11 @@ def _words(mark: str, row: Row, x: float, wide: float, top: float) -> str:
     if not said:
         return ""
     room = len(said) * SIGN + 8
-    kind = "full" if row["hands"] else "light"
-    back = "" if row["hands"] else (
-        f'<rect class="paper" x="{x + 2:.1f}" y="{top + 4:g}" width="{min(room, wide - 4):.1f}" '
-        'height="18"/>'
-    )  # fmt: skip
+    kind, ground = ("full", "under") if row["hands"] else ("light", "paper")
+    back = (
+        f'<rect class="{ground}" x="{x + 2:.1f}" y="{top + 4:g}" '
+        f'width="{min(room, wide - 4):.1f}" height="18"/>'
+    )
     return f'{back}<text class="{kind}" x="{x + 5:.1f}" y="{top + 18:g}">{escape(said)}</text>'
 
 
