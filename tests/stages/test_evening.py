@@ -220,3 +220,9 @@ def test_the_end_of_tonight_as_a_person_writes_it() -> None:
 def test_an_end_that_cannot_be_read_or_has_passed_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"Write (the|a) time"):
         until_of(text, at(0, "18:00"), told()["zone"])
+
+
+def test_what_can_be_done_is_said_without_a_word_twice() -> None:
+    seen = evening(gone(told(), at(0, "22:00")), at(2, "18:00"))
+    assert seen.tonight[0].says == "safe at 19:05"
+    assert seen.next_touch.says.endswith("planned for Tue 1 Dec at 18:00.")

@@ -272,7 +272,7 @@ class _Board:
         fits = stop <= end and not waits
         if fits:
             busy += [(a + shift, b + shift) for a, b in hands]
-            says = f"safe at {_clock(stop, self.now)}"
+            says = f"safe {_clock(stop, self.now)}"
         elif waits:
             says = "what goes before it is not done tonight"
         else:
@@ -425,7 +425,7 @@ def _clock(moment: datetime, now: datetime) -> str:
 
 
 def _plain(moment: datetime, now: datetime) -> str:
-    return _clock(moment, now).removeprefix("at ")
+    return _clock(moment, now).removeprefix("at ").removeprefix("on ")
 
 
 def _said(moment: datetime, now: datetime) -> str:
