@@ -76,6 +76,15 @@ def test_hands_not_trays_are_what_is_short(more):
     assert broken(one, found) == ()
 
 
+@pytest.mark.slow
+def test_two_items_are_proved_as_the_prototype_was():
+    """Seventh day at 09:15, trays given."""
+    problem = prototype(2, given=True)
+    found = plan(problem, time_limit_s=120)
+    assert (found.status, found.makespan) == ("proved", 6 * DAY + 9 * 60 + 15)
+    assert broken(problem, found) == ()
+
+
 def test_no_wet_sheet_waits_and_no_bath_ends_where_nobody_is(problem, answer):
     at = {one.work: one for one in answer.placed}
     open_hours = hours(14)

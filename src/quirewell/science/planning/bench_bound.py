@@ -7,7 +7,7 @@ tail follows. Work in a tray that may still be shared counts as if every tray we
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -30,8 +30,9 @@ def ways(problem: Problem, laid: Blocks) -> list[int] | None:
     return None
 
 
-def heads(problem: Problem, laid: Blocks) -> list[int] | None:
-    """Each block's soonest start (units) by waits and hours alone; None where there is none."""
+def heads(problem: Problem, laid: Blocks, free: Collection[int] = ()) -> list[int] | None:
+    """Each block's soonest start (units) by waits and hours alone; None where there is none. A
+    block of a ``free`` group may last longer than its own work: a longest wait says less there."""
     grid, hours = problem.shop.grid_min, windows(problem)
     now = up(problem.now, grid)
     out = [now if one.start is None else one.start // grid for one in laid.blocks]
@@ -52,7 +53,7 @@ def heads(problem: Problem, laid: Blocks) -> list[int] | None:
             else:
                 end = out[link.before] + first.size + up(link.least, grid)
             out[link.after] = max(out[link.after], end)
-            if link.most is not None and first.end is None:
+            if link.most is not None and first.end is None and link.before not in free:
                 least = out[link.after] - link.most // grid - first.size
                 out[link.before] = max(out[link.before], least)
         if out == before:
@@ -64,7 +65,7 @@ def soonest(problem: Problem, laid: Blocks, shares: Mapping[int, int] | None = N
     """The bound (units). ``shares``: for blocks of a free group, how many may lie together."""
     grid, hours = problem.shop.grid_min, windows(problem)
     now = up(problem.now, grid)
-    first, tail = heads(problem, laid), ways(problem, laid)
+    first, tail = heads(problem, laid, shares or ()), ways(problem, laid)
     if first is None or tail is None:
         return now
     best = now
