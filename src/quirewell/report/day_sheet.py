@@ -115,7 +115,7 @@ def _row(row: Mapping[str, Any], step: CourseStep | None, several: bool) -> dict
     begin = datetime.fromisoformat(row["start"])
     notes = []
     if row["can_wait"]:
-        notes.append(f"Then it can wait: {row['can_wait']}")
+        notes.append(f"Then it can wait: {row['can_wait'].rstrip('.')}.")
     if row["most_min"]:
         notes.append(f"Not longer than {length(row['most_min'])}.")
     if row["slack_min"]:
