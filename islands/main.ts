@@ -10,4 +10,5 @@ if (document.querySelector("qw-correct")) void import("./correct");
 if (document.querySelector("qw-holes")) void import("./holes");
 if (document.querySelector("qw-damage")) void import("./damage");
 if (document.querySelector("qw-since")) void import("./since");
+if (document.querySelector("form[data-wrong]")) void import("./wrong");
 if (document.querySelector("qw-today")) void import("./today");

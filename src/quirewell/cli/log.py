@@ -226,12 +226,11 @@ def _entry(
 ) -> dict[str, Any]:
     """Save one entry once; what became of it as plain data."""
     from quirewell.stages import once, today_keep
-    from quirewell.stages.emergencies import note_mishap
     from quirewell.stages.entry_time import when_typed
     from quirewell.stages.refusal import Refusal
     from quirewell.studio.faults import NotUndoable, Stale
 
-    commands = {**today_keep.COMMANDS, "wrong": note_mishap}
+    commands = today_keep.COMMANDS
     if command not in commands:
         known = ", ".join(commands)
         return {"saved": False, "says": f"There is nothing called {command[:30]!r}: {known}."}

@@ -17,6 +17,7 @@ from quirewell.record.codec import from_body, to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import ItemState, Step
 from quirewell.stages import treat, typed
+from quirewell.stages.emergencies import note_mishap
 from quirewell.stages.entry_time import read_instant
 from quirewell.stages.naming import place_words, places_words
 from quirewell.stages.one_box import keep_reading, readings_words
@@ -134,6 +135,15 @@ def commands(bench: BenchState | None = None) -> dict[str, Command]:
     }
 
 
+def wrong(state: ItemState, form: Form) -> tuple[Draft, ...]:
+    """Note that something went wrong; ``picture`` names the entry that brought its picture."""
+    taken = dict(form)
+    entry = state.sent.get(taken.pop("picture", ""))
+    if entry is not None and not taken.get("capture"):
+        taken["capture"] = next((key for key in entry.record.split() if key in state.captures), "")
+    return note_mishap(state, taken)
+
+
 COMMANDS: Mapping[str, Command] = {
     "plan": plan,
     "start": start,
@@ -144,6 +154,7 @@ COMMANDS: Mapping[str, Command] = {
     "reading": keep_reading,
     "test": treat.record_spot_test,
     "correct": correct,
+    "wrong": wrong,
     "aside": treat.set_aside,
 }
 
@@ -186,6 +197,9 @@ def saved_words(command: str, drafts: Sequence[Draft | Event]) -> str:
         return f"{DID.get(command, 'Saved')}: {step_words(steps[-1])}"
     if "spot_test.made" in kinds:
         return "An ink test"
+    if "mishap.noted" in kinds:
+        said = next(str(one.body["what"]) for one in drafts if one.kind == "mishap.noted")
+        return f"Noted that it went wrong: {said}"
     if "item.described" in kinds:
         return "A note on the item"
     for draft in drafts:
