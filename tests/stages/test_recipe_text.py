@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from quirewell.stages.cautions import CAUTIONS
+from quirewell.stages.cautions import CAUTIONS, protective
 from quirewell.stages.course import ONE_DAY, PLACEHOLDER, Course
 from quirewell.stages.reading_entry import QUANTITIES
 from quirewell.stages.recipe_keep import courses, shipped
@@ -50,6 +50,23 @@ def test_the_first_wetting_of_every_course_names_a_test_that_comes_before() -> N
         first = next((step for step in course.steps if step.wet), None)
         if first is not None:
             assert "ink test" in first.test_before.lower(), course.key
+
+
+def test_every_course_with_a_bath_measures_before_it_and_after() -> None:
+    for course in courses():
+        bath = [at for at, step in enumerate(course.steps) if step.kind == "wash"]
+        if bath:
+            sizes = [at for at, step in enumerate(course.steps) if step.reading == "size"]
+            assert min(sizes) < bath[0] and max(sizes) > bath[-1], course.key
+
+
+def test_what_to_wear_follows_the_step_and_not_its_kind_alone() -> None:
+    fold = shipped()["put-together@1"].step("fold-set")
+    lift = shipped()["slow-way@1"].step("lift")
+    assert fold is not None and lift is not None
+    assert "heat-proof gloves" in " ".join(protective(fold.kind, fold.hazards))
+    assert "goggles" in " ".join(protective(lift.kind, lift.hazards))
+    assert not protective(lift.kind)
 
 
 def test_the_chamber_keeps_the_item_a_day_half_of_it_folded_and_never_past_two() -> None:

@@ -20,6 +20,7 @@ def test_every_first_line_is_one_sentence_or_two_and_stands_on_the_page(bench: B
         assert row.first in text.replace("&#39;", "'")
         assert len(row.first) <= 110, f"{row.key}: a line to act on, not a paragraph"
         assert row.then and row.never and row.look
+        assert not row.never.startswith(("Do not", "No ")), "it follows the word Never"
     wanted = {"ink", "tear", "tideline", "stuck", "rust", "scorch", "mould", "eye"}
     assert wanted <= set(EMERGENCIES)
     assert [row.person for row in EMERGENCIES.values()][:2] == [True, True], "people come first"

@@ -92,8 +92,9 @@ def _cautions(
     if any(row["wet"] and row["hands"] for row in rows):
         ids = dict.fromkeys([*_ALWAYS_WET, *ids])
     held = plain(ids)
-    wear = dict.fromkeys(
-        one for row in rows if row["hands"] and row["kind"] for one in protective(row["kind"])
+    kinds = [row["kind"] for row in rows if row["hands"] and row["kind"]]
+    wear = dict.fromkeys(one for kind in kinds for one in protective(kind)) | dict.fromkeys(
+        protective("", ids)
     )
     return (
         [one["says"] for one in held if one["to"] == "object"],

@@ -85,7 +85,8 @@ _ROWS = (
     Caution(
         "lime-eyes", "person",
         "Lime water is at pH 12 to 13: a splash injures eyes at once. Goggles and gloves on "
-        "before the jar is opened; rinse an eye with running water for 15 minutes and get help.",
+        "before the jar is opened; rinse an eye with running water for at least 15 minutes and get "
+        "help.",
         "from memory",
     ),
     Caution(
@@ -122,12 +123,12 @@ _ROWS = (
         "heat-damp", "object",
         "Heat ages acid paper, damp heat most of all: an hour at 80 C counts like weeks on the "
         "shelf (order of magnitude), and coated pages may stick. Press cold unless there is a "
-        "measured reason, and never iron damp paper.", "from memory",
+        "measured reason, and never put a hot iron on damp paper.", "from memory",
     ),
     Caution(
         "hot-press", "person",
         "A heated press or iron burns and a screw press crushes: hands clear, never left alone "
-        "while warm, no solvents in the room.",
+        "while warm, least of all overnight, no solvents in the room.",
     ),
     Caution(
         "flash-steam", "person",
@@ -216,19 +217,21 @@ GEAR = (
          "washed hot; not in the room where you live", ("mould",)),
     Gear("blades", "glasses against flying staple ends, a glove on the hand that holds, a tetanus "
          "shot that is in date; plasters at hand", ("blades",), "common practice"),
-    Gear("solvents", "nitrile gloves, glasses and moving air; no flame or hot tool in the room; "
-         "waste into a closed metal tin", ("solvents",)),
+    Gear("solvents", "the gloves its safety sheet names (thin nitrile does not hold acetone), "
+         "goggles and moving air; no flame or hot tool in the room; waste into a closed metal tin",
+         ("solvents",)),
 )  # fmt: skip
 
 
-def protective(kind: str) -> tuple[str, ...]:
+def protective(kind: str, hazards: Iterable[str] = ()) -> tuple[str, ...]:
     """What to wear and have at hand for a kind of step, a line to each hazard, with its standing.
+    ``hazards`` are cautions of the very step beside those of its kind: a fold may be ironed.
 
     >>> protective("refold")
     ()
     """
     row = STEP_KINDS.get(kind)
-    named = set(row.cautions) if row is not None else set()
+    named = {*hazards, *(row.cautions if row is not None else ())}
     return tuple(
         f"Against {one.hazard}: {one.says} "
         f"({'common practice, no source' if one.standing == 'common practice' else one.standing})."

@@ -28,7 +28,8 @@ MEMORY: Standing = "from memory"
 
 @dataclass(frozen=True, slots=True)
 class Emergency:
-    """One thing that can go wrong: ``first`` is a single line; ``never`` what makes it worse.
+    """One thing that can go wrong: ``first`` is a single line; ``never`` what makes it worse, read
+    after the word Never.
 
     ``person`` says that somebody is hurt: then nothing about paper comes before it.
     """
@@ -46,12 +47,12 @@ class Emergency:
 _ROWS = (
     Emergency(
         "eye", "Splash in the eye",
-        "Rinse at once under running tap water, lids held open, and go on for 15 minutes.",
+        "Rinse at once under running tap water, lids held open, for at least 15 minutes.",
         ("Call for help while you rinse; contact lenses come out under the water.",
          "Lime water and other alkali: ring the emergency number or go to an eye clinic even when "
-         "it feels better, and take the safety sheet along.",
+         "it feels better, rinse on until help takes over, and take the safety sheet along.",
          "Solvent: the same, with fresh air."),
-        "Do not rub, and do not neutralise with anything.",
+        "rub it, or neutralise with anything.",
         "The time of the splash and the name and strength of the liquid: the doctor will ask.",
         person=True, standing=MEMORY,
     ),
@@ -59,9 +60,11 @@ _ROWS = (
         "hurt", "Cut or burn",
         "Burn: cool under running tap water for 20 minutes. Cut: press on it with a clean cloth.",
         ("Heat off, blade down, item out of the way of blood and water.",
+         "Lime water, its powder or a solvent on skin: brush powder off dry, take off what is "
+         "soaked, and rinse for 15 minutes.",
          "A deep cut, one from a rusty staple, a burn larger than a coin or on the face or hand: "
          "see a doctor, and ask about tetanus."),
-        "No ice, butter or paste on a burn.",
+        "ice, butter or paste on a burn.",
         "The time, and what it was.",
         person=True, standing=MEMORY,
     ),
@@ -73,7 +76,7 @@ _ROWS = (
          "Dry it quickly and flat between blotters that are changed often, without weight on the "
          "place.",
          "Write down colour, liquid, warmth and minutes: that ink gets no water again."),
-        "Do not rub, do not rinse it clear, do not stack it on another sheet.",
+        "rub, rinse it clear, or stack it on another sheet.",
         "Both sides and the blotter, before anything else is laid on.",
     ),
     Emergency(
@@ -83,7 +86,7 @@ _ROWS = (
          "soft brush.",
          "Drain it on the carrier, dry it on the carrier, mend it when it is dry.",
          "Keep every loose piece on the carrier, in its place."),
-        "Do not lift it by a corner, and do not paste it wet.",
+        "lift it by a corner, or paste it wet.",
         "How it lies, from above, with the rule beside it.",
     ),
     Emergency(
@@ -92,7 +95,7 @@ _ROWS = (
         ("Where the inks have stood the test: wet the whole sheet out evenly, on its carrier.",
          "Where they have not: blot from outside to inside and dry flat under light weight.",
          "A tideline that has dried brown may need a whole bath, or stays: look a day later."),
-        "Do not dab at the line with a wet brush: that makes the next one.",
+        "dab at the line with a wet brush: that makes the next one.",
         "The line while it is wet, with light from the side.",
     ),
     Emergency(
@@ -103,7 +106,7 @@ _ROWS = (
          "between, flat and slowly.",
          "It does not give way: wrap it damp and cool and ask a conservator the same day (mould "
          "starts within days, not hours)."),
-        "Do not peel, do not heat, do not force a knife in.",
+        "peel, heat, or force a knife in.",
         "The edge where it sticks, and what it sticks to.",
     ),
     Emergency(
@@ -112,7 +115,7 @@ _ROWS = (
         ("Blot the place from both sides with fresh blotter while it is wet.",
          "Dry it away from the others; rust that has moved stays where it is.",
          "Look at every other sheet for metal before it is wetted."),
-        "No rust remover and no bleach: both go on working in the paper.",
+        "rust remover or bleach: both go on working in the paper.",
         "The place on both sides, with the staple beside it.",
     ),
     Emergency(
@@ -122,7 +125,7 @@ _ROWS = (
          "Look under light from the side: brown is for good, a shine on a cover as well.",
          "Find out what was too hot before the next sheet: temperature, time, damp, release "
          "sheet."),
-        "Do not try to wash or bleach it out.",
+        "try to wash or bleach it out.",
         "Straight on and under light from the side, with iron or press setting in words.",
     ),
     Emergency(
@@ -133,7 +136,7 @@ _ROWS = (
          "Away from all others; never in the chamber, and nothing that lay beside it either.",
          "Dry and cold slows it. Active growth (soft, smearing, smelling) is work for somebody "
          "equipped for it."),
-        "Do not damp it, do not sun it, do not brush it in a lived-in room.",
+        "damp it, sun it, or brush it in a lived-in room.",
         "Through the bag, and what lay beside it.",
     ),
 )  # fmt: skip

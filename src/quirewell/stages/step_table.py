@@ -136,7 +136,7 @@ _ROWS = (
         "A thin methyl cellulose size is brushed or floated on to give the sheet back some body.",
         "re-treatable", wets="whole",
         materials=("methyl cellulose, about 0.5 %",),
-        cautions=("ink-first", "wet-weak", "tidelines"),
+        cautions=("ink-first", "wet-weak", "tidelines", "staples-out", "coated"),
     ),
     StepKind(
         "mend", "Tear mended",
