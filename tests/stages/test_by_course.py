@@ -34,6 +34,25 @@ def test_a_step_takes_the_newest_edition_and_its_times():
     assert (step.recipe, step.planned_minutes) == ("dry-clean@2", Decimal(25))
 
 
+@pytest.mark.parametrize(
+    ("step", "way"),
+    [
+        ("fast-way@1/fill", "warm with surfactant, two wraps at a time"),
+        ("fast-way@1/wash", "warm with surfactant, two wraps at a time"),
+        ("fast-way@1/rinse-in", ""),
+        ("fast-way@1/rinse", ""),
+        ("slow-way@1/wash", ""),
+        ("cover@1/wash", ""),
+    ],
+)
+def test_a_warm_bath_of_a_course_says_so_that_its_ink_test_is_asked_for(step, way):
+    _, made = planned({"places": "w02", "course_step": step})
+    assert made.way == way
+    cold = "cold, one wrap at a time"
+    _, made = planned({"places": "w02", "course_step": step, "way": cold})
+    assert made.way == cold
+
+
 def test_an_older_edition_may_be_named_and_own_times_hold():
     form = {**DRY, "recipe": "dry-clean@1", "planned_minutes": "35", "task": "annual/w01/clean"}
     _, step = planned(form, own())

@@ -164,6 +164,9 @@ def test_heat_on_paper_that_the_record_leaves_damp_is_asked_about():
     assert caught.value.rule == "heat-on-damp"
     treat.start_step(bench.state, {**warm, "places": "w02"})
     treat.start_step(bench.state, {**warm, "temperature_c": "21"})
+    for kind in ("refold", "dry"):  # an iron at the fold, a heater beside the rack
+        with pytest.raises(Refusal, match="wetted and not dried"):
+            treat.start_step(bench.state, {**warm, "kind": kind, "temperature_c": "121"})
     dry = started(bench, "dry")
     bench.do(treat.finish_step(bench.state, {"id": dry}))
     bench.do(treat.start_step(bench.state, warm))

@@ -10,10 +10,11 @@ from typing import Any
 from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.nouns import Step
 from quirewell.stages import typed
-from quirewell.stages.course import Course
+from quirewell.stages.course import Course, CourseStep
+from quirewell.stages.ink_gate import WARM_C, has_surfactant
 from quirewell.stages.recipe_keep import course_of, courses
 from quirewell.stages.refusal import no
-from quirewell.stages.step_table import STEP_KINDS
+from quirewell.stages.step_table import ONE_OR_TWO, STEP_KINDS
 
 Form = Mapping[str, str]
 MOST = 14 * 24 * 60
@@ -99,12 +100,23 @@ def _step_times(
                  (one.kind, step.kind)]  # fmt: skip
         raise no(form, "recipe_step", f"In the course {course.name!r} the step {one.name!r} is "
                                       f"{kinds[0]}, not {kinds[1]}.")  # fmt: skip
+    way = {} if step.way or form.get("way", "").strip() else _way(course, one)
     if "planned_minutes" in given or step.planned_minutes is not None:
-        return {}
-    times: dict[str, Any] = {"planned_minutes": Decimal(one.minutes)}
+        return way
+    times: dict[str, Any] = {**way, "planned_minutes": Decimal(one.minutes)}
     if one.most_minutes is not None and "most_minutes" not in given and step.most_minutes is None:
         times["most_minutes"] = Decimal(one.most_minutes)
     return times
+
+
+def _way(course: Course, one: CourseStep) -> dict[str, Any]:
+    """The way of a wash that is warm or holds surfactant, so that ink tests and the rinse are asked
+    for as that bath needs them; nothing for other steps."""
+    surfactant = has_surfactant(f"{one.does} {' '.join(one.materials)}")
+    if one.kind != "wash" or not (surfactant or (one.most_c or 0) > WARM_C):
+        return {}
+    water = "warm with surfactant" if surfactant else "warm"
+    return {"way": f"{water}, {ONE_OR_TWO[any(each.together > 1 for each in course.steps)]}"}
 
 
 def followed_words(step: Step, bench: BenchState | None = None) -> str:

@@ -71,7 +71,8 @@ def objections(
         found += keep_objections(state, kind, places, wish)
     found += pilot_objections(state, kind, places)
     found += check_objections(state, kind, places)
-    if kind.heat and temperature_c is not None and temperature_c > WARM_C:
+    warmed = kind.heat or kind.wets == "dry"  # a fold under an iron, a sheet before a heater
+    if warmed and temperature_c is not None and temperature_c > WARM_C:
         found += _heat_objections(state, places)
     found += bath_objections(state, step, sheets_of(state, places))
     found += lot_objections(bench, step, at)
