@@ -34,10 +34,11 @@ def state(bench: Bench) -> ItemState:
 def test_nothing_was_passed_over_and_every_entry_stands_once(bench: Bench) -> None:
     held = state(bench)
     assert not held.overrides
-    assert len(held.sent) == len(next_job.EVENINGS)
-    assert [(step.kind, step.state) for step in held.steps.values()] == [
-        ("wash", "done"), ("lime-bath", "done"), ("dry", "done"),
-    ]  # fmt: skip
+    steps = list(held.steps.values())
+    assert len(held.sent) == 2 * len(steps) + len(next_job.READINGS)
+    assert all(step.state == "done" and step.task and step.recipe_step for step in steps)
+    wetted = {step.places for step in steps if step.kind in ("wash", "lime-bath")}
+    assert wetted == {("w04",)}, "only the pilot has met water"
     assert all(trial.locked_at for trial in held.trials.values())
 
 

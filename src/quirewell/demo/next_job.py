@@ -6,6 +6,8 @@ now; its first evenings are recorded as they went, and the rest waits to be plan
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from quirewell.demo.bench import Bench
 from quirewell.demo.story import ACTOR
 from quirewell.record.event import Draft
@@ -39,25 +41,15 @@ CHECKS = (
     ("staples-out", "yes"), ("mould-apart", "none"), ("repairs-mapped", "none"),
     ("dry-clean", "yes"), ("keep-list", "yes"), ("carrier", "yes"),
 )  # fmt: skip
-# (moment, command, form, what it is called): the pilot's evening, and the one after.
-EVENINGS: tuple[tuple[str, str, dict[str, str]], ...] = (
-    ("2026-03-30T18:02", "reading", {"value": "tone 9", "place": "w04", "moment": "before"}),
-    ("2026-03-30T18:03", "reading", {"value": "168 x 244 mm", "place": "w04", "moment": "before"}),
-    ("2026-03-30T18:04", "reading", {"value": "pH 4.5", "place": "w04", "moment": "before"}),
-    ("2026-03-30T18:10", "start",
-     {"kind": "wash", "places": "w04", "way": COLD, "planned": "40", "most": "60"}),
-    ("2026-03-30T18:51", "done", {"note": "straw-coloured water, no ink in it"}),
-    ("2026-03-30T18:52", "start",
-     {"kind": "lime-bath", "places": "w04", "planned": "20", "most": "30"}),
-    ("2026-03-30T18:55", "reading", {"value": "pH 12 at 20C", "place": "item",
-                                     "method": "strip in the bath"}),
-    ("2026-03-30T19:12", "done", {}),
-    ("2026-03-30T19:14", "start", {"kind": "dry", "places": "w04", "planned": "960"}),
-    ("2026-03-31T18:05", "done", {"note": "flat, and no longer cool to the hand"}),
-    ("2026-03-31T18:20", "reading", {"value": "168 x 243.5 mm", "place": "w04",
-                                     "moment": "after"}),
-    ("2026-03-31T18:22", "reading", {"value": "tone 7", "place": "w04", "moment": "after"}),
+# Readings between the steps of the first two days, as they were typed on the tablet.
+READINGS = (
+    ("2026-03-30T18:01", {"value": "tone 9", "place": "w04", "moment": "before"}),
+    ("2026-03-30T18:02", {"value": "168 x 244 mm", "place": "w04", "moment": "before"}),
+    ("2026-03-30T18:03", {"value": "pH 4.5", "place": "w04", "moment": "before"}),
+    ("2026-03-31T18:06", {"value": "168 x 243.5 mm", "place": "w04", "moment": "after"}),
+    ("2026-03-31T18:07", {"value": "tone 7", "place": "w04", "moment": "after"}),
 )  # fmt: skip
+UNTIL = "2026-03-31T23:00"
 
 
 def begin(bench: Bench) -> None:
@@ -101,25 +93,51 @@ def _before_water(bench: Bench) -> None:
 
 
 def _evenings(bench: Bench) -> None:
-    begun = ""
-    for number, (at, command, form) in enumerate(EVENINGS, start=1):
-        bench.clock.set(at)
-        sent = {**form, "once": f"{number:032x}", "command": command, "device": "tablet",
-                "at": f"{at}:00Z"}  # fmt: skip
+    """The first two days as they were planned, every step begun and ended by its own entry."""
+    plan = plan_keeping.newest(bench.studio.bench())
+    assert plan is not None
+    acts: list[tuple[str, int, str, dict[str, str]]] = [
+        (f"{at}:00Z", 1, "reading", dict(form)) for at, form in READINGS
+    ]
+    for row in plan_keeping.told_of(plan)["steps"]:
+        begun, over = _utc(row["start"]), _utc(row["end"])
+        if over >= UNTIL:
+            continue
+        planned = {
+            "kind": row["kind"], "places": " ".join(row["sheets"]), "task": row["id"],
+            "recipe": row["recipe"], "recipe_step": row["step"], "planned": str(row["minutes"]),
+        }  # fmt: skip
+        if row["kind"] == "wash":
+            planned["way"] = COLD
+        acts += [(begun, 2, "start", planned), (over, 0, "done", {"task": row["id"]})]
+    for number, (at, _, command, form) in enumerate(sorted(acts, key=_when), start=1):
+        bench.clock.set(at[:16])
+        sent = {**form, "once": f"{number:032x}", "command": command, "device": "tablet", "at": at}
         if command == "done":
-            sent["id"] = begun
-        kept = once.send(bench.studio, ITEM, sent, today_keep.COMMANDS[command], ACTOR)
-        if command == "start":
-            begun = next(
-                key for key in kept.entry.record.split() if key in _state(bench).steps
-            )  # fmt: skip
+            sent["id"] = _begun(bench, sent.pop("task"))
+        once.send(bench.studio, ITEM, sent, today_keep.COMMANDS[command], ACTOR)
+    lifted = next(step for step in _state(bench).steps.values() if step.recipe_step == "lift")
     tear = {"kind": "tear", "what": "a corner came away as it was lifted", "place": "w04",
-            "at": "2026-03-30T19:13:00Z"}  # fmt: skip
+            "at": lifted.started_at}  # fmt: skip
     _save(bench, emergencies.note_mishap(_state(bench), tear))
     (mishap,) = _state(bench).mishaps.values()
-    over = {"id": mishap.id, "done_about": "floated back on its carrier, to be mended dry",
-            "over": "yes", "at": "2026-03-30T19:14:00Z"}  # fmt: skip
-    _save(bench, emergencies.tell_more(_state(bench), over))
+    ended = {"id": mishap.id, "done_about": "floated back on its carrier, to be mended dry",
+            "over": "yes", "at": lifted.done_at}  # fmt: skip
+    _save(bench, emergencies.tell_more(_state(bench), ended))
+
+
+def _when(act: tuple[str, int, str, dict[str, str]]) -> tuple[str, int]:
+    """What ends at a moment comes before what is read, and that before what begins."""
+    return act[:2]
+
+
+def _utc(text: str) -> str:
+    moment = datetime.fromisoformat(text).astimezone(UTC)
+    return moment.isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def _begun(bench: Bench, task: str) -> str:
+    return next(step.id for step in _state(bench).steps.values() if step.task == task)
 
 
 def _state(bench: Bench) -> ItemState:
