@@ -31,7 +31,6 @@ from quirewell.stages.step_table import StepKind
 Form = Mapping[str, str]
 MOULD = "mould-apart"
 REPAIRS = ("tape", "earlier mend", "old repair", "label remains")
-ANSWERS = ("yes", "no", "none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,7 @@ _ROWS = (
     ),
     Question(
         "carrier", "Carrier sheet", "Has each wet leaf a carrier sheet?", _whole,
-        {"yes": "one under each leaf", "no": "not yet", "none": "none needed"},
+        {"yes": "one under each leaf", "no": "not yet"},
         "Lay a spun polyester carrier under each leaf before it meets water.",
         "Wet pulp paper has almost no strength and tears under its own weight.",
     ),
@@ -202,7 +201,9 @@ def is_repair(term: str) -> bool:
 def _mould_on(state: ItemState, sheet: str) -> list[str]:
     return [
         defect.id for defect in state.defects.values()
-        if "mould" in defect.term.lower() and speaks_for(defect.place, sheet)
+        if "mould" in defect.term.lower()
+        and "dead" not in defect.term.lower()
+        and speaks_for(defect.place, sheet)
     ]  # fmt: skip
 
 
@@ -269,9 +270,10 @@ def _mould_objections(
     if kind.wets == "vapour":
         says = (
             f"Mould is noted on {listed(found)}: it never goes into the chamber, where it grows "
-            "and spreads to every sheet and item in there. Keep it apart, closed and dry."
+            "and spreads to every sheet and item in there. Keep it apart, closed and dry. What is only "
+            "an old stain by the lens, dry for long, is noted as dead mould instead."
         )
-        return (Objection("mould-chamber", says),)
+        return (Objection("mould-chamber", says, never=True),)
     others = [sheet for sheet in sheets if sheet not in found]
     if others:
         says = (
@@ -292,8 +294,9 @@ def answer_check(state: ItemState, form: Form) -> tuple[Draft, ...]:
     if key not in QUESTIONS:
         known = ", ".join(QUESTIONS)
         raise no(form, "key", f"There is no check {key[:40]!r}; there are {known}.")
-    if answer not in ANSWERS:
-        raise no(form, "answer", f"Answer yes, no or none, got {answer[:40] or 'nothing'}.")
+    if answer not in QUESTIONS[key].answers:
+        known = ", ".join(QUESTIONS[key].answers)
+        raise no(form, "answer", f"Answer {known}; got {answer[:40] or 'nothing'}.")
     return (_check(state, form, key, answer, form.get("note", "").strip()[:500]),)
 
 

@@ -15,10 +15,12 @@ _COVER_PARTS = ("front", "back", "spine")
 
 @dataclass(frozen=True, slots=True)
 class Objection:
-    """A reason not to start yet: the rule that may be overridden, and a sentence."""
+    """A reason not to start yet: the rule that may be overridden, and a sentence; ``never`` says
+    that no reason passes it over."""
 
     rule: str
     says: str
+    never: bool = False
 
 
 def sheets_of(state: ItemState, places: Iterable[str]) -> tuple[str, ...]:

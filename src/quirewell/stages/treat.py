@@ -355,6 +355,9 @@ def read_lots(text: str) -> tuple[Lot, ...]:
 def _overrides(
     state: ItemState, form: Form, step: Step, against: tuple[Objection, ...]
 ) -> list[Draft]:
+    never = tuple(Problem("places", one.says) for one in against if one.never)
+    if never:
+        raise Refusal(never, values=dict(form))
     rules = list(dict.fromkeys(objection.rule for objection in against))
     given = form.get("override", "").strip()
     if not given and not all(form.get(f"override.{rule}", "").strip() for rule in rules):
