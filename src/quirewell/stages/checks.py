@@ -270,8 +270,8 @@ def _mould_objections(
     if kind.wets == "vapour":
         says = (
             f"Mould is noted on {listed(found)}: it never goes into the chamber, where it grows "
-            "and spreads to every sheet and item in there. Keep it apart, closed and dry. What is only "
-            "an old stain by the lens, dry for long, is noted as dead mould instead."
+            "and spreads to every sheet and item in there. Keep it apart, closed and dry. What is "
+            "only an old stain by the lens, dry for long, is noted as dead mould instead."
         )
         return (Objection("mould-chamber", says, never=True),)
     others = [sheet for sheet in sheets if sheet not in found]
