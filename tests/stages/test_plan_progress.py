@@ -153,3 +153,16 @@ def test_a_bath_that_nobody_lifted_in_time_is_said_and_done_first(plan, told):
     assert any("Too late already, do it first" in note for note in again["assumes"])
     lift = row_of(again, "lift", "w01")
     assert lift["start"] == datetime.fromisoformat(now).isoformat(timespec="minutes")
+
+
+def test_a_plan_left_lying_for_most_of_a_year_can_be_taken_up_again() -> None:
+    from quirewell.stages.plan_text import read_plan
+
+    text = (
+        '[plan]\nstart = "2026-03-30 18:00"\nzone = "UTC"\n'
+        '\n[studio]\nhours = "Mo-Fr 18:00-22:00"\n'
+        '\n[[item]]\nname = "Show Book"\nrecipe = "dry-clean"\nwraps = 2\n'
+    )
+    read = read_plan(text, now="2026-11-28T20:00:00Z")
+    later = [begin for begin, _ in read.problem.shop.hours if begin > read.problem.now]
+    assert later and read.problem.now > 240 * 1440

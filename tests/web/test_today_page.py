@@ -99,3 +99,13 @@ def test_the_service_worker_is_served_from_the_root_under_the_same_policy(bench:
         return
     assert answer.headers["content-type"].startswith("text/javascript")
     assert "unsafe" not in answer.headers["content-security-policy"]
+
+
+def test_the_bench_page_of_one_item_asks_for_no_step_of_another(bench: Bench) -> None:
+    from quirewell.stages.overview import open_item
+
+    bench.studio.append("other", 0, open_item("other", {"title": "Fenwren Almanac"}))
+    form = {"kind": "surface-clean", "places": "w01"}
+    bench.client.post(bench.url("/treat/plan"), data=form)
+    assert "Surface cleaned" in bench.client.get("/today").text.split("Next up")[0]
+    assert "Surface cleaned" not in bench.client.get("/today?item=other").text.split("Next up")[0]

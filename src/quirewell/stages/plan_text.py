@@ -496,11 +496,13 @@ def _past_said(past: Past, items: Sequence[Entry]) -> Iterable[str]:
 
 def _days(head: Mapping[str, Any], works: Sequence[Work], shop: ShopText, begin: int) -> int:
     """How many days ahead hours are laid out: as written, or three times what the work of hands
-    needs and what lies unattended, one after another."""
+    needs and what lies unattended, one after another; counted from the moment before which
+    nothing begins, so that a plan left lying for months can be taken up again."""
+    gone = begin // 1440
     if "days" in head:
-        return count(head, "days", "[plan]", 30, 1, MOST_DAYS)
+        return gone + count(head, "days", "[plan]", 30, 1, MOST_DAYS)
     attended = sum(work.minutes for work in works if work.hands)
     alone = sum(work.minutes for work in works if not work.hands)
     a_day = max(shop.hours.a_week / 7, 30.0)
-    need = begin / 1440 + 3 * attended / a_day + alone / 1440 + 14
-    return min(MOST_DAYS, math.ceil(need))
+    need = 3 * attended / a_day + alone / 1440 + 15
+    return gone + min(MOST_DAYS, math.ceil(need))

@@ -130,9 +130,11 @@ def today(
     chosen: str = "",
     lookup: Lookup = no_lookup,
     bench: BenchState | None = None,
+    only: str = "",
 ) -> Today:
     """The bench at ``now``: ``rows`` are the steps of the plan that stands, ``chosen`` the key of
-    the card a person asked for."""
+    the card a person asked for, ``only`` the item whose next steps are wanted; what is under way
+    or lies wet is shown whatever it belongs to."""
     under = [
         _under_way(state, step, now, lookup)
         for state in states
@@ -140,7 +142,7 @@ def today(
         if step.state == "started"
     ]
     under.sort(key=lambda card: (_URGENT[card.level], card.due_at or "9", card.started_at))
-    ahead = _ahead(states, rows, now, lookup)
+    ahead = [card for card in _ahead(states, rows, now, lookup) if only in ("", card.item)]
     wet = _lying_wet(states, now, lookup)
     one = _one(under, ahead, wet, now, chosen)
     if one is not None and one.state == "planned":

@@ -52,8 +52,9 @@ def _page(
     bench = house.studio.bench()
     told = standing_plan(bench, states, now)
     query = request.query_params
-    seen = today(states, told.rows, now, query.get("at", ""), told.lookup, bench)
     by_id = {state.id: state for state in states}
+    only = query.get("item", "") if query.get("item", "") in by_id else ""
+    seen = today(states, told.rows, now, query.get("at", ""), told.lookup, bench, only)
     last = lately(states)
     chosen = query.get("item", "") if query.get("item", "") in by_id else _likely(states)
     return render(
