@@ -60,7 +60,8 @@ def _page(
     return render(
         request, "today.html", refusal=refusal, here=HOME, view=seen, lately=last, asked=asked,
         kept=next((one for one in last if one.once == query.get("saved")), None),
-        plan_says=told.says, plan_late=() if only or (seen.now and seen.now.level) else told.late[:3],
+        plan_says=told.says,
+        plan_late=() if only or (seen.now and seen.now.level) else told.late[:3],
         mark=house.studio.head(), now=instant(now), zone=zone.key, several=len(states) > 1,
         items=[(state.id, state.item.title) for state in states], chosen_item=chosen,
         kinds=list(STEP_KINDS.values()), moments=MOMENTS,
