@@ -13,7 +13,7 @@ from urllib.request import urlopen
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 
 import quirewell.stages.comparing  # noqa: F401  (registers its method)
 from quirewell.cli.serve import bind
@@ -116,13 +116,19 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def playwright() -> Iterator[Playwright]:
+    """The one driver of a session: two cannot run in one thread."""
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
     found = shutil.which("chromium")
     assert found, "the browser tests need chromium: apt-get install chromium"
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=found, args=FLAGS)
-        yield opened
-        opened.close()
+    opened = playwright.chromium.launch(executable_path=found, args=FLAGS)
+    yield opened
+    opened.close()
 
 
 class Complaints(list[str]):

@@ -20,7 +20,7 @@ import numpy as np
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from playwright.sync_api import Error, Page, expect, sync_playwright
+from playwright.sync_api import Error, Page, Playwright, expect
 
 from browser.bench_tablet import ITEM, Tablet, held_once, make_studio
 from browser.conftest import FLAGS
@@ -49,7 +49,7 @@ class Opened:
 
 
 @pytest.fixture(scope="module")
-def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
+def opened(tmp_path_factory: pytest.TempPathFactory, playwright: Playwright) -> Iterator[Opened]:
     folder: Path = tmp_path_factory.mktemp("tablet") / "studio"
     make_studio(folder)
     set_passphrase(folder, WORDS, n=CHEAP)
@@ -69,16 +69,15 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     spki = server_key.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
     pin = base64.b64encode(hashlib.sha256(spki).digest()).decode()
     home = tmp_path_factory.mktemp("profile")
-    with sync_playwright() as playwright:
-        tablet = playwright.chromium.launch_persistent_context(
-            str(home), executable_path=shutil.which("chromium"),
-            args=[*FLAGS, f"--ignore-certificate-errors-spki-list={pin}"],
-            viewport={"width": 820, "height": 1180}, has_touch=True,
-        )  # fmt: skip
-        other = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
-        yield Opened(lan, f"http://127.0.0.1:{port}", tablet.new_page(), other.new_page())
-        other.close()
-        tablet.close()
+    tablet = playwright.chromium.launch_persistent_context(
+        str(home), executable_path=shutil.which("chromium"),
+        args=[*FLAGS, f"--ignore-certificate-errors-spki-list={pin}"],
+        viewport={"width": 820, "height": 1180}, has_touch=True,
+    )  # fmt: skip
+    other = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+    yield Opened(lan, f"http://127.0.0.1:{port}", tablet.new_page(), other.new_page())
+    other.close()
+    tablet.close()
     server.should_exit = True
     thread.join(timeout=15)
 
