@@ -82,12 +82,29 @@ def opened(tmp_path_factory: pytest.TempPathFactory, playwright: Playwright) -> 
     thread.join(timeout=15)
 
 
+def nobody_in(opened: Opened) -> None:
+    """Each test by itself, whichever ran before it."""
+    opened.page.context.clear_cookies()
+    for one in opened.lan.sessions.all():
+        opened.lan.sessions.put_out(one.id)
+
+
+def sign_in(opened: Opened) -> None:
+    nobody_in(opened)
+    page = opened.page
+    page.goto(f"{opened.lan.urls[0]}in")
+    page.fill("#passphrase", WORDS)
+    page.fill("#name", "Wet bench")
+    page.get_by_role("button", name="Sign in").click()
+
+
 def test_a_browser_that_does_not_trust_it_is_kept_out(opened: Opened) -> None:
     with pytest.raises(Error, match="ERR_CERT_AUTHORITY_INVALID"):
         opened.stranger.goto(opened.lan.urls[0])
 
 
 def test_a_tablet_signs_in_and_has_all_a_secure_page_has(opened: Opened) -> None:
+    nobody_in(opened)
     page, home = opened.page, opened.lan.urls[0]
     page.goto(f"{home}wrong?item={ITEM}")
     assert page.url.startswith(f"{home}in?back=")
@@ -108,6 +125,7 @@ def test_a_tablet_signs_in_and_has_all_a_secure_page_has(opened: Opened) -> None
 
 def test_a_tablet_may_keep_the_bench_page(opened: Opened) -> None:
     """The service worker is fetched, allowed by the content policy, and takes hold."""
+    sign_in(opened)
     page = opened.page
     page.goto(f"{opened.lan.urls[0]}today")
     kept = page.evaluate(
@@ -138,6 +156,7 @@ def test_no_page_of_the_door_is_wider_than_the_screen(opened: Opened, width: int
 
 
 def test_put_out_on_the_machine_the_tablet_is_asked_again(opened: Opened) -> None:
+    sign_in(opened)
     machine, tablet = opened.stranger, opened.page
     machine.goto(f"{opened.machine}/bench/tablets")
     machine.get_by_role("button", name="Put out Wet bench").click()
@@ -153,10 +172,8 @@ def test_put_out_on_the_machine_the_tablet_is_asked_again(opened: Opened) -> Non
 
 def test_what_is_typed_after_being_put_out_is_sent_once_signed_in_again(opened: Opened) -> None:
     """The door's 401 in the middle of a bath: the entry stays on the tablet and says why."""
+    sign_in(opened)
     page, home, folder = opened.page, opened.lan.urls[0], opened.lan.studio
-    page.goto(f"{home}in")
-    page.fill("#passphrase", WORDS)
-    page.get_by_role("button", name="Sign in").click()
     tablet = Tablet(page.context, home.rstrip("/"))
     for one in opened.lan.sessions.all():
         opened.lan.sessions.put_out(one.id)
