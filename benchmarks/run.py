@@ -9,8 +9,10 @@ import importlib
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 HERE = Path(__file__).parent
+TARGET = HERE / "results.json"
 NAMES = (
     "intake",
     "measure",
@@ -35,19 +37,28 @@ NAMES = (
     "bench_plan",
     "bench_shop",
     "bench_page",
+    "archive",
+    "growth",
+    "survey",
+    "originals",
+    "report",
 )
 
 
 def main() -> None:
     """Run the named benchmarks, or all of them."""
     sys.path.insert(0, str(HERE))
-    target = HERE / "results.json"
-    results = json.loads(target.read_text()) if target.exists() else {}
     for name in sys.argv[1:] or NAMES:
         print(f"benchmark {name} ...", file=sys.stderr)
-        results[name] = importlib.import_module(name).bench()
-    target.write_text(json.dumps(results, indent=2, sort_keys=True) + "\n", encoding="utf-8")
-    print(json.dumps(results, indent=2, sort_keys=True))
+        keep(name, importlib.import_module(name).bench())
+    print(TARGET.read_text(encoding="utf-8"), end="")
+
+
+def keep(name: str, figures: Any) -> None:
+    """Write one benchmark's figures at once, beside what others have written by now."""
+    results = json.loads(TARGET.read_text(encoding="utf-8")) if TARGET.exists() else {}
+    results[name] = figures
+    TARGET.write_text(json.dumps(results, indent=2, sort_keys=True) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ strip in four places. Board: 40 scans of 48 corners at 300 dpi. Pages: the demo'
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 import time
@@ -22,7 +23,10 @@ TESTS = Path(__file__).parents[1] / "tests"
 def bench() -> dict[str, Any]:
     """Coverage and size of the uncertainties, ppm of the board, pages found and mistaken."""
     sys.path[:0] = [str(TESTS), str(TESTS / "science" / "imaging")]
-    return {"strip in four places": _scanners(), "board": _boards(), "pages": _pages()}
+    return {
+        "strip in four places": _scanners(), "board": _boards(), "pages": _pages(),
+        "load": {"at_the_end": os.getloadavg()[0]},
+    }  # fmt: skip
 
 
 def _scanners() -> dict[str, float]:

@@ -132,7 +132,7 @@ function zoomTools(viewer: OpenSeadragon.Viewer): HTMLElement {
 }
 
 // A bar of a round length that keeps its meaning at every zoom.
-function scaleBar(viewer: OpenSeadragon.Viewer, canvas: HTMLElement, umPerPx: number): void {
+export function scaleBar(viewer: OpenSeadragon.Viewer, canvas: HTMLElement, umPerPx: number): void {
   const bar = document.createElement("div");
   bar.className = "scale-bar";
   const words = document.createElement("span");

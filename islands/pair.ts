@@ -1,22 +1,33 @@
-// Before and after on one grid: each alone, a curtain between them, one for the other, and the
-// map of their difference. Nothing moves unless it is asked to, and it stops by itself.
+// Before and after on one grid: side by side, a curtain between them, each alone, one for the
+// other, and the map of their difference. Nothing moves unless it is asked to, and it stops.
 import OpenSeadragon from "openseadragon";
+import { Beside } from "./beside";
 import { button, calm, openTiles, type Opened } from "./deepzoom";
 import { Relief } from "./relief";
 
-type Mode = "before" | "after" | "curtain" | "difference";
+type Mode = "before" | "after" | "curtain" | "difference" | "sides";
 const MODES: [Mode, string][] = [
   ["curtain", "Curtain"],
+  ["sides", "Side by side"],
   ["before", "Before"],
   ["after", "After"],
   ["difference", "Difference"],
 ];
-const SWAP_MS = 800; // each picture stands longer than half a second
+const SWAP_MS = 1000; // each picture stands a second
 const SWAPS = 8;
+// However fast a key or finger is: no more than three changes in a second, half of the three
+// flashes (pairs of changes) that WCAG 2.3.1 allows.
+const LEAST_MS = 350;
 
 class Pair extends HTMLElement {
   private opened: Opened | undefined;
   private laid: OpenSeadragon.TiledImage | undefined;
+  private alike: OpenSeadragon.TiledImage | undefined;
+  private scanned: OpenSeadragon.TiledImage | undefined;
+  private asScanned = false;
+  private beside: Beside | undefined;
+  private swapped = 0;
+  private held = false;
   private difference: OpenSeadragon.TiledImage | undefined;
   private relief: Relief | undefined;
   private mode: Mode = "curtain";
@@ -63,8 +74,17 @@ class Pair extends HTMLElement {
     });
     opened.canvas.append(this.edge, ...this.tags);
     opened.canvas.after(this.slider);
+    const row = document.createElement("div");
+    row.className = "canvases";
+    opened.canvas.replaceWith(row);
+    row.append(opened.canvas);
+    const um = Number(this.dataset["um"] ?? 0);
+    this.beside = new Beside(row, opened.viewer, um, this.dataset["label"] ?? "Picture");
     const swap = button("Swap before and after", () => this.swap());
-    opened.tools.append(swap);
+    opened.tools.append(swap, this.holder());
+    if (this.dataset["scanned"]) opened.tools.after(this.scannedSwitch(opened));
+    const key = this.differenceKey();
+    if (key) key.hidden = true;
     if (!calm()) {
       this.blinker = button("Swap eight times by itself", () => this.blink());
       opened.tools.append(this.blinker);
@@ -105,7 +125,8 @@ class Pair extends HTMLElement {
       tileSource: this.dataset["after"] as unknown as string,
       width: 1,
       success: (event) => {
-        this.laid = (event as unknown as { item: OpenSeadragon.TiledImage }).item;
+        this.alike = (event as unknown as { item: OpenSeadragon.TiledImage }).item;
+        this.laid = this.alike;
         this.dataset["state"] = "laid";
         this.tell("");
         this.relief = new Relief(this, opened, () => this.draw(), (words) => this.tell(words));
@@ -120,8 +141,60 @@ class Pair extends HTMLElement {
     const box = this.querySelector<HTMLInputElement>(`.modes input[value="${mode}"]`);
     if (box) box.checked = true;
     if (mode === "difference" && !this.difference) this.layDifference();
-    const key = this.parentElement?.querySelector<HTMLElement>("[data-difference-key]");
-    if (key) key.hidden = mode !== "difference";
+    const key = this.differenceKey();
+    if (key) key.hidden = !(key.open = mode === "difference");
+    this.besideNow();
+    this.draw();
+  }
+
+  private differenceKey(): HTMLDetailsElement | null | undefined {
+    return this.parentElement?.querySelector<HTMLDetailsElement>("[data-difference-key]");
+  }
+
+  private besideNow(): void {
+    const source = this.dataset[this.asScanned ? "scanned" : "after"];
+    this.beside?.show(this.mode === "sides" ? source : undefined);
+  }
+
+  // The after picture as it was scanned, in place of the one exposed like the before picture.
+  private scannedSwitch(opened: Opened): HTMLElement {
+    const label = document.createElement("label");
+    label.className = "switch";
+    const box = document.createElement("input");
+    box.type = "checkbox";
+    box.autocomplete = "off";
+    box.addEventListener("change", () => {
+      this.stop();
+      this.asScanned = box.checked;
+      if (box.checked && !this.scanned) this.layScanned(opened);
+      else this.choose();
+    });
+    const words = document.createElement("span");
+    words.textContent = "After picture as scanned, exposure not brought alike";
+    label.append(box, words);
+    return label;
+  }
+
+  private layScanned(opened: Opened): void {
+    this.tell("Laying the after picture as scanned …");
+    opened.viewer.addTiledImage({
+      tileSource: this.dataset["scanned"] as unknown as string,
+      width: 1,
+      opacity: 0,
+      index: 2,
+      success: (event) => {
+        this.scanned = (event as unknown as { item: OpenSeadragon.TiledImage }).item;
+        this.tell("");
+        this.choose();
+      },
+      error: () => this.tell("The after picture as scanned could not be laid."),
+    });
+  }
+
+  private choose(): void {
+    this.laid?.setOpacity(0);
+    this.laid = this.asScanned ? (this.scanned ?? this.alike) : this.alike;
+    this.besideNow();
     this.draw();
   }
 
@@ -159,6 +232,7 @@ class Pair extends HTMLElement {
       curtain: ["Before", "After"],
       before: ["Before", ""],
       after: ["After", ""],
+      sides: ["Before", ""],
       difference: [this.difference ? "Difference" : "Before", ""],
     };
     for (const [at, mark] of this.tags.entries()) {
@@ -201,7 +275,50 @@ class Pair extends HTMLElement {
 
   private swap(): void {
     this.stop();
+    if (this.early() > 0) return;
+    this.turn();
+  }
+
+  // One picture for the other, and when that was.
+  private turn(): void {
+    this.swapped = performance.now();
     this.show(this.mode === "after" ? "before" : "after");
+  }
+
+  private early(): number {
+    return this.swapped ? LEAST_MS - (performance.now() - this.swapped) : 0;
+  }
+
+  // The other picture for as long as the button is held, by finger, mouse, space or return.
+  private holder(): HTMLButtonElement {
+    const held = button("Hold to see the other", () => undefined);
+    const press = (): void => {
+      if (this.held || this.early() > 0) return;
+      this.stop();
+      this.held = true;
+      this.turn();
+    };
+    const release = (): void => {
+      if (!this.held) return;
+      this.held = false;
+      this.timer = window.setTimeout(() => this.turn(), Math.max(0, this.early()));
+    };
+    held.addEventListener("pointerdown", (event) => {
+      held.setPointerCapture(event.pointerId);
+      press();
+    });
+    for (const over of ["pointerup", "pointercancel", "blur"]) held.addEventListener(over, release);
+    held.addEventListener("contextmenu", (event) => event.preventDefault());
+    const key = (event: KeyboardEvent): boolean => event.key === " " || event.key === "Enter";
+    held.addEventListener("keydown", (event) => {
+      if (!key(event)) return;
+      event.preventDefault();
+      if (!event.repeat) press();
+    });
+    held.addEventListener("keyup", (event) => {
+      if (key(event)) release();
+    });
+    return held;
   }
 
   private blink(): void {
@@ -213,7 +330,7 @@ class Pair extends HTMLElement {
     let left = SWAPS;
     if (this.blinker) this.blinker.textContent = "Stop";
     const step = (): void => {
-      this.show(this.mode === "after" ? "before" : "after");
+      this.turn();
       left -= 1;
       if (left > 0) {
         this.timer = window.setTimeout(step, SWAP_MS);
@@ -256,6 +373,7 @@ class Pair extends HTMLElement {
 
   disconnectedCallback(): void {
     this.stop();
+    this.beside?.close();
     this.opened?.viewer.destroy();
     this.opened = undefined;
   }

@@ -15,7 +15,7 @@ function send(action: string, fields: FormData, moved: (share: number) => void):
     });
     request.addEventListener("load", () => resolve(answer(request)));
     request.addEventListener("error", () =>
-      resolve({ ok: false, says: "did not arrive; is the studio still running? Drop it again." }),
+      resolve({ ok: false, says: "It did not arrive; is the studio still running? Drop it again." }),
     );
     request.send(fields);
   });
@@ -30,7 +30,7 @@ function answer(request: XMLHttpRequest): Arrival {
   } catch {
     // not the answer we asked for: told below
   }
-  return { ok: false, says: `was not taken in (answer ${request.status}).` };
+  return { ok: false, says: `The studio answered with ${request.status}.` };
 }
 
 class Upload extends HTMLElement {
@@ -75,12 +75,13 @@ class Upload extends HTMLElement {
       });
       if (!outcome.ok) failed += 1;
       const line = document.createElement("li");
-      line.textContent = `${file.name}: ${outcome.says}`;
+      line.textContent = `${file.name}: ${outcome.ok ? "" : "not taken in. "}${outcome.says}`;
+      if (!outcome.ok) line.className = "wrong";
       list.append(line);
     }
     this.dataset["state"] = "done";
     status.textContent = failed
-      ? `${files.length - failed} of ${files.length} files are in the studio; the others are named below.`
+      ? `${files.length - failed} of ${files.length} files are in the studio; the others were not taken in.`
       : `All ${files.length} files are in the studio.`;
     const after = this.dataset["after"];
     if (after) await fetch(after, { method: "POST", body: new URLSearchParams() }).catch(() => null);
@@ -100,9 +101,9 @@ class Upload extends HTMLElement {
 
   private offerShow(list: HTMLElement): void {
     const link = document.createElement("a");
-    link.className = "button quiet";
+    link.className = "button";
     link.href = location.pathname;
-    link.textContent = "Show what arrived";
+    link.textContent = "Go on with what arrived";
     list.after(link);
   }
 }

@@ -80,3 +80,86 @@ def spin_within(seconds):
     with cpu_limit(seconds):
         while True:
             pass
+
+
+def crash():
+    """Read where there is nothing."""
+    import ctypes
+
+    return ctypes.string_at(8)
+
+
+def loop():
+    while True:
+        pass
+
+
+def sleep_long():
+    import time
+
+    time.sleep(600)
+
+
+def fork_away():
+    return os.fork()
+
+
+def start_program():
+    import subprocess
+
+    return subprocess.run(["/bin/true"], check=True).returncode
+
+
+def call_home():
+    import socket
+
+    with socket.socket() as one:
+        one.connect(("127.0.0.1", 9))
+
+
+def write_much(path):
+    """Write more than a limited worker may."""
+    with Path(path).open("wb") as out:
+        out.seek(8 << 30)
+        out.write(b"x")
+
+
+class Handed:
+    """What a worker turned against us might hand over: a call of a function of its choice."""
+
+    def __reduce__(self):
+        return os.mkdir, ("handed-over",)
+
+
+def hand_over():
+    return Handed()
+
+
+def arrays(count):
+    import numpy as np
+
+    return [np.arange(count, dtype=np.uint16), "a word", None, (1.5, True)]
+
+
+def crash_on(path):
+    return crash()
+
+
+def wider(
+    method: str,
+    subject: str,
+    files: dict[str, str],
+    inputs: tuple[tuple[str, str, str], ...],
+    params: dict[str, str],
+) -> dict[str, object]:
+    """A run with a width, or with a change of it, as the measuring task leaves one."""
+    from quirewell.record.codec import to_body
+    from quirewell.record.finding import Finding, Input, Run
+
+    name = f"{method}-{subject}-{'-'.join(entry[1] for entry in inputs)}"
+    found = Finding(f"{name}.0", "leaf.width_mm", subject, 194.0, 0.1, "mm")
+    if method == "pair.compare":
+        change = 0.1 if subject.startswith("w01") else 0.13
+        found = Finding(f"{name}.0", "change.width_pct", subject, change, 0.05, "%")
+    made = tuple(Input(*entry) for entry in inputs)
+    return to_body(Run(name, method, 1, "exact", subject, made, dict(params), (found,)))

@@ -11,6 +11,7 @@ from quirewell.web.addresses import Reach
 from quirewell.web.certificate import ready
 from quirewell.web.lan import Lan, passphrase_name
 from quirewell.web.limits import Limits
+from quirewell.web.links import Links
 from quirewell.web.passphrase import set_passphrase
 from quirewell.web.sessions import Sessions
 
@@ -42,6 +43,6 @@ def lan_studio(folder: Path, clock: HandClock) -> Lan:
     if not folder.exists():
         Studio.create(folder, "Larkmoor paper bench").close()
         set_passphrase(folder, WORDS, n=CHEAP)
-    sessions = Sessions(folder, lambda: passphrase_name(folder), clock)
+    sessions = Sessions(folder, lambda role: passphrase_name(folder, role), clock)
     trust = ready(folder, "Larkmoor paper bench", REACH, clock)
-    return Lan(folder, REACH, PORT, trust, sessions, Limits(clock.seconds))
+    return Lan(folder, REACH, PORT, trust, sessions, Limits(clock.seconds), Links(folder, clock))

@@ -30,7 +30,7 @@ def text_of(path: Path) -> str:
 
 
 def test_every_locked_package_has_hashes_and_no_address() -> None:
-    assert len(LOCKS) == 7
+    assert len(LOCKS) == 8
     for lock in LOCKS:
         text = text_of(lock)
         assert "://" not in text and "--index" not in text and "--find-links" not in text

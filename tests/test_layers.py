@@ -8,7 +8,7 @@ from pathlib import Path
 import quirewell
 
 ROOT = Path(quirewell.__file__).parent
-ORDER = ("science", "record", "studio", "jobs", "stages", "report")
+ORDER = ("science", "record", "studio", "jobs", "stages", "report", "exchange")
 FACES = ("web", "cli", "demo")
 SCIENCE_MAY_IMPORT = {"numpy", "scipy", "cv2", "numba", "phreeqc", "ortools"}
 STANDARD = {

@@ -3,13 +3,14 @@ bath by the plan, the answers lost, the network gone, the server killed; every e
 
 from __future__ import annotations
 
+import contextlib
 import socket
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Error, Page, expect
 
 from browser.bench_tablet import Server, Tablet, lose_answers
 from quirewell.demo import next_job, practice, shelf
@@ -47,8 +48,13 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 def press(page: Page) -> None:
     """A knuckle held on the main button until its bar is full."""
     button = page.locator("#now [data-main]")
-    button.scroll_into_view_if_needed()
-    box = button.bounding_box()
+    box = None
+    for _ in range(50):  # the page may just be putting a new one in its place
+        with contextlib.suppress(Error):
+            button.scroll_into_view_if_needed()
+            if (box := button.bounding_box()) is not None:
+                break
+        page.wait_for_timeout(100)
     assert box is not None
     at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
     finger = page.context.new_cdp_session(page)

@@ -64,7 +64,7 @@ def test_many_files_are_dropped_and_each_says_what_became_of_it(page: Page, serv
     expect(page.locator("[data-status]")).to_contain_text("2 of 3 files are in", timeout=20_000)
     arrived = page.locator(".arrivals li").all_inner_texts()
     assert [line.split(":")[0] for line in arrived] == names
-    page.get_by_role("link", name="Show what arrived").click()
+    page.get_by_role("link", name="Go on with what arrived").click()
     expect(page.get_by_role("heading", name="To be assigned by hand")).to_be_visible()
     expect(page.get_by_text("snap of the shed.png").first).to_be_visible()
 

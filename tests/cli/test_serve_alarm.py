@@ -43,7 +43,8 @@ def test_the_terminal_rings_when_a_step_is_due(
         assert server.stderr is not None and "is open" in server.stderr.readline()
         heard = ""
         if rings:
-            heard = server.stderr.readline()
+            while "wrap 3" not in heard and (line := server.stderr.readline()):
+                heard += line
         else:
             time.sleep(4)
         server.send_signal(signal.SIGTERM)
@@ -51,4 +52,4 @@ def test_the_terminal_rings_when_a_step_is_due(
     finally:
         server.kill()
     assert ("wrap 3, Copperbeck Garden Annual: " in heard) is rings
-    assert heard.startswith("\a") is rings and heard.endswith("The studio is closed.\n")
+    assert ("\a" in heard) is rings and heard.endswith("The studio is closed.\n")

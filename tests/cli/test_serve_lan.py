@@ -225,6 +225,25 @@ def test_a_script_sets_the_passphrase(folder: Path) -> None:
     assert kept_passphrase(folder) == kept
 
 
+def test_guests_get_a_passphrase_of_their_own_and_lose_it(folder: Path) -> None:
+    set_passphrase(folder, WORDS, n=CHEAP)
+    command = ["studio", "passphrase", str(folder), "--guest", "--json"]
+    refused = CliRunner().invoke(main, [*command, "--stdin"], input=f"{WORDS}\n")
+    assert refused.exit_code == 2 and "of their own" in json.loads(refused.stdout)["error"]
+    assert kept_passphrase(folder, guest=True) is None
+    result = CliRunner().invoke(main, [*command, "--stdin"], input="willow brick candle moss\n")
+    assert result.exit_code == 0 and "Every guest is to sign in" in result.stdout
+    assert kept_passphrase(folder, guest=True) is not None
+    for says in ("let in no more", "nothing is changed"):
+        gone = CliRunner().invoke(main, [*command, "--none"])
+        assert gone.exit_code == 0 and says in json.loads(gone.stdout)["says"]
+    kept = kept_passphrase(folder)
+    assert kept is not None and matches(kept, WORDS)
+    alone = CliRunner().invoke(main, ["studio", "passphrase", str(folder), "--none"])
+    assert alone.exit_code == 2 and "belongs to --guest" in alone.output
+    assert kept_passphrase(folder) == kept
+
+
 def test_asks_twice_and_shows_nothing(folder: Path) -> None:
     typed = f"short\n{WORDS}\nnot the same words\n{WORDS}\n{WORDS}\n"
     result = CliRunner().invoke(main, ["studio", "passphrase", str(folder)], input=typed)

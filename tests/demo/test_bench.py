@@ -7,6 +7,8 @@ import pytest
 from quirewell.demo import story, story_water
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
+from quirewell.stages.evidence import briefly, out_of_date
+from quirewell.stages.margins import beforehand
 from quirewell.stages.step_table import STEP_KINDS
 
 
@@ -18,7 +20,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
         story.DRY_WORK, story_water.CHECKED, story_water.PILOT_WASHED, story_water.PILOT_JUDGED,
         story.WASHING, story_water.RINSED, (story.BATH,), story.BATH_READINGS, story.WET_WORK,
         story.MENDING,
-        story.READ_AFTER, story.JOINING, story.AFTER,
+        story.READ_AFTER, story.EVIDENCE, story.JOINING, story.AFTER,
     ):  # fmt: skip
         bench.follow(acts)
         if acts is story.WET_WORK:
@@ -41,7 +43,20 @@ def test_the_cover_never_met_the_alkali_its_red_bleeds_in(bench: Bench) -> None:
 def test_margins_were_locked_before_anything_was_treated(bench: Bench) -> None:
     kinds = [event.kind for event in bench.studio.events(bench.item)]
     assert kinds.index("margin.locked") < kinds.index("step.started")
-    assert set(bench.state.margins) == {"margin.change.width_pct", "margin.change.height_pct"}
+    assert set(bench.state.margins) == {
+        "margin.change.width_pct", "margin.change.height_pct", "margin.size.width_mm",
+        "margin.size.height_mm", "margin.tone.step",
+    }  # fmt: skip
+    assert all(beforehand(bench.state, one) for one in bench.state.margins.values())
+
+
+def test_the_evidence_is_worked_out_after_the_last_reading_and_stays_up_to_date(
+    bench: Bench,
+) -> None:
+    words = dict(briefly(bench.state))
+    assert words["pH of the paper"].startswith("changed: on average +3.5")
+    assert words["Tone of the paper, steps of the card"].startswith("cannot tell: wrap 5")
+    assert out_of_date(bench.state) == ()
 
 
 def test_the_journal_keeps_the_weeks_of_the_story(bench: Bench) -> None:

@@ -60,6 +60,24 @@ def test_result_that_cannot_be_written_counts_as_failed(runner: Runner) -> None:
     assert batch.wait(60).errors == ("wrap 1: the disk is full",)
 
 
+def test_the_end_of_a_batch_comes_once_after_its_last_call_and_its_fault_is_told(
+    runner: Runner,
+) -> None:
+    seen: list[object] = []
+    calls = [Call("job_tasks.refuse", (number,), f"{number}") for number in range(5)]
+    batch = runner.start("work", calls, seen.append, None, lambda: seen.append("end"))
+    assert batch.wait(60).failed == 1
+    assert seen[-1] == "end" and len(seen) == 5
+    runner.start("nothing", [], None, None, lambda: seen.append("end")).wait(60)
+    assert seen[-2:] == ["end", "end"]
+
+    def refuse() -> None:
+        raise OSError("the disk is full")
+
+    batch = runner.start("writing", [Call("job_tasks.double", (2,))], None, None, refuse)
+    assert batch.wait(60).errors == ("the disk is full",)
+
+
 def test_killed_worker_is_replaced_and_its_call_tried_again(tmp_path: Path) -> None:
     with Runner(2) as runner:
         calls = [Call("job_tasks.die_once", (str(tmp_path / "mark"),), "poor one")]

@@ -15,13 +15,14 @@ from pathlib import Path
 import pytest
 
 from quirewell.report.condition import condition_sheet
+from quirewell.report.forms import write_form
 from quirewell.report.strip import strip_sheet
 from quirewell.report.treatment import write_report
 from report_case import report_studio
 
 pytestmark = pytest.mark.peers
 PEERS = Path(__file__).parents[2] / ".venv-peers" / "bin"
-NAMES = ("report", "bare", "condition", "strip")
+NAMES = ("report", "bare", "condition", "strip", "short", "buyer", "service")
 
 
 @pytest.fixture(scope="module")
@@ -29,6 +30,8 @@ def pdfs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("pdf")
     with report_studio(folder / "studio", pairs=4) as studio:
         write_report(studio, "annual", folder / "report.pdf")
+        for form in ("short", "buyer", "service"):
+            write_form(form, studio, "annual", folder / f"{form}.pdf")
         state, at = studio.state("annual"), datetime(2026, 3, 14, tzinfo=UTC)
         sheet = condition_sheet(state, studio.head(), at, studio.blobs.path)
         (folder / "condition.pdf").write_bytes(sheet)

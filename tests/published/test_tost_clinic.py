@@ -9,10 +9,12 @@ Sources and standing:
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 import pytest
 from scipy import stats
 
+from quirewell.science.evidence.decimals import less
 from quirewell.science.evidence.equivalence import paired_equivalence
 
 VAR1 = (
@@ -39,6 +41,15 @@ def test_clinic_var1_is_equivalent_with_the_published_p_and_interval() -> None:
     assert result.low == pytest.approx(-0.0744336620516462, rel=1e-9)
     assert result.high == pytest.approx(0.4037669953849797, rel=1e-9)
     assert result.passes
+
+
+def test_decimals_as_typed_give_the_same_even_far_from_zero() -> None:
+    exact = less(
+        [Decimal(f"{one:.2f}") for one in VAR1[0]], [Decimal(f"{one:.2f}") for one in VAR1[1]]
+    )
+    result = paired_equivalence(exact, margin=0.6, resolution=0.01)
+    assert result.p == pytest.approx(0.003166881489265175, rel=1e-12)
+    assert result.hidden < 1e-300  # a hundredth of the scatter hides nothing
 
 
 def test_clinic_var2_is_not_shown_equivalent() -> None:

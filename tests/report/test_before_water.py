@@ -9,7 +9,7 @@ import pytest
 from folding import annual, ready
 from quirewell.record.event import Draft
 from quirewell.report.before_water import before_water
-from quirewell.report.model import known_refs, settle
+from quirewell.report.model import JOURNAL, known_refs, settle, typed
 from quirewell.report.treatment import write_report
 from quirewell.stages import treat
 from quirewell.stages.checks import answer_check
@@ -27,8 +27,12 @@ def test_answers_stand_with_their_sheets_and_notes_and_silence_is_told() -> None
     form = {"key": "dry-clean", "answer": "none", "places": "w01", "note": "a clean wrap"}
     bench.do(answer_check(bench.state, {**form, "at": "2026-03-09T20:31:00Z"}))
     rows = before_water(bench.state)["checks"]
-    assert ["Dry cleaning done", "none needed", "Wrap 1", "9 March 2026. a clean wrap"] in rows
-    assert ["Dry cleaning done", "not answered", "Cover, wrap 2", ""] in rows
+    (check,) = bench.state.checks
+    done = "Dry cleaning done"
+    says = typed("none needed", check)
+    assert [done, says, "Wrap 1", "9 March 2026: a clean wrap"] in rows
+    # Nobody answered it: that leads to everything there is in the record.
+    assert [done, typed("not answered", JOURNAL), "Cover, wrap 2", ""] in rows
 
 
 def test_staples_that_went_in_after_the_water_were_out_in_it() -> None:
@@ -40,7 +44,9 @@ def test_staples_that_went_in_after_the_water_were_out_in_it() -> None:
         bench.do(treat.start_step(bench.state, {"kind": kind, "places": "item", **reason}))
         bench.do(treat.finish_step(bench.state, {"id": list(bench.state.steps)[-1]}))
     rows = before_water(bench.state)["checks"]
-    assert ["Staples out", "lifted, by the record of steps", "Cover, wraps 1 and 2", ""] in rows
+    (lifted,) = (one.id for one in bench.state.steps.values() if one.kind == "staples-out")
+    says = typed("lifted, by the record of steps", lifted)
+    assert ["Staples out", says, "Cover, wraps 1 and 2", ""] in rows
 
 
 def test_keeps_and_the_pilots_verdict_are_in_it() -> None:

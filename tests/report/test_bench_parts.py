@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from quirewell.report.model import typed
 from quirewell.report.recheck import recheck
 from quirewell.report.treatment import write_report
 from quirewell.report.trial_told import trials_told
@@ -41,14 +42,18 @@ def test_a_mishap_and_a_locked_trial_stand_in_the_report_and_are_recomputed(
         studio.append(ITEM, state.version, tell_more(state, more))
         state = studio.state(ITEM)
         assert went_wrong(state) == [
-            ["28 November 2026, 20:04 UTC", "Wrap 2", "A wet sheet tears",
+            ["28 November 2026, 20:04 UTC", "Wrap 2",
+             typed("A wet sheet tears", next(iter(state.mishaps))),
              "floated together; over at 20:30 UTC on 28 November 2026"],
         ]  # fmt: skip
         (told,) = trials_told(state)
         facts = dict(told["facts"])
-        assert facts["Locked"] == "28 November 2026, 20:04 UTC, before measuring"
-        assert facts["Seed of the lot"] == "dice 4 2 6"
+        assert facts["Locked"].text == "28 November 2026, 20:04 UTC, before measuring"
+        (trial,) = state.trials
+        assert facts["Seed of the lot"] == typed("dice 4 2 6", trial)
+        # Nothing was read on these sheets yet, nor done: the trial itself is the source.
         assert len(told["rows"]) == 2
+        assert {one.refs for row in told["rows"] for one in row if one} == {(trial,)}
         written = write_report(studio, ITEM, tmp_path / "report.pdf")
         numbers = json.loads(written.json.read_text())["numbers"]
         assert any(one.get("quantity") == "record:margin" for one in numbers)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from quirewell.record.dealing import Choice
 from quirewell.record.nouns import Item, ItemState
 from quirewell.report.decision import MONEY_APART, decision_part
-from quirewell.report.model import known_refs, settle
+from quirewell.report.model import known_refs, settle, typed
 from quirewell.stages.methods import run_method
 
 EMPTY = ItemState("annual", 1, Item("Copperbeck Garden Annual"))
@@ -28,7 +28,7 @@ def test_the_choice_stands_beside_what_it_was_taken_from() -> None:
     said = settle({"decision": decision_part(state)}, known_refs(state)).content["decision"]
     assert said["facts"] == [
         ["Taken", "Full treatment"], ["Why", "safe to open"],
-        ["Consent", "2026-03-11 by M. Thwaite"],
+        ["Consent", "11 March 2026 by M. Thwaite"],
     ]  # fmt: skip
     rows = {row[0]: row[1:] for row in said["options"]}
     assert rows["Leave alone"] == ["none", "none", "as it is"]
@@ -42,7 +42,7 @@ def test_no_sum_of_money_gets_into_the_report() -> None:
     state = decided()
     numbers = settle({"decision": decision_part(state)}, known_refs(state)).numbers
     assert {one.quantity for one in numbers} == {
-        "options.hours", "options.life_ratio", "options.mishap"
+        "options.hours", "options.kind", "options.life_ratio", "options.mishap", "typed"
     }  # fmt: skip
 
 
@@ -53,4 +53,4 @@ def test_without_a_choice_there_is_no_such_chapter() -> None:
 def test_a_choice_whose_weighing_is_gone_is_told_by_its_words() -> None:
     part = decision_part(replace(decided(), runs={}))
     assert part["options"] == []
-    assert part["facts"][0] == ["Taken", "Full treatment"]
+    assert part["facts"][0] == ["Taken", typed("Full treatment", "choice")]

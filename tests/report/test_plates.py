@@ -95,3 +95,56 @@ def test_sixteen_bits_become_eight(tmp_path: Path) -> None:
     loaded = load_sample(tmp_path / "a.tif")
     assert loaded.dtype == np.uint8 and abs(int(loaded[5, 5, 0]) - 100) <= 1
     assert jpeg(loaded)[:2] == b"\xff\xd8"
+
+
+def test_a_shrunk_picture_is_the_mean_of_its_pixels(tmp_path: Path) -> None:
+    rng = np.random.default_rng(3)
+    fine = rng.integers(0, 256, (120, 80, 3), dtype=np.uint8)
+    Image.fromarray(fine).save(tmp_path / "a.png")
+    means = fine.reshape(30, 4, 20, 4, 3).mean(axis=(1, 3))
+    small = load_sample(tmp_path / "a.png", 0.25)
+    assert small.shape == (30, 20, 3)
+    assert np.abs(small - means).max() <= 0.51
+
+
+@pytest.mark.parametrize("shrink", [0.25, 0.3])
+def test_a_jpeg_is_shrunk_as_it_is_decoded_and_looks_the_same(
+    tmp_path: Path, shrink: float
+) -> None:
+    y, x = np.mgrid[0:400, 0:320] / 400.0
+    smooth = np.stack([200 * x, 255 * y, 90 + 80 * x * y], axis=-1).astype(np.uint8)
+    Image.fromarray(smooth).save(tmp_path / "a.jpg", quality=95, exif=_turned())
+    small = load_sample(tmp_path / "a.jpg", shrink)
+    whole = load_sample(tmp_path / "a.jpg")
+    assert whole.shape == (320, 400, 3)  # the tag turns it
+    assert small.shape == (round(320 * shrink), round(400 * shrink), 3)
+    asked = np.asarray(Image.fromarray(whole).resize(small.shape[1::-1], Image.Resampling.BOX))
+    assert np.abs(small.astype(int) - asked).max() <= 4
+
+
+def _turned() -> bytes:
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    return exif.tobytes()
+
+
+def test_what_was_cut_is_kept_and_a_broken_file_is_cut_again(
+    studio: Studio, tmp_path: Path
+) -> None:
+    state, asked = studio.state("annual"), list[Path]()
+
+    def load(path: Path, shrink: float) -> np.ndarray:
+        asked.append(path)
+        return load_sample(path, shrink)
+
+    def plate() -> tuple[bytes | None, bytes | None]:
+        result = page_results(state)[0]
+        made = make_plate(result, state, studio.blobs.path, 37.0, load, kept=tmp_path / "kept")
+        assert made is not None
+        return made.before, made.after
+
+    first = plate()
+    assert len(asked) == 2 and plate() == first and len(asked) == 2
+    one = sorted((tmp_path / "kept").glob("*.jpg"))[0]
+    one.write_bytes(one.read_bytes()[:-40])
+    assert plate() == first and len(asked) == 3

@@ -206,3 +206,25 @@ def test_two_hundred_pictures_stay_within_bounded_memory(tmp_path: Path) -> None
     )  # fmt: skip
     assert int(done.stdout.split()[-1]) < 700
     assert (tmp_path / "r.pdf").stat().st_size < 25e6
+
+
+def test_the_same_bytes_from_another_process_and_without_what_was_kept(tmp_path: Path) -> None:
+    """Written, written again from kept plates, and by another process with none kept."""
+    folder = tmp_path / "studio"
+    with report_studio(folder, pairs=3) as studio:
+        first = write_report(studio, "annual", tmp_path / "1.pdf").pdf.read_bytes()
+        kept = list((folder / "derived" / "plates").glob("*.jpg"))
+        assert len(kept) == 7  # both photographs are of one file; three pairs
+        again = write_report(studio, "annual", tmp_path / "2.pdf").pdf.read_bytes()
+    for file in kept:
+        file.unlink()
+    script = (
+        "import sys; from pathlib import Path\n"
+        "from quirewell.report.treatment import write_report\n"
+        "from quirewell.studio.studio import Studio\n"
+        "with Studio.open(Path(sys.argv[1])) as studio:\n"
+        "    write_report(studio, 'annual', Path(sys.argv[2]))\n"
+    )
+    other = tmp_path / "3.pdf"
+    subprocess.run([sys.executable, "-c", script, str(folder), str(other)], check=True)
+    assert first == again == other.read_bytes()

@@ -15,7 +15,8 @@ from quirewell.record.finding import Finding, Run
 from quirewell.science.colour.spaces import linear_from_srgb, srgb_from_linear
 from quirewell.stages.comparing import as_json, compare, read_params
 from quirewell.stages.methods import run_method
-from quirewell.stages.pair_pictures import open_pair, write_difference, write_registered_after
+from quirewell.stages.pair_pictures import open_pair
+from quirewell.stages.pair_shots import write_alike, write_difference, write_scanned, write_small
 
 DPI = 100
 SAMPLES = sorted((Path(__file__).parents[2].parent / "shared" / "samples").glob("*.tif"))
@@ -237,8 +238,9 @@ def test_without_the_strip_the_colours_band_is_wider(tmp_path: Path) -> None:
 def test_the_difference_and_the_curtain_are_pictures_of_the_first_ones_shape(
     tmp_path: Path, demo_pair: tuple[dict[str, Path], Any]
 ) -> None:
-    write_difference(demo_pair[0], {}, tmp_path / "difference.png", longest_px=600)
-    write_registered_after(demo_pair[0], {}, tmp_path / "after.png", longest_px=600)
+    write_difference(demo_pair[0], {}, {}, tmp_path / "difference.png", longest_px=600)
+    for name, write in (("after", write_alike), ("scanned", write_scanned)):
+        write(demo_pair[0], {}, {}, tmp_path / f"{name}.png", longest_px=600)
     difference = cv2.imread(str(tmp_path / "difference.png"))
     after = cv2.imread(str(tmp_path / "after.png"))
     before = open_pair(demo_pair[0], {}).before.grey
@@ -247,6 +249,11 @@ def test_the_difference_and_the_curtain_are_pictures_of_the_first_ones_shape(
         before.shape[0] / before.shape[1], rel=0.01
     )
     assert difference.shape[0] > after.shape[0]
+    assert cv2.imread(str(tmp_path / "scanned.png")).shape == after.shape
+    write_small(demo_pair[0], {}, _run(demo_pair[0]).drawing, tmp_path / "small")
+    small = {path.stem: cv2.imread(str(path)) for path in (tmp_path / "small").iterdir()}
+    assert set(small) == {"before", "after", "difference"}
+    assert len({picture.shape for picture in small.values()}) == 1
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
 
 

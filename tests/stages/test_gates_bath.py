@@ -16,7 +16,7 @@ from quirewell.stages.lots_used import on_shelf, shelf_words
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.step_table import STEP_KINDS
-from quirewell.stages.stock import stock_view
+from quirewell.stages.stock import stock_view, used_in
 
 
 def with_bath(litres: str = "0.3") -> tuple[Bench, str]:
@@ -151,12 +151,12 @@ def test_a_lot_typed_by_its_number_is_known_on_the_shelf() -> None:
 def test_what_is_left_goes_down_by_what_a_step_took() -> None:
     bench, held = annual(), shelf(CRUMBS)
     clean(bench, "2026-03-01T18:00:00Z", held, used="20")
-    (lots, warns) = stock_view(held, [bench.state], datetime(2026, 3, 2, tzinfo=UTC).date())
+    (lots, warns) = stock_view(held, used_in(bench.state), datetime(2026, 3, 2, tzinfo=UTC).date())
     assert lots[0].left_says == "80 g" and warns == ()
     step = next(iter(bench.state.steps))
     form = {"id": step, "shelf": "lot-1", "used": "0.075 kg", "at": "2026-03-01T19:00:00Z"}
     bench.do(treat.finish_step(bench.state, form, held))
-    (lots, warns) = stock_view(held, [bench.state], datetime(2026, 3, 2, tzinfo=UTC).date())
+    (lots, warns) = stock_view(held, used_in(bench.state), datetime(2026, 3, 2, tzinfo=UTC).date())
     assert lots[0].left_says == "5 g" and "nearly used up" in warns[0]
     assert "5 g left" in shelf_words(CRUMBS, Decimal(5)) and on_shelf(held) == (CRUMBS,)
 

@@ -86,6 +86,12 @@ def test_progress_tells_each_stage_in_the_jobs_order() -> None:
     assert says["send"] == "not planned yet"
 
 
+def test_a_card_says_what_is_there_and_what_comes_next() -> None:
+    card = overview.card_view(_state(("w01.outer", 190.0, 0.2)))
+    assert card.says == "1 picture; 1 of 1 scans measured"
+    assert card.next == "Examine"
+
+
 def test_a_sheet_shows_its_faces_left_before_right_and_its_neighbours() -> None:
     state = _state(("w02.outer", 190.0, 0.2))
     for panel in ("right", "left"):
@@ -104,6 +110,8 @@ def test_a_sheet_shows_its_faces_left_before_right_and_its_neighbours() -> None:
     ("form", "says"),
     [
         ({}, "Give the item a title"),
+        ({"title": "x" * 201}, "201 signs; 200 at most"),
+        ({"title": "x", "year": "1936 " * 20}, "put the rest into the notes"),
         ({"title": "x", "wraps": "2.5"}, "whole number"),
         ({"title": "x", "wraps": "0"}, "between 1 and 99"),
         ({"title": "x", "wraps": "9", "staples": "12"}, "between 0 and 9"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -11,6 +11,7 @@ from quirewell.record.benchwork import BenchPlan, Pilot
 from quirewell.record.nouns import Item, ItemState, Step
 from quirewell.stages import bench_planning as planning
 from quirewell.stages.plan_progress import happened, moved, replan, standing
+from quirewell.stages.plan_told import over
 
 
 @pytest.fixture(scope="module")
@@ -166,3 +167,13 @@ def test_a_plan_left_lying_for_most_of_a_year_can_be_taken_up_again() -> None:
     read = read_plan(text, now="2026-11-28T20:00:00Z")
     later = [begin for begin, _ in read.problem.shop.hours if begin > read.problem.now]
     assert later and read.problem.now > 240 * 1440
+
+
+def test_a_plan_that_should_long_be_done_is_out_of_date_and_not_merely_late(told):
+    end = datetime.fromisoformat(told["finish"])
+    seen = standing(told, [item()])
+    assert not over(seen, end), "the evening it ends on, what is late is late"
+    assert not over(seen, end + timedelta(hours=11, minutes=59))
+    assert over(seen, end + timedelta(hours=12))
+    done = {**seen, "steps": [{**row, "state": "done"} for row in seen["steps"]]}
+    assert not over(done, end + timedelta(days=9)), "nothing of it is left"

@@ -88,6 +88,11 @@ def test_the_plan_says_what_comes_next_and_how_late_it_is() -> None:
     assert [card.places for card in after.next] == [("w02",)]
 
 
+def test_of_a_plan_that_is_out_of_date_no_step_is_called_late_by_itself() -> None:
+    seen = today([item()], [row("w01", -12)], NOW, over=True)
+    assert seen.now is not None and (seen.now.places, seen.now.warn) == (("w01",), "")
+
+
 def test_without_plan_or_recipe_the_planned_steps_of_the_items_come_next() -> None:
     seen = today([item(Step("step-1", "house", ("item",)))], [], NOW)
     assert seen.now is not None and seen.now.state == "planned" and seen.now.id == "step-1"

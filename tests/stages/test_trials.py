@@ -14,9 +14,10 @@ import pytest
 from quirewell.record.apply import RecordError, apply, noun_of
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Gathering, Item, ItemState, Reading, Step
-from quirewell.stages import trials
+from quirewell.stages import trial_measured, trials
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Refusal
+from quirewell.stages.trial_measured import Read, Source
 from quirewell.stages.trial_sizing import METHOD, SizingError
 
 AT = "2026-11-28T20:00:00Z"
@@ -154,3 +155,20 @@ def test_ugly_forms_are_refused_at_their_box() -> None:
 def test_no_record_of_one_kind_is_taken_for_another() -> None:
     draft = trials.plan_trial(start(), FORM)[1]
     assert noun_of(draft.kind, draft.body).kind == "wash"
+
+
+def test_a_change_that_was_compared_goes_before_scans_read_apart(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    state = kept(start(4), trials.plan_trial(start(4), {**FORM, "quantity": "paper.L"}))
+    (trial,) = state.trials.values()
+    read = [Read(f"w{at:02d}.outer.right", when, Decimal(70), f"r{at}{when}")
+            for at in range(1, 5) for when in ("before", "after")]  # fmt: skip
+    late = tuple(one for one in read if one.moment == "after")
+    compared = Source("compared", Decimal("0.01"), late, given=True)
+    apart = Source("apart", Decimal("0.01"), tuple(read))
+    monkeypatch.setattr(trial_measured, "sources", lambda *_: (compared, apart))
+    assert trial_measured.best_source(state, trial).name == "compared"
+    fewer = replace(compared, read=late[:2])
+    monkeypatch.setattr(trial_measured, "sources", lambda *_: (fewer, apart))
+    assert trial_measured.best_source(state, trial).name == "apart"

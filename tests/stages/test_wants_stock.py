@@ -146,16 +146,16 @@ def test_uses_are_counted_where_their_amount_is_known() -> None:
         Lot("methyl cellulose", "a1", "120 ml"), Lot("methyl cellulose", "A1", "two strips"),
         Lot("methyl cellulose", "B2", "100 ml"), Lot("methyl cellulose", "A1", "0.08"),
     )  # fmt: skip
-    ((seen,), says) = stock.stock_view(bench, [used], TODAY)
+    ((seen,), says) = stock.stock_view(bench, stock.used_in(used), TODAY)
     assert seen.left_says == "0.3 l, less one use of no known amount"
     assert says == ()
 
 
 def test_a_lot_nearly_used_up_is_said() -> None:
     bench = lots({"material": "tissue", "lot": "K", "amount": "1 m"})
-    _, says = stock.stock_view(bench, [worked(Lot("tissue", "K", "95 cm"))], TODAY)
+    _, says = stock.stock_view(bench, stock.used_in(worked(Lot("tissue", "K", "95 cm"))), TODAY)
     assert says == ("tissue, lot K is nearly used up (0.05 m left).",)
-    _, says = stock.stock_view(bench, [worked(Lot("tissue", "K", "3 m"))], TODAY)
+    _, says = stock.stock_view(bench, stock.used_in(worked(Lot("tissue", "K", "3 m"))), TODAY)
     assert "is used up" in says[0]
 
 
@@ -164,7 +164,8 @@ def test_what_was_seen_to_be_left_counts_from_its_day() -> None:
                   "today": "2026-05-20"})  # fmt: skip
     used = [worked(Lot("tissue", "K", "30 g"), day="2026-05-10"),
             worked(Lot("tissue", "K", "5 g"), day="2026-05-25")]  # fmt: skip
-    ((seen,), _) = stock.stock_view(bench, used, TODAY)
+    took = [row for one in used for row in stock.used_in(one)]
+    ((seen,), _) = stock.stock_view(bench, took, TODAY)
     assert seen.left_says == "35 g"
 
 

@@ -18,9 +18,11 @@ from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 from studio_help import ITEM, defect, studio_with_item
 
+pytestmark = pytest.mark.usefixtures("either_engine")
+
 
 @pytest.fixture
-def studio(tmp_path: Path) -> Iterator[Studio]:
+def studio(tmp_path: Path, either_engine: str) -> Iterator[Studio]:
     with studio_with_item(tmp_path / "studio") as made:
         pictures = [(f"w0{n}-outer-left-before.png", picture_bytes(n)) for n in (1, 2, 3)]
         take_in(made, ITEM, [Source(name, io.BytesIO(data)) for name, data in pictures])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,13 +11,16 @@ import pytest
 from picture_files import picture_bytes
 from quirewell.stages.taking_in import Source, take_in
 from quirewell.studio.check import check
+from quirewell.studio.database import engine_of, is_sqlite
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 from studio_help import ITEM, defect, studio_with_item
 
+pytestmark = pytest.mark.usefixtures("either_engine")
+
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Iterator[Path]:
+def folder(tmp_path: Path, either_engine: str) -> Iterator[Path]:
     with studio_with_item(tmp_path / "studio") as made:
         take_in(made, ITEM, [Source("item-front-before.png", io.BytesIO(picture_bytes()))])
         made.append(ITEM, None, [defect(), defect("defect-2")])
@@ -29,14 +31,22 @@ def codes(folder: Path, head: str = "") -> set[str]:
     return {trouble.code for trouble in check(folder, head).troubles}
 
 
+def change(folder: Path, *statements: str) -> None:
+    """Change the tables as somebody with another program would."""
+    engine = engine_of(folder)
+    with engine.begin() as connection:
+        for statement in statements:
+            connection.exec_driver_sql(statement)
+    engine.dispose()
+
+
 def force(folder: Path, statement: str) -> None:
-    """Change the file as somebody with another program would."""
-    connection = sqlite3.connect(folder / "studio.db")
-    for name in ("UPDATE", "DELETE"):
-        connection.execute(f"DROP TRIGGER journal_no_{name}")
-    connection.execute(statement)
-    connection.commit()
-    connection.close()
+    """Take the journal's guards away, then change it."""
+    engine = engine_of(folder)
+    on = "" if is_sqlite(engine) else " ON journal"
+    engine.dispose()
+    drop = [f"DROP TRIGGER journal_no_{name}{on}" for name in ("UPDATE", "DELETE")]
+    change(folder, *drop, statement)
 
 
 def original(folder: Path) -> Path:
@@ -90,10 +100,7 @@ def test_missing_guards_are_found(folder: Path) -> None:
 
 
 def test_tables_that_differ_from_the_journal_are_found(folder: Path) -> None:
-    connection = sqlite3.connect(folder / "studio.db")
-    connection.execute("DELETE FROM item_document WHERE key='defect-2'")
-    connection.commit()
-    connection.close()
+    change(folder, "DELETE FROM item_document WHERE key='defect-2'")
     assert codes(folder) == {"tables"}
     with Studio.open(folder) as studio:
         studio.rebuild()
@@ -114,6 +121,7 @@ def test_stray_files_are_noted(folder: Path) -> None:
     assert any("notes.txt" in note for note in result.notes)
 
 
+@pytest.mark.parametrize("either_engine", ["sqlite"], indirect=True)
 def test_spoiled_database_is_said(folder: Path) -> None:
     (folder / "studio.db").write_bytes(b"not a database at all, not at all" * 40)
     with pytest.raises(StudioError, match="restore the newest backup"):

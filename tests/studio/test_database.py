@@ -13,7 +13,7 @@ from sqlalchemy import create_engine, inspect
 
 from quirewell import studio as package
 from quirewell.studio import database
-from quirewell.studio.database import HEAD_REVISION, file_system_of
+from quirewell.studio.database import HEAD_REVISION
 from quirewell.studio.faults import DiskFull, StudioError
 from quirewell.studio.studio import Studio
 from quirewell.studio.tables import metadata
@@ -63,10 +63,10 @@ def test_older_studio_is_copied_before_its_tables_change(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     studio_with_item(tmp_path / "s").close()
-    monkeypatch.setattr(database, "HEAD_REVISION", "0002")
+    monkeypatch.setattr(database, "HEAD_REVISION", "0099")
     monkeypatch.setattr(database, "_run_migrations", lambda connection: None)
     Studio.open(tmp_path / "s").close()
-    with sqlite3.connect(tmp_path / "s" / "backups" / "before-tables-0002.db") as copy:
+    with sqlite3.connect(tmp_path / "s" / "backups" / "before-tables-0099.db") as copy:
         assert copy.execute("SELECT count(*) FROM journal").fetchone() == (3,)
     copy.close()
 
@@ -75,7 +75,7 @@ def test_migration_that_touches_the_journal_is_taken_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     studio_with_item(tmp_path / "s").close()
-    monkeypatch.setattr(database, "HEAD_REVISION", "0002")
+    monkeypatch.setattr(database, "HEAD_REVISION", "0099")
 
     def meddle(connection: object) -> None:
         run = connection.exec_driver_sql  # type: ignore[attr-defined]
@@ -103,24 +103,13 @@ def test_full_disk_under_the_journal_is_said_and_nothing_is_saved(tmp_path: Path
         assert studio.connection_check() == ([], [])
 
 
-def test_network_shares_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    mounts = tmp_path / "mountinfo"
-    share = tmp_path / "share"
-    share.mkdir()
-    mounts.write_text(
-        f"21 1 8:1 / / rw - ext4 /dev/sda rw\n22 21 0:40 / {share} rw - cifs //server/share rw\n"
-    )
-    assert file_system_of(share / "bench", mounts) == "cifs"
-    assert file_system_of(tmp_path, mounts) == "ext4"
-    assert file_system_of(tmp_path, tmp_path / "nothing") == ""
-    monkeypatch.setattr(database, "file_system_of", lambda folder: "nfs4")
-    with pytest.raises(StudioError, match="network share"):
-        Studio.create(tmp_path / "s")
-
-
 def test_no_module_of_ours_reads_pickles() -> None:
+    """But the one that talks with a worker: what comes back is read by a reader of its own, which
+    finds no program (``tests/jobs/test_limited.py``)."""
     root = Path(package.__file__).parents[1]
     for path in root.rglob("*.py"):
+        if path.relative_to(root).as_posix() == "jobs/limited.py":
+            continue
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Import):
                 assert not any(name.name in ("pickle", "shelve", "marshal") for name in node.names)

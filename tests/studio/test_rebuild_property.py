@@ -5,9 +5,15 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
 
 from quirewell.record.apply import RecordError, fold
 from quirewell.record.event import Draft
@@ -85,3 +91,10 @@ StudioMachine.TestCase.settings = settings(
     suppress_health_check=list(HealthCheck),
 )
 TestStudioMachine = StudioMachine.TestCase
+
+
+@pytest.mark.usefixtures("on_postgres")
+def test_the_same_on_postgresql() -> None:
+    run_state_machine_as_test(
+        StudioMachine, settings=settings(StudioMachine.TestCase.settings, max_examples=4)
+    )

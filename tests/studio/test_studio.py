@@ -17,6 +17,9 @@ from quirewell.studio.faults import NoSuchItem, NotUndoable, Stale, StudioError
 from quirewell.studio.studio import Studio, slug
 from studio_help import ITEM, capture, defect, new_studio, step, studio_with_item
 
+pytestmark = pytest.mark.usefixtures("either_engine")
+sqlite_only = pytest.mark.parametrize("either_engine", ["sqlite"], indirect=True)
+
 
 def test_new_studio_is_a_folder_with_the_chain_version_first(tmp_path: Path) -> None:
     with new_studio(tmp_path / "s") as studio:
@@ -100,6 +103,7 @@ def test_journal_refuses_change_and_deletion(tmp_path: Path) -> None:
                 connection.execute(text(statement))
 
 
+@sqlite_only
 def test_writes_are_durable_by_setting(tmp_path: Path) -> None:
     with studio_with_item(tmp_path / "s") as studio, studio.engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
@@ -249,6 +253,26 @@ def test_tampered_table_is_noticed_and_rebuilt(tmp_path: Path) -> None:
                 text("UPDATE item_document SET body=replace(body,'12','99') WHERE key='defect-1'")
             )
         assert "differ from its journal" in studio.rebuild_differs()[0]
+        studio.rebuild()
+        assert studio.rebuild_differs() == []
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "INSERT INTO item_document VALUES ('ghost', 'item', 'item', 0, '', '{}')",
+        "INSERT INTO search_entry VALUES (9999, 'ghost', 'item', 'item', '', '', 'a', 'b', 0)",
+        "INSERT INTO item_summary SELECT 'ghost', title, year, version, opened_at, changed_at, "
+        "wraps, pictures, unassigned, runs, steps, reports, title_key, planned, under_way, sold, "
+        "check_on FROM item_summary",
+    ],
+)
+def test_rows_of_what_the_journal_does_not_know_are_noticed(tmp_path: Path, change: str) -> None:
+    with studio_with_item(tmp_path / "s") as studio:
+        with studio.engine.begin() as connection:
+            connection.execute(text(change))
+        assert any("ghost, which the journal does not know" in one for one in
+                   studio.rebuild_differs())  # fmt: skip
         studio.rebuild()
         assert studio.rebuild_differs() == []
 

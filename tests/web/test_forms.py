@@ -10,7 +10,7 @@ import pytest
 
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
-from quirewell.record.nouns import Margin
+from quirewell.record.nouns import Assign, Margin
 from quirewell.studio.studio import Studio
 from web.conftest import ITEM, Bench
 
@@ -106,7 +106,8 @@ def test_two_tabs_editing_one_step_see_both_values_and_choose(bench: Bench) -> N
     assert bench.state.steps[step].note == "brushed from the centre"
     again = re.search(r'name="touched" value="(\d+)"', late.text)
     assert again is not None and again[1] == str(bench.state.touched[step])
-    sent = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', late.text))
+    form = late.text.partition('action="' + bench.url("/treat/correct"))[2].partition("</form>")[0]
+    sent = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', form))
     mine = bench.client.post(bench.url("/treat/correct"), data=sent)
     assert mine.status_code == 200
     assert bench.state.steps[step].note == "brushed and erased"
@@ -184,7 +185,23 @@ def test_the_owners_estimate_is_plain_fields(bench: Bench) -> None:
         assert post(bench, "/examine/grade", moment="before", value=value).status_code == 422
 
 
+def nothing_after(bench: Bench) -> None:
+    """Put the pictures taken after treatment back to those before: a margin comes first."""
+    for one in bench.state.captures.values():
+        if one.moment == "after":
+            body = to_body(Assign(one.id, one.place, one.panel, "before", one.view))
+            bench.studio.append(ITEM, None, [Draft(ITEM, "capture.assigned", body)])
+
+
+def test_a_margin_is_refused_once_anything_was_measured_after_treatment(bench: Bench) -> None:
+    late = post(bench, "/prove/margin", quantity="size.width_mm", value="0.5")
+    assert late.status_code == 422 and "too late to lock" in late.text
+    assert "proves nothing" in late.text and 'value="0.5"' in late.text
+    assert not bench.state.margins
+
+
 def test_a_locked_margin_cannot_be_moved(bench: Bench) -> None:
+    nothing_after(bench)
     assert post(bench, "/prove/margin", quantity="change.width_pct", value="0.5").status_code == 200
     again = post(bench, "/prove/margin", quantity="change.width_pct", value="2")
     assert again.status_code == 422
@@ -192,6 +209,7 @@ def test_a_locked_margin_cannot_be_moved(bench: Bench) -> None:
 
 
 def test_a_margin_locked_by_a_double_press_is_locked_once_and_shown(bench: Bench) -> None:
+    nothing_after(bench)
     for value in ("0.5", "0,50"):
         answer = post(bench, "/prove/margin", quantity="change.width_pct", value=value)
         assert answer.status_code == 200 and "0.5 %, locked" in answer.text
@@ -202,6 +220,7 @@ def test_two_presses_that_cross_lock_the_margin_once(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The second is read before the first is written, and written after it."""
+    nothing_after(bench)
     first = to_body(Margin("change.width_pct", Decimal("0.5"), "%"))
 
     def append(studio: Studio, *rest: Any, **more: Any) -> Any:
@@ -229,7 +248,7 @@ def test_a_picture_is_assigned_by_hand(bench: Bench) -> None:
     [
         (b"{}", "application/json", 400),
         (b"", "", 400),
-        (b"--x\r\nbroken", "multipart/form-data; boundary=x", 422),
+        (b"--x\r\nbroken", "multipart/form-data; boundary=x", 400),
         (b"no boundary", "multipart/form-data", 400),
         (b"term=" + b"a" * 300_000, "application/x-www-form-urlencoded", 413),
     ],

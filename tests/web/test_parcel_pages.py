@@ -205,3 +205,8 @@ def test_a_search_that_is_stopped_gives_the_best_so_far(bench: Bench) -> None:
     page = _settle(bench)
     assert bench.studio.bench().plans, page[:200]
     assert "The plan gains" in page
+
+
+def test_a_parcel_without_a_word_of_its_items_is_refused_and_not_broken(bench: Bench) -> None:
+    answer = bench.client.post(f"{PARCELS}/make", data={"name": "hand"})
+    assert answer.status_code == 422 and "Choose at least one item" in answer.text

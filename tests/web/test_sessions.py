@@ -22,7 +22,7 @@ def clock() -> HandClock:
 def opened(folder: Path, clock: HandClock) -> Sessions:
     if not (keys_folder(folder) / "passphrase.json").exists():
         set_passphrase(folder, WORDS, n=CHEAP)
-    return Sessions(folder, lambda: passphrase_name(folder), clock)
+    return Sessions(folder, lambda role: passphrase_name(folder, role), clock)
 
 
 def test_a_session_outlives_the_server_and_its_token_is_kept_nowhere(

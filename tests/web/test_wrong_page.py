@@ -26,6 +26,16 @@ def test_every_first_line_is_one_sentence_or_two_and_stands_on_the_page(bench: B
     assert [row.person for row in EMERGENCIES.values()][:2] == [True, True], "people come first"
 
 
+def test_where_a_person_is_hurt_the_help_stands_before_the_note(bench: Bench) -> None:
+    text = bench.client.get("/wrong").text
+    assert "local emergency number" in text
+    for key in ("eye", "hurt", "fire", "fumes", "ink"):
+        row = EMERGENCIES[key]
+        own = text[text.index(f'id="{key}"') :]
+        helps, note = own.index("<b>Never:</b>"), own.index("It happened")
+        assert (helps < note) is row.person, f"{key}: a person first, then the record"
+
+
 def test_one_touch_keeps_the_time_and_a_picture_and_words_may_follow(bench: Bench) -> None:
     assert note(bench, kind="ink", place="w01", photo="yes") == 200
     (held,) = bench.state.mishaps.values()
@@ -40,7 +50,8 @@ def test_one_touch_keeps_the_time_and_a_picture_and_words_may_follow(bench: Benc
     assert (more.what, more.place, more.capture) == ("red of the masthead", "w01", held.capture)
     assert more.over_at >= more.at and not lines(bench.state)[0].open
     (row,) = went_wrong(bench.state)
-    assert row[1:3] == ["Wrap 1", "red of the masthead"]
+    assert (row[1], row[2].text) == ("Wrap 1", "red of the masthead")
+    assert row[2].refs == (held.id,), "the sentence leads to the note it was taken from"
     assert row[3].startswith("blotted six times; over at")
 
 

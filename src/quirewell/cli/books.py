@@ -13,8 +13,8 @@ from quirewell.cli.options import JSON, open_studio, sentence
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.record.books import Sale
 from quirewell.record.finding import Run
-from quirewell.record.nouns import ItemState
 from quirewell.stages import item_entry, sale_entry
+from quirewell.stages.all_items import COSTS, materials_used
 from quirewell.stages.books import wanted_states, wants_view
 from quirewell.stages.column_match import table_text, told_columns
 from quirewell.stages.memory import memory_run, memory_told
@@ -144,14 +144,10 @@ def import_table(
 
 def _looker(studio: Studio, text: str, collection: bool) -> Callable[[dict[str, str]], Any]:
     if collection:
-        there = _states(studio)
+        there = studio.states(*COSTS)
         return lambda form: item_entry.look_items(text, form, there, date.today())
     bench = studio.bench()
     return lambda form: sale_entry.look(bench, text, form, date.today())
-
-
-def _states(studio: Studio) -> list[ItemState]:
-    return [studio.state(entry.id) for entry in studio.items()]
 
 
 def _able(seen: Any) -> bool:
@@ -208,7 +204,7 @@ def stock(folder: Path, wants_json: bool) -> None:
       quirewell books stock --studio larkmoor
     """
     with open_studio(folder, wants_json) as studio:
-        lots, mind = stock_view(studio.bench(), _states(studio), date.today())
+        lots, mind = stock_view(studio.bench(), materials_used(studio), date.today())
     if wants_json:
         print_json({
             "lots": [

@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from quirewell.cli.measure import target_in
-from quirewell.cli.options import JSON, text_options
+from quirewell.cli.options import JSON, known_greys, text_options
 from quirewell.record.finding import Input, Run
 from quirewell.science.imaging.register import NoRegistration
 from quirewell.stages.asking import CHANGES, K95, PLUS_MINUS_SAYS, quantity_name, say, signed
@@ -75,20 +75,7 @@ _NUMBERS = (
     metavar="FILE.json",
     help="A colour target fitted for both scans: what quirewell target fit --json said.",
 )
-@click.option(
-    "--greys",
-    default="",
-    metavar="'L L L L L L'",
-    help="Lightness L* of the strip's six grey steps, darkest first, as an instrument read them.",
-)
-@click.option(
-    "--greys-u",
-    type=click.FloatRange(0, 10, min_open=True),
-    default=0.3,
-    show_default=True,
-    metavar="L",
-    help="Standard uncertainty of each of them.",
-)
+@known_greys
 @JSON
 def compare(
     before: Path,
@@ -182,6 +169,9 @@ _ROWS = (
     ("paper.dL", "paper, L*", 2),
     ("paper.da", "paper, a*", 2),
     ("paper.db", "paper, b*", 2),
+    ("paper.raw_dL", "as scanned, L*", 2),
+    ("light.dL", "  of that, light", 2),
+    ("scanner.dL", "  of that, scanner", 2),
     ("exposure.before_dL", "greys before, L*", 2),
     ("exposure.after_dL", "greys after, L*", 2),
     ("field.rms_um", "bend, rms", 1),

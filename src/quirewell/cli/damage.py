@@ -18,6 +18,7 @@ from quirewell.report.condition_drawing import drawing_svg
 from quirewell.stages.annotation_table import MOST_BYTES, AnnotationError, Taken, take_annotations
 from quirewell.stages.damage_schedule import Line, extent_words, schedule, schedule_csv, sums
 from quirewell.stages.drawn_extent import Extent
+from quirewell.studio.durable import write_whole
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 
@@ -104,8 +105,7 @@ def _read(studio: Studio, state: ItemState, source: Path, by: str, wants_json: b
 
 def _write(path: Path, text: str, wants_json: bool) -> None:
     try:
-        with path.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
+        write_whole(path, text.encode(), new=True)
     except OSError as error:
         fail(f"{path} cannot be written ({error.strerror}).", wants_json)
 

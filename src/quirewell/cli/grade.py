@@ -87,9 +87,10 @@ def _dated(table: str, returns: Path | None) -> str:
 
 
 def _write(path: Path, text: str, wants_json: bool) -> None:
+    from quirewell.studio.durable import write_whole
+
     try:
-        with path.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
+        write_whole(path, text.encode(), new=True)
     except OSError as error:
         fail(f"{path} cannot be written ({error.strerror}).", wants_json)
 

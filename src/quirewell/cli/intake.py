@@ -18,6 +18,7 @@ from quirewell.stages.measuring_item import measure_item
 from quirewell.stages.placing import Placed, check_order, put_in_place
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.taking_in import Arrival, IntakeReport, Source, folder_sources, take_in
+from quirewell.studio.address import is_studio
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 
@@ -148,8 +149,7 @@ def intake(
 
 
 def _studio(folder: Path) -> Studio:
-    exists = (folder / "studio.db").is_file()
-    return Studio.open(folder) if exists else Studio.create(folder)
+    return Studio.open(folder) if is_studio(folder) else Studio.create(folder)
 
 
 def _item(studio: Studio, title: str, wraps: int | None, cover: bool) -> str:
@@ -174,7 +174,7 @@ def _item(studio: Studio, title: str, wraps: int | None, cover: bool) -> str:
 
 def _plan(sources: list[Source], studio_folder: Path, title: str) -> IntakePlan:
     names = [source.name for source in sources]
-    if not (studio_folder / "studio.db").is_file():
+    if not is_studio(studio_folder):
         return plan_intake(names)
     with Studio.open(studio_folder) as studio:
         found = studio.find(title)

@@ -225,6 +225,7 @@ def _entry(
     studio: Any, command: str, common: dict[str, Any], form: dict[str, str]
 ) -> dict[str, Any]:
     """Save one entry once; what became of it as plain data."""
+    from quirewell.cli.options import item_meant
     from quirewell.stages import once, today_keep
     from quirewell.stages.entry_time import when_typed
     from quirewell.stages.refusal import Refusal
@@ -234,14 +235,12 @@ def _entry(
     if command not in commands:
         known = ", ".join(commands)
         return {"saved": False, "says": f"There is nothing called {command[:30]!r}: {known}."}
-    items = studio.items()
     asked = common["item"]
-    found = studio.find(asked) if asked else (items[0].id if len(items) == 1 else None)
-    line = next((one for one in items if one.id == found), None)
+    found, there = item_meant(studio, asked)
+    line = None if found is None else studio.line(found)
     if line is None:
-        known = ", ".join(one.id for one in items) or "no items yet"
         says = f"no item {asked!r}" if asked else "say which item"
-        return {"saved": False, "says": f"{says}; this studio holds {known}."}
+        return {"saved": False, "says": f"{says}; this studio holds {there}."}
     try:
         when = when_typed({"typed_at": common["at"]}, datetime.now(UTC), line.opened_at)
         named = f"{command}\n{line.id}\n{common['once']}".encode()

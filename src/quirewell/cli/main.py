@@ -22,6 +22,11 @@ COMMANDS = {
         "serve",
         "Open a studio's pages in the browser, on this machine only.",
     ),
+    "find": (
+        "quirewell.cli.find",
+        "find",
+        "Find words in every record of a studio.",
+    ),
     "intake": (
         "quirewell.cli.intake",
         "intake",
@@ -36,6 +41,11 @@ COMMANDS = {
         "quirewell.cli.compare",
         "compare",
         "Compare one leaf before and after: size, colour, verdict.",
+    ),
+    "equivalence": (
+        "quirewell.cli.equivalence",
+        "equivalence",
+        "Whether paired readings show unchanged, changed, or cannot tell.",
     ),
     "target": (
         "quirewell.cli.target",
@@ -178,16 +188,36 @@ COMMANDS = {
         "paper",
         "Receipts, proposal, quote and invoice for an item's owner, as PDF.",
     ),
+    "prove": (
+        "quirewell.cli.prove",
+        "prove",
+        "Whether anything changed, over all leaves, and what would have been seen.",
+    ),
     "report": ("quirewell.cli.report", "report", "Write the treatment report as a PDF."),
     "recheck": (
         "quirewell.cli.report",
         "recheck",
         "Compute a report's numbers again and list what differs.",
     ),
+    "share": (
+        "quirewell.cli.share",
+        "share",
+        "Make a folder to show: before and after, plates, a film, a plain listing.",
+    ),
+    "survey": (
+        "quirewell.cli.survey",
+        "survey",
+        "Measure a folder of very many scans, and show what needs treatment first.",
+    ),
     "relief": (
         "quirewell.cli.relief",
         "relief",
         "More instruments: creases and cockle from raking light.",
+    ),
+    "archive": (
+        "quirewell.cli.archive",
+        "archive",
+        "Keep a studio or an item in open formats; check it, read it back.",
     ),
     "studio": ("quirewell.cli.studio", "studio", "Make, check, back up and restore a studio."),
 }
@@ -200,6 +230,15 @@ class Fault(click.ClickException):
     """What a verb was given cannot be used; exit 2. (Exit 1 is an answer: not well, differs.)"""
 
     exit_code = 2
+
+
+def _words(fault: Exception) -> str:
+    """The sentence of a fault that no verb spoke of itself: of the studio, or of a file."""
+    if any(kind.__name__ == "StudioError" for kind in type(fault).__mro__):
+        return str(fault)
+    if isinstance(fault, OSError) and fault.filename and fault.strerror:
+        return f"{fault.filename} cannot be read or written ({fault.strerror}); see its name"
+    return ""
 
 
 class Verbs(click.Group):
@@ -229,6 +268,12 @@ class Verbs(click.Group):
             if isinstance(fault, click.UsageError):
                 raise
             raise Fault(fault.format_message()) from fault
+        except Exception as fault:
+            if not (says := _words(fault)):
+                raise
+            if ctx.meta[_WANTS_JSON]:
+                click.echo(json.dumps({"error": says}, ensure_ascii=False))
+            raise Fault(says) from fault
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, says) for name, (_, _, says) in COMMANDS.items()]

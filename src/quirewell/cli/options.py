@@ -39,6 +39,23 @@ def text_options(rows: tuple[Row, ...]) -> Callable[[Any], Any]:
     return add
 
 
+def known_greys(command: Any) -> Any:
+    """``--greys`` and ``--greys-u``: what an instrument read on the strip's grey steps."""
+    for add in reversed((
+        click.option(
+            "--greys", default="", metavar="'L L L L L L'",
+            help="Lightness L* of the strip's six grey steps, darkest first, as an instrument "
+            "read them.",
+        ),
+        click.option(
+            "--greys-u", type=click.FloatRange(0, 10, min_open=True), default=0.3,
+            show_default=True, metavar="L", help="Standard uncertainty of each of them.",
+        ),
+    )):  # fmt: skip
+        command = add(command)
+    return command
+
+
 class PlainFirst(click.Group):
     """A group whose plain form is one of its sub-verbs, ``plain``."""
 
@@ -79,3 +96,12 @@ def open_studio(folder: Path | str, wants_json: bool) -> Iterator[Studio]:
             yield studio
     except (Refusal, StudioError) as error:
         fail(sentence(error), wants_json)
+
+
+def item_meant(studio: Studio, words: str | None) -> tuple[str | None, str]:
+    """Id of the item that is meant (the only one where none is named; None where it is not clear),
+    and the first of those there are, in words."""
+    ids = [line.id for line in studio.page(limit=13)]
+    found = studio.find(words) if words else (ids[0] if len(ids) == 1 else None)
+    known = ", ".join(ids[:12]) + (" and others" if len(ids) > 12 else "")
+    return found, known or "no items yet"

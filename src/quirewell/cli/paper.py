@@ -11,6 +11,7 @@ from quirewell.cli.options import JSON
 from quirewell.cli.report import STUDIO, item_of, opened
 from quirewell.report.papers import KINDS, PAPERS, Asked, NoPaper, write_paper
 from quirewell.report.treatment import head_of
+from quirewell.studio.durable import write_whole
 
 
 @click.command()
@@ -59,7 +60,7 @@ def paper(
         except NoPaper as error:
             raise click.ClickException(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
         target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(made.pdf)
+        write_whole(target, made.pdf)
     if wants_json:
         said = {"item": state.id, "paper": kind, "pdf": str(target), "missing": list(made.missing)}
         click.echo(json.dumps(said, indent=2, ensure_ascii=False))

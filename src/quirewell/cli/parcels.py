@@ -16,6 +16,7 @@ from quirewell.cli.options import JSON, open_studio, sentence, text_options
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.science.planning.parcel_search import Found
 from quirewell.stages import parcelling
+from quirewell.stages.all_items import PARCELS
 from quirewell.stages.parcel_items import candidates, musts, plan_text
 
 _OPTIONS = (
@@ -135,8 +136,10 @@ def parcels(
         fail(f"{source}: {sentence(error)}", wants_json)
     out = parcelling.as_json(run)
     if packing_list is not None:
+        from quirewell.studio.durable import write_whole
+
         try:
-            packing_list.write_text(parcelling.packing_list(out), encoding="utf-8")
+            write_whole(packing_list, parcelling.packing_list(out).encode())
         except OSError as error:
             fail(f"{packing_list} cannot be written: {error.strerror}.", wants_json)
     if wants_json:
@@ -163,7 +166,7 @@ def _from_studio(
                 f"there is no receiver {receiver!r} here; there is: {known}" if known else
                 "no receiver is named yet; open the page of parcels and begin with one"
             )  # fmt: skip
-        states = [studio.state(one.id) for one in studio.items()]
+        states = studio.states(*PARCELS)
         among = candidates(states, named[-1], bench, today)
         text, ids, _ = plan_text(named[-1], among, today)
         return text, ids, tuple(musts(among))

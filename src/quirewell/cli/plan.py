@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,10 +12,12 @@ from quirewell.cli.options import JSON, open_studio, sentence
 from quirewell.cli.output import fail, paragraphs, print_json
 from quirewell.cli.parcels import quiet
 from quirewell.stages import bench_planning, plan_keeping
+from quirewell.stages.all_items import PLAN
 from quirewell.stages.plan_ics import calendar
 from quirewell.stages.plan_told import length, table
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.clock import bench_zone
+from quirewell.studio.durable import write_whole
 
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -97,12 +98,11 @@ def _from_studio(
 ) -> str:
     """The plan's text out of a studio."""
     with open_studio(folder, wants_json) as studio:
-        states = [studio.state(one.id) for one in studio.items()]
         if not items:
-            there = ", ".join(state.id for state in states[:10]) or "none yet"
+            there = ", ".join(line.id for line in studio.page(limit=10)) or "none yet"
             raise ValueError(f"name the items to plan with --item; there are {there}")
         form = {"items": " ".join(items), "recipe": recipe, **params}
-        return plan_keeping.text_of(studio.bench(), states, form)
+        return plan_keeping.text_of(studio.bench(), studio.states(*PLAN), form)
 
 
 def _write(target: Path, told: dict[str, Any], wants_json: bool) -> None:
@@ -111,10 +111,7 @@ def _write(target: Path, told: dict[str, Any], wants_json: bool) -> None:
         fail(f"{told['says']} No calendar was written.", wants_json)
     try:
         former = target.read_bytes() if target.exists() else b""
-        text = calendar(told, datetime.now(UTC), former)
-        new = target.with_name(f".{target.name}.{os.getpid()}.new")
-        new.write_bytes(text)
-        new.replace(target)
+        write_whole(target, calendar(told, datetime.now(UTC), former))
     except OSError as error:
         fail(f"{target} cannot be written: {error.strerror}.", wants_json)
     except ValueError as error:

@@ -13,15 +13,19 @@ import click
 from quirewell.cli.options import JSON
 from quirewell.record.nouns import ItemState
 from quirewell.report.condition import condition_sheet
+from quirewell.report.forms import FORMS, words_wanted, write_form
+from quirewell.report.languages import ENGLISH, NoLanguage, as_file, read_words
 from quirewell.report.manifest import NoManifest
 from quirewell.report.model import Untraceable
+from quirewell.report.reader import UNITS, Reader
 from quirewell.report.recheck import as_json, lines
 from quirewell.report.recheck import recheck as run_recheck
 from quirewell.report.strip import CHECK_BAR_MM, board_sheet, strip_sheet
-from quirewell.report.treatment import Written, head_of, write_report
+from quirewell.report.treatment import Written, head_of
 from quirewell.report.typeset import ReportError
 from quirewell.science.imaging.charuco import Board, read_board
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM
+from quirewell.studio.durable import write_whole
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 
@@ -46,7 +50,7 @@ def opened(folder: Path) -> Iterator[Studio]:
     try:
         with Studio.open(folder) as studio:
             yield studio
-    except (StudioError, ReportError, Untraceable, NoManifest) as error:
+    except (StudioError, ReportError, Untraceable, NoManifest, NoLanguage) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(f"{error.filename}: {error.strerror}") from error
@@ -66,8 +70,27 @@ def _tell(says: str) -> None:
 @STUDIO
 @_output("report.pdf")
 @click.option("--by", default="bench", show_default=True, help="Who issues it, for the journal.")
+@click.option(
+    "--form", type=click.Choice(tuple(FORMS)), default="full", show_default=True,
+    help="The full record, two pages for the owner, or what was done, for a buyer or a service.",
+)  # fmt: skip
+@click.option(
+    "--units", type=click.Choice(UNITS), default="metric", show_default=True,
+    help="Lengths in mm and warmth in C, or in inches and F; the record stays as measured.",
+)  # fmt: skip
+@click.option(
+    "--words", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="Another language: a TOML file of English text = text (see --words-out).",
+)  # fmt: skip
+@click.option(
+    "--words-out", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="Write no report but the texts it has, as a file of words to be filled.",
+)  # fmt: skip
 @JSON
-def report(item: str, folder: Path, output: Path, by: str, wants_json: bool) -> None:
+def report(
+    item: str, folder: Path, output: Path, by: str, form: str, units: str, words: Path | None,
+    words_out: Path | None, wants_json: bool,
+) -> None:  # fmt: skip
     """Write the treatment report of ITEM (its id or its title) as PDF.
 
     A manifest of every number shown goes beside it, as FILE with the ending .json. Each number
@@ -78,11 +101,21 @@ def report(item: str, folder: Path, output: Path, by: str, wants_json: bool) -> 
     Examples:
       quirewell report annual --studio larkmoor
       quirewell report "Copperbeck Garden Annual" --studio larkmoor -o copperbeck.pdf --json
+      quirewell report annual --studio larkmoor --form short --units inches -o owner.pdf
+      quirewell report annual --studio larkmoor --form service -o disclosure.pdf
     """
     with opened(folder) as studio:
         state = item_of(studio, item)
-        written = write_report(
-            studio, state.id, output, by, progress=lambda says: _tell(f"{says} ...")
+        if words_out is not None:
+            texts = words_wanted(form, studio, state.id)
+            write_whole(words_out, as_file(texts).encode())
+            told = {"words": str(words_out), "texts": len(texts)}
+            says = f"{words_out}: {len(texts)} texts to fill; then give it with --words."
+            click.echo(json.dumps(told, indent=2) if wants_json else says)
+            return
+        reader = Reader(units, read_words(words) if words else ENGLISH)
+        written = write_form(
+            form, studio, state.id, output, by, reader, progress=lambda says: _tell(f"{says} ...")
         )
     click.echo(json.dumps(_written_json(written), indent=2) if wants_json else _written(written))
 
@@ -151,7 +184,7 @@ def condition(item: str, folder: Path, output: Path, wants_json: bool) -> None:
     with opened(folder) as studio:
         state = item_of(studio, item)
         head = head_of(studio, state.id)
-        output.write_bytes(condition_sheet(state, head.hash, head.at, studio.blobs.path))
+        write_whole(output, condition_sheet(state, head.hash, head.at, studio.blobs.path))
     if wants_json:
         click.echo(json.dumps({"item": state.id, "pdf": str(output), "head": head.hash}, indent=2))
     else:
@@ -180,7 +213,7 @@ def strip(output: Path, board: str, wants_json: bool) -> None:
     """
     try:
         wanted = read_board(board) if board else None
-        output.write_bytes(board_sheet(wanted) if wanted else strip_sheet())
+        write_whole(output, board_sheet(wanted) if wanted else strip_sheet())
     except ValueError as error:
         raise click.ClickException(f"{error}.") from error
     except OSError as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gc
 import signal
 import socket
 import sys
@@ -75,9 +76,14 @@ def bind(port: int, host: str = HOST) -> socket.socket:
     help="Run at each ring of a timer, with what is due as its last word; no shell is used.",
 )  # fmt: skip
 @click.option("--no-alarm", is_flag=True, help="Do not ring here when a step is due.")
+@click.option(
+    "--log", "log_level", default="info", show_default=True,
+    type=click.Choice(["off", "error", "info", "debug"]),
+    help="How much is written to log/ in the studio's folder; nothing private ever is.",
+)  # fmt: skip
 def serve(
     folder: Path, port: int, to_tablets: bool, name: str, addresses: tuple[str, ...],
-    alarm_command: str, no_alarm: bool,
+    alarm_command: str, no_alarm: bool, log_level: str,
 ) -> None:  # fmt: skip
     """Show the studio in a browser on this machine.
 
@@ -88,46 +94,58 @@ def serve(
     certificate and by a passphrase (`quirewell studio passphrase`). Never on the open internet.
 
     When a step that is under way is due, the terminal rings and says so. Set a kitchen timer too.
+    Backups are made by themselves once they are set up (`quirewell studio keep`).
 
     \b
     Examples:
       quirewell serve --studio larkmoor --port 8765
       quirewell serve --studio larkmoor --lan --name bench.local
     """
+    gc.disable()  # what is loaded now stays for good; looking for what may go only takes time
+    from quirewell.studio import log
     from quirewell.studio.faults import StudioError
+    from quirewell.studio.health_machine import tell_start
     from quirewell.studio.studio import Studio
     from quirewell.web.alarm import Alarm
     from quirewell.web.app import build, local_door, tablets_door
+    from quirewell.web.keeper import Keeper
     from quirewell.web.serving import TwoDoors, tls
 
+    gc.freeze()
+    gc.enable()
     if not to_tablets and (name or addresses):
         raise click.UsageError("--name and --address belong to --lan; give that too.")
     try:
-        with Studio.open(folder) as studio:
-            called = studio.name
+        with Studio.open(folder, tell=_ring) as studio:
+            called, opened_at = studio.name, studio.settings.opened_at
         alarm = None if no_alarm else Alarm(_ring, _command(alarm_command))
         with contextlib.ExitStack() as held:
             listening = held.enter_context(bind(port))
             port = listening.getsockname()[1]
+            log.begin(folder.absolute(), "serve", log_level)
+            with Studio.open(folder) as studio:
+                tell_start(studio, lan=to_tablets)
             lan: Lan | None = None
             sockets: tuple[socket.socket, ...] = ()
             if to_tablets:
                 reach = _reach(name, addresses)
                 sockets = tuple(held.enter_context(bind(port, one)) for one in reach.addresses)
                 lan = _lan(folder.absolute(), called, reach, port)
-            app = build(folder, lan=lan, alarm=alarm)
+            app = build(folder, lan=lan, alarm=alarm, keeper=Keeper())
             server = TwoDoors(
                 local_door(app),
                 tablets_door(app, lan) if lan else None,
                 sockets,
                 tls(lan.trust.server) if lan else None,
-                lambda: _say_open(f"http://{HOST}:{port}/", lan),
+                lambda: _say_open(f"http://{HOST}:{port}/", lan, folder.absolute(), opened_at),
             )
             signal.signal(signal.SIGTERM, signal.default_int_handler)
             with contextlib.suppress(KeyboardInterrupt):
                 server.run(sockets=[listening])
     except StudioError as error:
         raise click.ClickException(str(error)) from error
+    finally:
+        log.end()
     click.echo("The studio is closed.", err=True)
 
 
@@ -172,10 +190,15 @@ def _lan(folder: Path, called: str, reach: Reach, port: int) -> Lan:
     return make_lan(folder, reach, port, ready(folder, called, reach))
 
 
-def _say_open(address: str, lan: Lan | None) -> None:
+def _say_open(address: str, lan: Lan | None, folder: Path, opened_at: str) -> None:
+    from quirewell.studio.clock import now
+    from quirewell.studio.keep_words import standing
     from quirewell.web.alarm import KITCHEN
 
     click.echo(f"The studio is open at {address}  (stop with Ctrl-C)", err=True)
+    stands = standing(folder, now(), opened_at=opened_at)
+    told = stands.says if stands.level == "fine" and not stands.advice else stands.words
+    click.echo(told.replace("DIR", folder.name), err=True)
     if lan is None:
         return
     click.echo("\n".join(tablet_lines(lan)), err=True)

@@ -18,6 +18,7 @@ from quirewell.report.tiling import BAR_MM, PAPERS, Tiling, lay_tiles
 from quirewell.report.typeset import ReportError
 from quirewell.science.booklet.holes import Sheet
 from quirewell.stages.hole_table import MOST_CHARACTERS, read_holes
+from quirewell.studio.durable import write_whole
 
 F = TypeVar("F", bound=Callable[..., Any])
 _SIZE = re.compile(r"\s*(\d{1,4}(?:[.,]\d{1,3})?)\s*[x×*]\s*(\d{1,4}(?:[.,]\d{1,3})?)\s*(?:mm)?\s*")
@@ -79,7 +80,7 @@ def light_box(
         drawing = light_box_drawing(pattern, outlines, not outer_up)
         tiling = lay_tiles(drawing.box, paper.lower(), drawing.keep_clear)
         pdf = light_box_sheet(pattern, outlines, title or holes.stem, paper.lower(), not outer_up)
-        output.write_bytes(pdf)
+        write_whole(output, pdf)
     except OSError as error:
         fail(f"{error.filename}: {error.strerror}; check the name.", wants_json)
     except (ValueError, ReportError) as error:
@@ -145,7 +146,7 @@ def board(
         pdf = relief_board_sheet(
             sheets, title or holes.stem, paper.lower(), wanted, _millimetres(wire_mm, "--wire-mm")
         )
-        output.write_bytes(pdf)
+        write_whole(output, pdf)
     except OSError as error:
         fail(f"{error.filename}: {error.strerror}; check the name.", wants_json)
     except (ValueError, ReportError) as error:

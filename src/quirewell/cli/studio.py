@@ -8,13 +8,19 @@ from typing import Any
 
 import click
 
+from quirewell.cli.doctor import doctor
+from quirewell.cli.keep import keep
+from quirewell.cli.links import links
 from quirewell.cli.options import JSON
+from quirewell.cli.originals import originals
 from quirewell.cli.passphrase import passphrase
+from quirewell.cli.shared import ASK_PASSWORD, join, move, prompt_password
 from quirewell.studio.backup import backup as write_backup
 from quirewell.studio.backup import restore as put_back
 from quirewell.studio.check import CheckResult
 from quirewell.studio.check import check as look_over
 from quirewell.studio.faults import StudioError
+from quirewell.studio.keep_restore import is_place, restore_from
 from quirewell.studio.studio import Studio
 
 _FOLDER = click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
@@ -37,16 +43,25 @@ def studio() -> None:
     metavar="NAME",
     help="What the bench is called; the folder's name if left out.",
 )
+@click.option(
+    "--database", default="", metavar="ADDRESS",
+    help="Keep the tables in an empty PostgreSQL database that several machines share: "
+    "postgresql://USER@HOST/DATABASE. Left out, they are in a file in DIR.",
+)  # fmt: skip
+@ASK_PASSWORD
 @JSON
-def new(folder: Path, name: str, wants_json: bool) -> None:
+def new(folder: Path, name: str, database: str, ask_password: bool, wants_json: bool) -> None:
     """Make a new studio in DIR, which must be missing or empty.
 
     \b
-    Example:
+    Examples:
       quirewell studio new larkmoor --name "Larkmoor paper bench"
+      quirewell studio new larkmoor --database postgresql://ada@bench.local/larkmoor
     """
     try:
-        with Studio.create(folder, name) as made:
+        if ask_password:
+            prompt_password(folder, database)
+        with Studio.create(folder, name, database=database) as made:
             said = {"studio": str(made.folder), "name": made.name, "journal_head": made.head()}
     except StudioError as error:
         raise click.ClickException(f"{error}.") from error
@@ -121,24 +136,43 @@ def backup(folder: Path, target: Path, wants_json: bool) -> None:
 @studio.command()
 @click.argument("archive", metavar="BACKUP", type=click.Path(path_type=Path))
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option(
+    "--at", default="", metavar="DAY",
+    help="From a place of `studio keep`: the newest backup made on or before this day, or a "
+    "backup by its name; the newest of all if left out.",
+)  # fmt: skip
 @JSON
-def restore(archive: Path, folder: Path, wants_json: bool) -> None:
+def restore(archive: Path, folder: Path, at: str, wants_json: bool) -> None:
     """Put BACKUP back into DIR, which must be missing or empty, and check it whole.
 
+    BACKUP is a file or folder made by `studio backup`, or a place where `studio keep` keeps them.
     Every file is compared with the backup's own list; a damaged backup restores nothing.
 
     \b
-    Example:
+    Examples:
       quirewell studio restore /media/disk/larkmoor-2031-04-02.zip larkmoor-again
+      quirewell studio restore /media/disk/quirewell larkmoor-again --at 2031-04-02
     """
     try:
-        result = put_back(archive, folder, _bar("restored"))
+        if is_place(archive):
+            one, result = restore_from(archive, folder, at, _bar("restored"))
+            click.echo(f"from the backup {one.name}", err=True)
+        elif at:
+            raise StudioError(f"{archive} is one backup and no place of several; leave --at out")
+        else:
+            result = put_back(archive, folder, _bar("restored"))
     except StudioError as error:
         raise click.ClickException(f"{error}.") from error
     _say(result.as_json(), _check_words(result), wants_json)
 
 
 studio.add_command(passphrase)
+studio.add_command(links)
+studio.add_command(move)
+studio.add_command(join)
+studio.add_command(originals)
+studio.add_command(keep)
+studio.add_command(doctor)
 
 
 def _check_words(result: CheckResult) -> str:

@@ -69,15 +69,14 @@ def show(item: str | None, folder: Path, wants_json: bool) -> None:
 
 
 def _state(folder: Path, item: str | None) -> ItemState:
+    from quirewell.cli.options import item_meant
     from quirewell.studio.faults import StudioError
     from quirewell.studio.studio import Studio
 
     try:
         with Studio.open(folder) as studio:
-            ids = [entry.id for entry in studio.items()]
-            found = studio.find(item) if item else (ids[0] if len(ids) == 1 else None)
+            found, known = item_meant(studio, item)
             if found is None:
-                known = ", ".join(ids) or "no items yet"
                 asked = f"no item {item!r}" if item else "say which item"
                 raise click.ClickException(f"{asked}; this studio holds {known}.")
             return studio.state(found)

@@ -99,16 +99,17 @@ def _from_file(path: Path, wants_json: bool) -> list[tuple[str, dict[str, str]]]
 def _from_studio(
     studio: Studio, names: tuple[str, ...], wants_json: bool
 ) -> list[tuple[str, dict[str, str]]]:
-    states = [studio.state(entry.id) for entry in studio.items()]
+    lines = studio.items()
     chosen = []
     for name in names:
-        mine = [one for one in states if name.casefold() in (one.id, one.item.title.casefold())]
+        mine = [one for one in lines if name.casefold() in (one.id, one.title.casefold())]
         if len(mine) != 1:
-            there = ", ".join(one.id for one in states[:20]) or "none"
+            there = ", ".join(one.id for one in lines[:20]) or "none"
             fail(f"No one item is called {name!r}; there are {there}.", wants_json)
         chosen += mine
     bench = studio.bench()
-    found = [(_named(one), _params(one, weigh_begins(one, bench))) for one in chosen or states]
+    every = (studio.state(line.id) for line in chosen or lines)
+    found = [(_named(one), _params(one, weigh_begins(one, bench))) for one in every]
     if not found:
         fail("This studio holds no item yet.", wants_json)
     return found

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from quirewell.demo import next_job, practice, shelf, story, story_rejoin, story_water
+from quirewell.demo import next_job, practice, shelf, story, story_rejoin, story_water, two_ways
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
 from quirewell.demo.foldside import booklet_truth, checked_form, fold_form
@@ -25,6 +25,7 @@ from quirewell.jobs.runner import Runner
 from quirewell.report.treatment import write_report
 from quirewell.stages.measuring_item import measure_item
 from quirewell.stages.taking_in import Arrival, Source, folder_sources, take_in
+from quirewell.studio.address import is_studio
 from quirewell.studio.faults import StudioError
 
 Tell = Callable[[str], None]
@@ -62,9 +63,9 @@ def is_built(folder: Path) -> bool:
     Raises:
         StudioError: a studio is there, but no finished demo.
     """
-    if truth_path(folder).is_file() and (folder / "studio.db").is_file():
+    if truth_path(folder).is_file() and is_studio(folder):
         return True
-    if (folder / "studio.db").is_file():
+    if is_studio(folder):
         raise StudioError(
             f"{folder} holds a studio that is not a finished demo; choose another folder, or "
             "delete this one if it is a demo that was stopped half-way"
@@ -132,9 +133,10 @@ def build_demo(
             tell("the next job: planned for evenings, its pilot washed")
             next_job.begin(bench)
             state = bench.state
-    _keep_truth(
-        truth_path(folder), replace(truth, bath=bath_truth(seed), booklet=booklet_truth(seed))
+    whole = replace(
+        truth, bath=bath_truth(seed), booklet=booklet_truth(seed), trial=two_ways.planted(truth)
     )
+    _keep_truth(truth_path(folder), whole)
     tell("the demo is ready")
     return DemoResult(
         folder,
@@ -163,12 +165,13 @@ def _before(bench: Bench, place: Path, runner: Runner, tell: Tell) -> tuple[str,
 
 def _treat(bench: Bench, seed: int, tell: Tell) -> None:
     tell("treating: readings, ink tests, washing, lime-water bath, drying, mending")
-    bench.follow(story.READ_BEFORE)
-    bench.follow((*story.TESTS, *story_water.KEPT))
+    bench.follow((*story.READ_BEFORE, *two_ways.READ_BEFORE))
+    bench.follow(story.TESTS)
+    two_ways.plan(bench)
+    bench.follow((*story_water.KEPT, *story.DECIDED))
+    practice.decide(bench)
     bench.follow((*story.DRY_WORK, *story_water.CHECKED, *story_water.PILOT_WASHED))
     bench.follow((*story_rejoin.TAKEN_APART, story_rejoin.measured_flat(seed)))
-    bench.follow(story.DECIDED)
-    practice.decide(bench)
     bench.follow((*story_water.PILOT_JUDGED, *story.WASHING, *story_water.RINSED))
     bench.follow((story.BATH, *story.BATH_READINGS))
     bench.follow(story.WET_WORK)
@@ -185,7 +188,8 @@ def _after(bench: Bench, place: Path, seed: int, runner: Runner, tell: Tell) -> 
     bench.follow(story.AIR_AFTER)
     bench.clock.set(story.MEASURED_AFTER)
     failures += _measure(bench, runner, tell)
-    bench.follow(story.READ_AFTER)
+    bench.follow((*story.READ_AFTER, *two_ways.READ_AFTER, *story.EVIDENCE))
+    two_ways.judge(bench)
     tell("looking for the staple holes, and laying the sheets by them")
     failures += bench.find_holes(story_rejoin.HOLES_FOUND, runner)
     if len(bench.state.holes) > 1:

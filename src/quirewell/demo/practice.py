@@ -19,7 +19,7 @@ from quirewell.stages.working import keep_form
 from quirewell.studio.studio import STUDIO
 
 RECEIVED, LOOKED_AT = "2026-03-02T18:06", "2026-03-05T18:30"
-WEIGHED, QUOTED = "2026-03-10T19:20", "2026-03-10T20:00"
+WEIGHED, QUOTED, AGREED = "2026-03-07T12:00", "2026-03-07T12:30", "2026-03-07T19:00"
 GIVEN_BACK, OFFERED = "2026-03-26T18:40", "2026-03-27T19:00"
 PAGES = ("c.outer.right", "w01.outer.left", "w01.outer.right", "w04.outer.right")
 ACCEPTED = 3  # of each page, the rest waits to be answered
@@ -100,9 +100,10 @@ def decide(bench: Bench) -> None:
         "what-3": "Tissue, paste, chalk, staples", "amount-3": "12", "currency": CURRENCY,
         "day": QUOTED[:10], "holds_until": "2026-06-30", "most": "320",
     }))  # fmt: skip
+    bench.clock.set(AGREED)
     bench.save(choose_option(bench.state, {
         "option": best, "reason": "The owner wants it legible and safe to open; money has no part.",
-        "consent_by": "M. Thwaite", "consent_on": "2026-03-11",
+        "consent_by": "M. Thwaite", "consent_on": AGREED[:10],
     }))  # fmt: skip
 
 

@@ -12,6 +12,8 @@ from quirewell.demo.foldside import ROLL_BEFORE_MM
 from quirewell.demo.publication import HEIGHT_MM, WRAP_HALF_MM, WRAPS
 
 BENCH = "Larkmoor paper bench"
+COLD_WAY, WARM_WAY = "cold, one wrap at a time", "warm with surfactant, two wraps at a time"
+COLD_WRAPS, WARM_WRAPS = "2 3 7 9", "1 4 6 8"  # as the lot of the trial fell (two_ways)
 ACTOR = "I. Larkmoor"
 ZONE = "UTC"
 TITLE = "Copperbeck Garden Annual"
@@ -142,6 +144,7 @@ MARGINS = (
             "reason": "the heads must stay level to the eye when nested again",
         },
     ),
+    Act("2026-03-04T18:44", "margins.lock_presets", {"at": "2026-03-04T18:44:00Z"}),
 )
 
 _STRIP = {"method": "strip on the paper", "instrument": "pH strips 2 to 9, step 0.5"}
@@ -208,38 +211,38 @@ WASHING = (
         "Floated face up; taken off after 20 minutes when the blotter under the red showed pink.",
         temperature="19C",
         lots="water with a little calcium; tap, Larkmoor; 4 L",
-        way="cold, one wrap at a time",
+        way=COLD_WAY,
     ),
     StepAct(
         "2026-03-12T18:10",
         "2026-03-12T20:00",
         "wash",
-        "1-4",
+        COLD_WRAPS,
         "30",
         "One by one in the cold tray, changed once; the first water was tea-brown.",
         temperature="19C",
         lots="water with a little calcium; tap, Larkmoor; 8 L",
-        way="cold, one wrap at a time",
+        way=COLD_WAY,
     ),
     StepAct(
         "2026-03-12T20:05",
         "2026-03-12T20:50",
         "wash",
-        "6-9",
+        WARM_WRAPS,
         "20",
         "Two at a time, rinsed twice: the quick way, to be judged against the slow one.",
         temperature="32C",
         lots="water with a little calcium; tap, Larkmoor; 6 L\n"
         "photographic wetting agent; W-03; 1 mL",
-        way="warm with surfactant, two wraps at a time",
+        way=WARM_WAY,
     ),
 )
 
 DECIDED = (
-    Act("2026-03-10T19:00", "working.keep_form",
+    Act("2026-03-07T11:40", "working.keep_form",
         {"working": "dose", "aim": "small reserve", "temperature_c": "19C", "litres": "5",
          "minutes_per_wrap": "20", "wrap_mass_g": "5.1", "leaf": "drained"}),
-    Act("2026-03-10T19:10", "working.keep_form",
+    Act("2026-03-07T11:50", "working.keep_form",
         {"working": "worth", "ph_before": "surface strip 4.5 @ 19", "ph_after": "cold extract 8",
          "store_before": "21 C, 58 %", "store_after": "17 C, 48 %"}),
 )  # fmt: skip
@@ -380,6 +383,8 @@ READ_AFTER = (
     _reading("2026-03-24T20:30", "w05.outer.right", "tone_step", "6", "after"),
 )
 
+EVIDENCE = (Act("2026-03-24T20:40", "evidence.work_out", {}),)
+
 JOINING = (
     StepAct(
         "2026-03-25T18:30", "2026-03-25T19:15", "staples-in", "item", "45",
@@ -421,5 +426,10 @@ AFTER = (
             ("staples", "The staples are new; the old ones are kept apart."),
             ("spine", "A trace of the roll shows when the Annual lies open."),
         )
+    ),
+    Act(
+        "2026-03-26T18:32",
+        "afterwards_keep.ask_for_check",
+        {"on": "2027-03-26", "note": "a year in its new store"},
     ),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from quirewell.demo.story import Act, StepAct
+from quirewell.demo.story import COLD_WAY, WARM_WRAPS, Act, StepAct
 
 PENCIL = "w06.inner.left"
 
@@ -28,9 +28,9 @@ KEPT = (
     _soaked("2026-03-07T11:15", PENCIL, "pencil", "lime water 1:1", "19C"),
     _soaked("2026-03-07T11:16", PENCIL, "pencil", "water with wetting agent", "32C"),
     *(
-        _soaked(f"2026-03-07T11:{14 + wrap:02d}", f"w{wrap:02d}", "black",
+        _soaked(f"2026-03-07T11:{20 + wrap:02d}", f"w{wrap:02d}", "black",
                 "water with wetting agent", "32C")
-        for wrap in range(6, 10)
+        for wrap in map(int, WARM_WRAPS.split())
     ),
 )  # fmt: skip
 
@@ -47,7 +47,7 @@ PILOT_WASHED = (
     StepAct(
         "2026-03-09T20:35", "2026-03-09T21:05", "wash", "5", "30",
         "The pilot, by itself in the cold tray.", temperature="19C",
-        lots="water with a little calcium; tap, Larkmoor; 2 L", way="cold, one wrap at a time",
+        lots="water with a little calcium; tap, Larkmoor; 2 L", way=COLD_WAY,
     ),
     StepAct(
         "2026-03-09T21:10", "2026-03-10T08:00", "dry", "5", "650",
@@ -70,5 +70,7 @@ PILOT_JUDGED = (
 )  # fmt: skip
 
 RINSED = (
-    _check("2026-03-12T20:52", "surfactant-rinsed", "yes", "6-9", "twice, until nothing foamed"),
+    _check(
+        "2026-03-12T20:52", "surfactant-rinsed", "yes", WARM_WRAPS, "twice, until nothing foamed"
+    ),
 )

@@ -143,6 +143,14 @@ class BookletTruth:
 
 
 @dataclass(frozen=True, slots=True)
+class TrialTruth:
+    """What was planted between two ways of washing: by pair ("w02 w01", the sheet of the first way
+    in front) how much lighter the first got than the second [L*]; the way itself does nothing."""
+
+    lighter_L: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Truth:
     """Everything planted in a generated demo.
 
@@ -159,6 +167,7 @@ class Truth:
     photographs: tuple[str, ...] = ()
     bath: BathTruth | None = None
     booklet: BookletTruth | None = None
+    trial: TrialTruth | None = None
     holes: dict[str, tuple[HoleTruth, ...]] = field(default_factory=dict)
 
 

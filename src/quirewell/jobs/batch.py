@@ -9,7 +9,9 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from quirewell.jobs.worker import Answer
+from quirewell.studio import log
 
+LONGEST_S = 7200.0
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 BatchState = Literal["running", "done", "cancelled"]
 
@@ -18,13 +20,15 @@ BatchState = Literal["running", "done", "cancelled"]
 class Call:
     """One call of a task by its dotted name, on plain arguments (paths, hashes, parameters).
 
-    ``label`` is what a person calls it; calls with the same ``key`` are one job.
+    ``label`` is what a person calls it; calls with the same ``key`` are one job. A call that takes
+    longer than ``limit_s`` is ended.
     """
 
     task: str
     arguments: tuple[Any, ...]
     label: str = ""
     key: str = ""
+    limit_s: float = LONGEST_S
 
 
 @dataclass(slots=True)
@@ -38,6 +42,7 @@ class Job:
     error: str = ""
     expected: bool = True
     deaths: int = 0
+    began_s: float = 0.0
     over: threading.Event = field(default_factory=threading.Event)
 
     def wait(self, timeout_s: float | None = None) -> Job:
@@ -64,13 +69,19 @@ class Progress:
 
 OnResult = Callable[[Job], None]
 OnProgress = Callable[[Progress], None]
+OnEnd = Callable[[], None]
 
 
 class Batch:
     """Calls that belong together: one bar, one cancel."""
 
     def __init__(
-        self, id: str, title: str, on_result: OnResult | None, on_progress: OnProgress | None
+        self,
+        id: str,
+        title: str,
+        on_result: OnResult | None,
+        on_progress: OnProgress | None,
+        on_end: OnEnd | None = None,
     ) -> None:
         self.id = id
         self.title = title
@@ -78,6 +89,7 @@ class Batch:
         self.over = threading.Event()
         self._on_result = on_result
         self._on_progress = on_progress
+        self._on_end = on_end
         self._lock = threading.RLock()
         self._settled = 0
         self._failed = 0
@@ -100,9 +112,12 @@ class Batch:
             if job.state == "failed":
                 self._failed += 1
                 self._errors.append(f"{job.call.label or job.call.task}: {job.error}")
+            last = self._settled >= len(self.jobs)
+            if last:
+                self._end()
             if self._on_progress is not None:
                 self._on_progress(self.progress)
-            if self._settled >= len(self.jobs):
+            if last:
                 self.over.set()
 
     def _hand_on(self, job: Job, on_result: OnResult) -> None:
@@ -111,9 +126,19 @@ class Batch:
         except Exception as error:
             job.state, job.error = "failed", str(error) or type(error).__name__
 
+    def _end(self) -> None:
+        """What is to be done once all calls are over; not where any was stopped."""
+        if self._on_end is None or any(job.state == "cancelled" for job in self.jobs):
+            return
+        try:
+            self._on_end()
+        except Exception as error:
+            self._errors.append(str(error) or type(error).__name__)
+
     def end_if_empty(self) -> None:
         """A batch without calls is over at once."""
         if not self.jobs:
+            self._end()
             self.over.set()
 
     def mark_cancelled(self) -> None:
@@ -157,3 +182,6 @@ def take_answer(job: Job, answer: Answer) -> None:
     """Put a worker's answer into its job."""
     job.state = "done" if answer.ok else "failed"
     job.result, job.error, job.expected = answer.result, answer.error, answer.expected
+    if not answer.ok and not answer.expected:
+        number = log.fault_of(answer.kind, answer.stack, task=job.call.task, job=job.id)
+        job.error += f" (fault {number})" if number else ""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import multiprocessing
 import threading
+import time
 from collections import deque
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -17,8 +18,20 @@ from concurrent.futures.process import BrokenProcessPool
 from types import TracebackType
 from typing import Any
 
-from quirewell.jobs.batch import Batch, Call, Job, OnProgress, OnResult, Progress, take_answer
+from quirewell.jobs.batch import (
+    LONGEST_S,
+    Batch,
+    Call,
+    Job,
+    OnEnd,
+    OnProgress,
+    OnResult,
+    Progress,
+    take_answer,
+)
+from quirewell.jobs.limited import SLOW, LimitedWorkers
 from quirewell.jobs.worker import Answer, carry_out, pin_threads, prepare
+from quirewell.studio import log
 
 KEPT_BATCHES = 50
 DIED = (
@@ -43,19 +56,28 @@ class Runner:
         self._by_key: dict[str, Job] = {}
         self._numbers = itertools.count(1)
         self._closed = False
+        self.limited = LimitedWorkers(min(workers, 2), ["quirewell.studio.images"])
+        """Where files from outside are opened."""
 
     # --- giving work --------------------------------------------------------------------
 
     def submit(
-        self, task: str, *arguments: Any, key: str = "", label: str = "", urgent: bool = False
+        self,
+        task: str,
+        *arguments: Any,
+        key: str = "",
+        label: str = "",
+        urgent: bool = False,
+        limit_s: float = LONGEST_S,
     ) -> Job:
         """Put one call in line; the same ``key`` while waiting, running or done is one job.
-        ``urgent`` goes before what waits (a picture somebody is looking at)."""
+        ``urgent`` goes before what waits (a picture somebody is looking at); what takes longer
+        than ``limit_s`` is ended with its worker and fails in words."""
         with self._lock:
             known = self._by_key.get(key) if key else None
             if known is not None and known.state in ("waiting", "running", "done"):
                 return known
-            job = self._new_job(Call(task, arguments, label, key))
+            job = self._new_job(Call(task, arguments, label, key, limit_s))
             if urgent:
                 self._waiting.appendleft(job)
             else:
@@ -69,11 +91,13 @@ class Runner:
         calls: Iterable[Call],
         on_result: OnResult | None = None,
         on_progress: OnProgress | None = None,
+        on_end: OnEnd | None = None,
     ) -> Batch:
         """Put calls in line as one batch and come back at once. ``on_result`` is called in this
-        process, one job after another, for each call that went well."""
+        process, one job after another, for each call that went well; ``on_end`` once after the
+        last one, unless the batch was stopped."""
         with self._lock:
-            batch = Batch(f"b{next(self._numbers)}", title, on_result, on_progress)
+            batch = Batch(f"b{next(self._numbers)}", title, on_result, on_progress, on_end)
             jobs = [self._new_job(call) for call in calls]
             batch.add(jobs)
             self._keep(batch)
@@ -136,6 +160,7 @@ class Runner:
             self._running.clear()
         if pool is not None:
             _end(pool)
+        self.limited.close()
         for job in left:
             self._settle(job)
 
@@ -172,12 +197,15 @@ class Runner:
             while self._waiting and not self._closed and self._room():
                 job = self._waiting.popleft()
                 try:
-                    future = self._workers().submit(carry_out, job.call.task, job.call.arguments)
+                    future = self._workers().submit(
+                        carry_out, job.call.task, job.call.arguments, job.call.limit_s
+                    )
                 except BrokenProcessPool:
                     self._waiting.appendleft(job)
                     self._drop_pool()
                     continue
-                job.state = "running"
+                job.state, job.began_s = "running", time.monotonic()
+                log.told("job.begun", job=job.id, task=job.call.task)
                 self._running[future] = job
                 future.add_done_callback(self._ended)
 
@@ -210,7 +238,9 @@ class Runner:
             if isinstance(error, BrokenProcessPool):
                 self._drop_pool()
                 job.deaths += 1
-                if job.deaths < 2 and not self._closed:
+                if time.monotonic() - job.began_s >= job.call.limit_s:
+                    take_answer(job, Answer(error=SLOW.format(limit=job.call.limit_s), ok=False))
+                elif job.deaths < 2 and not self._closed:
                     job.state = "waiting"
                     self._waiting.appendleft(job)
                     job = None
@@ -229,6 +259,8 @@ class Runner:
             batch = self._batch_of.pop(job.id, None)
             if job.call.key and job.state != "done":
                 self._by_key.pop(job.call.key, None)
+        took = (time.monotonic() - job.began_s) * 1000 if job.began_s else 0.0
+        log.told("job.ended", job=job.id, task=job.call.task, state=job.state, ms=round(took))
         if batch is not None:
             batch.settle(job)
         job.over.set()

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import importlib
+import multiprocessing
 import os
 import resource
 import signal
+import threading
 from dataclasses import dataclass
 from typing import Any
+
+from quirewell.studio.log import frames, kinds
 
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS")
 MEMORY_SHARE = 0.6
@@ -25,6 +29,9 @@ class Answer:
     error: str = ""
     expected: bool = True
     ok: bool = True
+    # Where in the code a fault of ours came from; never what was worked on.
+    kind: str = ""
+    stack: tuple[str, ...] = ()
 
 
 def pin_threads() -> None:
@@ -34,13 +41,31 @@ def pin_threads() -> None:
 
 
 def prepare() -> None:
-    """Set up a worker: leave Ctrl-C to the parent, cap the memory, one thread for pictures."""
+    """Set up a worker: leave Ctrl-C to the parent, cap the memory, keep no picture of its memory
+    when it dies, one thread for pictures, and end with the parent."""
+    _end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     pin_threads()
     _cap_memory()
     import cv2
 
     cv2.setNumThreads(1)
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that began it is gone, killed too: a worker that waits for
+    its next call would never hear of it, and hold its memory for good."""
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _cap_memory() -> None:
@@ -64,8 +89,12 @@ def find_task(name: str) -> Any:
         raise LookupError(f"no task {name!r}: {error}") from error
 
 
-def carry_out(name: str, arguments: tuple[Any, ...]) -> Answer:
-    """Run a task; an error becomes words, so that one bad picture never stops a run."""
+def carry_out(name: str, arguments: tuple[Any, ...], limit_s: float = 0.0) -> Answer:
+    """Run a task; an error becomes words, so that one bad picture never stops a run.
+
+    After ``limit_s`` seconds (0 for no limit) the system ends the process, whatever holds it.
+    """
+    signal.setitimer(signal.ITIMER_REAL, limit_s)
     try:
         return Answer(find_task(name)(*arguments))
     except MemoryError:
@@ -74,4 +103,6 @@ def carry_out(name: str, arguments: tuple[Any, ...]) -> Answer:
         return Answer(error=str(error) or type(error).__name__, ok=False)
     except Exception as error:
         says = f"{type(error).__name__}: {error}"
-        return Answer(error=says, expected=False, ok=False)
+        return Answer(error=says, expected=False, ok=False, kind=kinds(error), stack=frames(error))
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)

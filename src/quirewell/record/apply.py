@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from quirewell.record import bench, benchwork, books, dealing, nouns, rejoining
+from quirewell.record import afterwards, bench, benchwork, books, dealing, nouns, rejoining
 from quirewell.record.codec import BodyError, from_body
 from quirewell.record.event import Event
 from quirewell.record.finding import Run
@@ -105,6 +105,9 @@ KINDS: Mapping[str, Kind] = {
     "invoice.written": Kind(dealing.Invoice, "invoices"),
     "grade.returned": Kind(dealing.Returned, "returned"),
     "item.sold": Kind(dealing.Sold, "sold", _fixed("sold")),
+    "later.noted": Kind(afterwards.Later, "laters"),
+    "next_check.set": Kind(afterwards.NextCheck, "next_checks", _fixed("next_check")),
+    "claim.kept": Kind(afterwards.Claim, "claims"),
     "entry.sent": Kind(benchwork.Entry, "sent", undoable=False),
     "check.answered": Kind(benchwork.Check, "checks"),
     "keep.noted": Kind(benchwork.Keep, "keeps"),
@@ -145,6 +148,9 @@ COLLECTIONS = (
     "invoices",
     "returned",
     "sold",
+    "laters",
+    "next_checks",
+    "claims",
     "sent",
     "checks",
     "keeps",

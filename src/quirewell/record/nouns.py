@@ -10,8 +10,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cache
 from typing import Literal
 
+from quirewell.record.afterwards import Claim, Later, NextCheck
 from quirewell.record.benchwork import Check, Entry, Keep, Pilot, Trial
 from quirewell.record.dealing import (
     Answered,
@@ -51,7 +53,7 @@ def check_place(place: str) -> str:
     """
     if not _PLACE.fullmatch(place):
         raise ValueError(
-            f"{place!r} names no place; write item, spine, staples, c (cover), w03 (wrap 3), "
+            f"{place[:60]!r} names no place; write item, spine, staples, c (cover), w03 (wrap 3), "
             "w03.outer or w03.outer.left"
         )
     return place
@@ -60,6 +62,12 @@ def check_place(place: str) -> str:
 def wrap_code(wrap: int) -> str:
     """Place text of a wrap: 3 -> "w03"."""
     return f"w{wrap:02d}"
+
+
+@cache
+def _sheets(wraps: int, cover: bool) -> tuple[str, ...]:
+    """Asked for at every look at a step; there are few kinds of make-up."""
+    return (("c",) if cover else ()) + tuple(wrap_code(wrap) for wrap in range(1, wraps + 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +111,7 @@ class Gathering:
 
     def sheets(self) -> tuple[str, ...]:
         """Place text of every sheet, cover first, then wraps from the outside in."""
-        cover = ("c",) if self.cover else ()
-        return cover + tuple(wrap_code(wrap) for wrap in range(1, self.wraps + 1))
+        return _sheets(self.wraps, self.cover)
 
     def surfaces(self) -> tuple[str, ...]:
         """Place text of every page as it lies flat: sheet.side.panel."""
@@ -311,12 +318,14 @@ class Report:
 
 @dataclass(frozen=True, slots=True)
 class Margin:
-    """An equivalence margin, locked before measuring: ``quantity`` with ``value`` in ``unit``."""
+    """An equivalence margin, locked before measuring: ``quantity`` with ``value`` in ``unit``;
+    ``at`` is when, empty in a record older than this field."""
 
     quantity: str
     value: Decimal
     unit: str
     reason: str = ""
+    at: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -434,6 +443,9 @@ class ItemState:
     reports: dict[str, Report] = field(default_factory=dict)
     touched: dict[str, int] = field(default_factory=dict)
     archived: bool = False
+    laters: dict[str, Later] = field(default_factory=dict)
+    next_checks: dict[str, NextCheck] = field(default_factory=dict)
+    claims: dict[str, Claim] = field(default_factory=dict)
 
     def newest_run(self, method: str, subject: str) -> Run | None:
         """The run of a method on a subject that was asked for last; None where none was.

@@ -54,7 +54,7 @@ def read_corners(text: str) -> tuple[Point | None, ...]:
     if len(found) not in (0, 4):
         raise ValueError(
             f"a leaf has four corners, clockwise from the upper left, with - for one that may stay "
-            f"as found; got {text!r}"
+            f"as found; got {text[:60]!r}"
         )
     return found
 
@@ -101,10 +101,11 @@ def _point(text: str) -> Point:
         x, y = (float(part) for part in parts)
     except ValueError:
         raise ValueError(
-            f"a point is two pixel numbers with a comma between them, as in 120,84; got {text!r}"
+            "a point is two pixel numbers with a comma between them, as in 120,84; got "
+            f"{text[:60]!r}"
         ) from None
     if not (math.isfinite(x) and math.isfinite(y)) or max(abs(x), abs(y)) > FARTHEST_PX:
-        raise ValueError(f"a point must lie in the picture, got {text!r}")
+        raise ValueError(f"a point must lie in the picture, got {text[:60]!r}")
     return x, y
 
 

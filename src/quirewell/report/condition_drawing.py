@@ -52,7 +52,8 @@ class Drawn:
 @dataclass(frozen=True, slots=True)
 class Side:
     """One side of a sheet: ``fold_mm`` how far its fold lies from the left edge; ``by`` on whose
-    word its size is, empty where nobody knows; ``staples`` where their legs go through [mm]."""
+    word its size is, empty where nobody knows, ``refs`` what says it; ``staples`` where their legs
+    go through [mm]."""
 
     place: str
     name: str
@@ -63,12 +64,18 @@ class Side:
     staples: tuple[tuple[float, float], ...]
     damage: tuple[Drawn, ...]
     beside: tuple[Line, ...]
+    refs: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """All its damage, drawn or beside the drawing, in the order of the schedule."""
+        mine = (*(one.line for one in self.damage), *self.beside)
+        return tuple(sorted(mine, key=lambda line: line.number))
 
     @property
     def numbers(self) -> tuple[int, ...]:
         """Numbers of all its damage, as in the schedule."""
-        return tuple(sorted([one.line.number for one in self.damage] + [
-            line.number for line in self.beside]))  # fmt: skip
+        return tuple(line.number for line in self.lines)
 
     @property
     def beyond(self) -> tuple[int, ...]:
@@ -134,7 +141,7 @@ def side_of(place: str, state: ItemState) -> str:
 
 def _side(place: str, lines: list[Line], sizes: PageSizes, state: ItemState) -> Side:
     left, right, whole = (sizes.of(f"{place}{end}") for end in (".left", ".right", ""))
-    by = ""
+    by, refs = "", () if whole is None else whole.refs
     if whole is not None:
         width, height, by = whole.width_mm, whole.height_mm, whole.by
         fold = left.width_mm if left and right and left.width_mm < width else width / 2
@@ -157,7 +164,8 @@ def _side(place: str, lines: list[Line], sizes: PageSizes, state: ItemState) -> 
         if one.upper_mm is not None and one.lower_mm is not None
     )
     name = side_name(place, state)
-    return Side(place, name, width, height, fold, by, staples, tuple(damage), tuple(beside))
+    damaged = tuple(damage), tuple(beside)
+    return Side(place, name, width, height, fold, by, staples, *damaged, refs)
 
 
 def side_name(place: str, state: ItemState) -> str:

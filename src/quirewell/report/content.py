@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import datetime
 from typing import Any
 
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import Bath, Gathering, ItemState, Reading, Step
+from quirewell.report.days import day as day
+from quirewell.report.evidence import evidence_part
 from quirewell.report.inks import inks_part
-from quirewell.report.references import reference_words
+from quirewell.report.model import JOURNAL, typed
+from quirewell.report.references import reference_row
 from quirewell.report.workings import AFTER_KEYS, BEFORE_KEYS, workings_part
 from quirewell.stages.asking import PLUS_MINUS_SAYS, number_text, quantity_name, unit_text
 from quirewell.stages.by_course import followed_words
-from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES
+from quirewell.stages.cautions import CAUTIONS, LIME_BATH, LOCAL_CODES, Caution
 from quirewell.stages.damage_lines import damage_lines
 from quirewell.stages.gates import rule_words
 from quirewell.stages.ledgering import METHOD as LEDGER
+from quirewell.stages.margins import beforehand
 from quirewell.stages.methods import find_method
 from quirewell.stages.naming import place_words, sheet_pages, sheet_words, time_words
 from quirewell.stages.outlooking import METHOD as OUTLOOK
@@ -47,32 +50,26 @@ STORAGE = (
 BENCH_CAUTIONS = ("disclose", "brittle-fold", "groundwood-alkali")
 
 
-def day(instant: str) -> str:
-    """Day of an instant in words: "14 March 2026"; the text itself when it is no instant."""
-    try:
-        at = datetime.fromisoformat(instant.replace("Z", "+00:00"))
-    except ValueError:
-        return instant
-    return f"{at.day} {at:%B %Y}"
+COVERED = "a separate sheet around the wraps"
 
 
 def item_part(state: ItemState) -> dict[str, Any]:
     """The item and how it is made."""
     item = state.item
     rows: list[list[Any]] = [
-        ["Title", item.title],
-        ["Year", item.year],
-        ["Form", item.form],
-        ["Paper", "" if item.paper == "unknown" else item.paper],
-        ["Owner", item.owner],
+        ["Title", typed(item.title, "item")],
+        ["Year", typed(item.year, "item")],
+        ["Form", typed(item.form, "item")],
+        ["Paper", typed("" if item.paper == "unknown" else item.paper, "item")],
+        ["Owner", typed(item.owner, "item")],
         ["Record", state.id],
     ]
-    return {"rows": rows, "notes": item.notes, "made": _made(state.gathering)}
+    return {"rows": rows, "notes": typed(item.notes, "item"), "made": _made(state.gathering)}
 
 
 def _made(gathering: Gathering | None) -> list[list[Any]]:
     if gathering is None:
-        return [["Making", "not described yet"]]
+        return [["Making", typed("not described yet", JOURNAL)]]
     wraps = "one nested wrap" if gathering.wraps == 1 else f"{gathering.wraps} nested wraps"
     pages = f"{gathering.pages}, cover not counted"
     size = ""
@@ -81,7 +78,7 @@ def _made(gathering: Gathering | None) -> list[list[Any]]:
     return [
         ["Wraps", _record(wraps, "gathering", "wraps", gathering.wraps)],
         ["Pages", _record(pages, "gathering", "pages", gathering.pages)],
-        ["Cover", "a separate sheet around the wraps" if gathering.cover else "none"],
+        ["Cover", typed(COVERED if gathering.cover else "none", "gathering")],
         ["Staples", _record(str(gathering.staples), "gathering", "staples", gathering.staples)],
         ["Size", _record(size, "gathering", "width_mm", gathering.width_mm) if size else ""],
     ]
@@ -104,12 +101,15 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
     return {
         "steps": [_step(entry) for entry in done],
         "workings": workings_part(state, BEFORE_KEYS),
-        "open": [f"{_kind_name(entry)}, {entry.state}: {_on(entry)}" for entry in open_steps],
+        "open": [
+            typed(f"{_kind_name(entry)}, {entry.state}: {_on(entry)}", entry.id)
+            for entry in open_steps
+        ],
         "permanence": [[word, says.split(": ")[1]] for word, says in PERMANENCE_WORDS.items()],
         "lost": _lost(done),
         "tests": [
             [
-                place_words(test.place),
+                typed(place_words(test.place), test.id),
                 test.colour,
                 test.liquid,
                 _amount(test.minutes, "min", test.id, "minutes"),
@@ -120,7 +120,8 @@ def treatment_part(state: ItemState) -> dict[str, Any]:
             for test in state.spot_tests.values()
         ],
         "overrides": [
-            [_capital(rule_words(entry.rule)), entry.reason] for entry in state.overrides.values()
+            [_capital(rule_words(entry.rule)), typed(entry.reason, entry.id)]
+            for entry in state.overrides.values()
         ],
         "baths": [_bath(entry, state) for entry in state.baths.values()],
         "readings": [
@@ -168,7 +169,7 @@ def _step(step: Step) -> dict[str, Any]:
         "name": _kind_name(step),
         "does": kind.does if kind else "",
         "day": day(step.started_at or step.done_at),
-        "where": _capital(_on(step)),
+        "where": typed(_capital(_on(step)), step.id),
         "permanence": kind.permanence if kind else "not known",
         "evidence": kind.evidence if kind else "",
         "facts": [
@@ -181,23 +182,24 @@ def _step(step: Step) -> dict[str, Any]:
             step.who,
         ],
         "materials": [
-            ", ".join(
-                part
-                for part in (lot.material, f"lot {lot.lot}" if lot.lot else "", lot.amount)
-                if part
+            typed(
+                ", ".join(filter(None, (lot.material, lot.lot and f"lot {lot.lot}", lot.amount))),
+                step.id,
             )
             for lot in step.lots
         ],
-        "note": step.note,
+        "note": typed(step.note, step.id),
     }
 
 
-def _lost(steps: Iterable[Step]) -> list[list[str]]:
-    """What evidence the permanent steps took away, each kind of step once."""
-    kinds = dict.fromkeys(step.kind for step in steps)
+def _lost(steps: Iterable[Step]) -> list[list[Any]]:
+    """What evidence the permanent steps took away, each kind of step once, by its steps."""
+    kinds: dict[str, list[str]] = {}
+    for step in steps:
+        kinds.setdefault(step.kind, []).append(step.id)
     return [
-        [STEP_KINDS[key].name, STEP_KINDS[key].evidence]
-        for key in kinds
+        [typed(STEP_KINDS[key].name, *ids), STEP_KINDS[key].evidence]
+        for key, ids in kinds.items()
         if key in STEP_KINDS and STEP_KINDS[key].evidence
     ]
 
@@ -227,7 +229,7 @@ def _bath(bath: Bath, state: ItemState) -> dict[str, Any]:
         ],
         "rows": rows,
         "warnings": [_told(says, run.id) for says in run.warnings] if run else [],
-        "note": bath.note,
+        "note": typed(bath.note, bath.id),
         **_ledger(bath, state),
     }
 
@@ -315,11 +317,16 @@ def results_part(state: ItemState) -> dict[str, Any]:
             for sheet, entries in groups.items()
             if (rows := [row for entry in entries for row in _damage(entry, state)])
         ],
+        "evidence": evidence_part(state),
         "outlook": _outlook(state),
         "workings": workings_part(state, AFTER_KEYS),
-        "not_measured": list(view.not_measured),
+        "not_measured": [typed(says, JOURNAL) for says in view.not_measured],
         "plus_minus": _capital(PLUS_MINUS_SAYS) + ".",
-        "margins": [[quantity_name(name), value] for name, value in view.margins],
+        "margins": [
+            [quantity_name(name), value]
+            for name, value in view.margins
+            if beforehand(state, state.margins[f"margin.{name}"])
+        ],
     }
 
 
@@ -430,7 +437,7 @@ def methods_part(state: ItemState) -> dict[str, Any]:
         seen.setdefault(entry.text, entry)
     return {
         "rows": rows,
-        "sources": [[key, reference_words(key)] for key in sorted(sources)],
+        "sources": [reference_row(key) for key in sorted(sources)],
         "warnings": list(seen.values()),
     }
 
@@ -448,13 +455,21 @@ def cautions_part(state: ItemState) -> dict[str, Any]:
     """Cautions that go with this item and its steps, and words on keeping it."""
     rows = [CAUTIONS[id] for id in _caution_ids(state)]
     return {
-        "object": [[row.says, row.as_plain()["standing"]] for row in rows if row.to == "object"],
-        "person": [[row.says, row.as_plain()["standing"]] for row in rows if row.to == "person"],
+        "object": [_caution(row) for row in rows if row.to == "object"],
+        "person": [_caution(row) for row in rows if row.to == "person"],
         "codes": LOCAL_CODES,
         "storage": list(STORAGE),
     }
 
 
-def remaining_part(state: ItemState) -> list[list[str]]:
+def _caution(row: Caution) -> list[str]:
+    """What it says, on whose word, and the key of the source it rests on."""
+    return [row.says, row.as_plain()["standing"], row.source]
+
+
+def remaining_part(state: ItemState) -> list[list[Any]]:
     """What is still wrong, where."""
-    return [[_capital(place_words(entry.place)), entry.words] for entry in state.remaining.values()]
+    return [
+        [_capital(place_words(entry.place)), typed(entry.words, entry.id)]
+        for entry in state.remaining.values()
+    ]

@@ -17,12 +17,13 @@ from quirewell.report.condition_drawing import (
     side_words,
 )
 from quirewell.report.hatches import STYLES, key_svg
+from quirewell.report.model import typed
 from quirewell.stages.damage_schedule import TYPED, Line, Sum, extent_words, schedule, sums
 from quirewell.stages.drawn_extent import Extent
 from quirewell.stages.results import Shown
 
 # Quantities of numbers that stand in a defect's own record; recheck reads them there again.
-DRAWN, NOTED = "defect.drawn", "defect.noted"
+DRAWN, NOTED, NUMBERED = "defect.drawn", "defect.noted", "defect.number"
 # A note longer than this stands below the table, where it has the whole width.
 MOST_NOTE = 400
 SMALL_COLUMNS, MANY_COLUMNS, PAGE_MM = 4, 6, 164.0
@@ -60,7 +61,7 @@ def drawing_files(state: ItemState, moment: str) -> dict[str, bytes]:
 
 def _row(line: Line) -> list[Any]:
     return [
-        str(line.number), line.where, parted(line.term), line.severity, said(line),
+        str(line.number), line.where, typed(parted(line.term), line.id), line.severity, said(line),
         parted(line.extent),
         parted(line.note) if len(line.note) <= MOST_NOTE else "its note stands below the table",
         "" if line.source == TYPED else line.source,
@@ -81,7 +82,8 @@ def said(line: Line) -> Shown:
     if not line.measured:
         return Shown("", ())
     first = line.measured[0]
-    return Shown(line.said, (line.id,), DRAWN, first.value, first.u, first.unit)
+    words = line.said.replace(" %", " % of the page", 1)
+    return Shown(words, (line.id,), DRAWN, first.value, first.u, first.unit)
 
 
 def _sum(one: Sum) -> list[Any]:
@@ -104,6 +106,8 @@ def _drawn(drawing: Drawing, moment: str) -> dict[str, Any]:
     if not drawing.damaged:
         return {}
     small = _small_scale(drawing)
+    lines = [line for side in drawing.sides for line in side.lines]
+    ids = {line.number: line.id for line in lines}
     return {
         "key": f"damage-key-{moment}.svg",
         "key_alt": "Key: " + "; ".join(STYLES[family].says for family in drawing.families),
@@ -114,7 +118,7 @@ def _drawn(drawing: Drawing, moment: str) -> dict[str, Any]:
                 "file": f"damage-small-{moment}-{at}.svg",
                 "alt": side_words(side),
                 "name": side.name.split(":")[0],
-                "numbers": numbers_words(side.numbers),
+                "numbers": _numbers(side.numbers, ids),
             }
             for at, side in enumerate(drawing.sides)
         ],
@@ -123,8 +127,9 @@ def _drawn(drawing: Drawing, moment: str) -> dict[str, Any]:
                 "file": f"damage-large-{moment}-{at}.svg",
                 "alt": side_words(side),
                 "name": side.name,
-                "says": _said(side),
+                "says": Shown(_said(side), side.refs, "size") if side.refs else _said(side),
                 "beside": _beside(side.beside),
+                "figures": [[_numbered(one.line)] for one in side.damage],
             }
             for at, side in enumerate(drawing.damaged)
         ],
@@ -141,8 +146,18 @@ def _said(side: Side) -> str:
     return out
 
 
-def _beside(lines: tuple[Line, ...]) -> str:
-    return "; ".join(f"{one.number} {one.term} ({one.where})" for one in lines)
+def _numbers(numbers: tuple[int, ...], ids: dict[int, str]) -> Shown:
+    """Numbers of the schedule drawn on a side, with the defects they stand for."""
+    return Shown(numbers_words(numbers), tuple(ids[one] for one in numbers), NUMBERED)
+
+
+def _numbered(line: Line) -> Shown:
+    return Shown(str(line.number), (line.id,), NUMBERED)
+
+
+def _beside(lines: tuple[Line, ...]) -> Shown:
+    says = "; ".join(f"{one.number} {one.term} ({one.where})" for one in lines)
+    return typed(says, *(one.id for one in lines))
 
 
 def _columns(drawing: Drawing) -> int:
@@ -160,7 +175,7 @@ def _grade(grade: GradeEstimate | None) -> list[Any]:
         return []
     by = f"by {grade.by}" if grade.by else "by the owner"
     number: Any = ""
+    ref = f"grade.{grade.moment}"
     if grade.value is not None:
-        ref = f"grade.{grade.moment}"
         number = Shown(f"{grade.value} of 10", (ref,), "record:value", float(grade.value))
-    return [number, grade.words, by]
+    return [number, typed(grade.words, ref), by]

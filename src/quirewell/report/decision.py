@@ -7,6 +7,8 @@ from typing import Any
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
+from quirewell.report.days import day
+from quirewell.report.model import typed
 from quirewell.stages.results import Shown
 
 MONEY_APART = (
@@ -23,12 +25,12 @@ def decision_part(state: ItemState) -> dict[str, Any]:
     agreed = ""
     if choice.consent_on or choice.consent_by:
         by = f" by {choice.consent_by}" if choice.consent_by else ""
-        agreed = f"{choice.consent_on}{by}".strip()
+        agreed = f"{day(choice.consent_on) if choice.consent_on else ''}{by}".strip()
     return {
         "facts": [
-            ["Taken", choice.option],
-            ["Why", choice.reason],
-            ["Consent", agreed],
+            ["Taken", typed(choice.option, "choice")],
+            ["Why", typed(choice.reason, "choice")],
+            ["Consent", typed(agreed, "choice")],
         ],
         "options": [] if run is None else _options(run),
         "flag": [] if run is None else _words(run, "flag", choice.option),
@@ -42,7 +44,8 @@ def _options(run: Run) -> list[list[Any]]:
     for kind in (one for one in run.findings if one.quantity == "options.kind"):
         name, leaves = kind.subject, kind.text == "leave"
         lasts = "as it is" if leaves else _band(run, "life_ratio", name, "not worked out")
-        rows.append([name, _band(run, "hours", name, "none"), _mishap(run, name), lasts])
+        named = Shown(name, (kind.id,), kind.quantity)
+        rows.append([named, _band(run, "hours", name, "none"), _mishap(run, name), lasts])
     return rows
 
 

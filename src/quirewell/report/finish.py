@@ -51,9 +51,13 @@ def _press(run: Run) -> dict[str, Any]:
         "file": STACK_FILE,
         "alt": "The stack from top to bottom with the water of each sheet. "
         + " ".join(f"{bar.says}." for bar in (view.bars[0], view.bars[-1])),
-        "caption": f"The stack, {view.heat_says}; along each sheet its water when heating ends, in "
-        "grams a gram of paper (90 %). The dashed line is where all began; the heavy line is the "
-        "heat.",
+        "caption": Shown(
+            f"The stack, {view.heat_says}; along each sheet its water when heating ends, in "
+            "grams a gram of paper (90 %). The dashed line is where all began; the heavy line is "
+            "the heat.",
+            ref,
+            "text",
+        ),
         "told": told,
         "midway": f"Each row is {MIDWAY}.",
         "head": [

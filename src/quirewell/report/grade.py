@@ -82,9 +82,8 @@ def _repairs(by: dict[str, list[Finding]], held: bool) -> list[list[Any]]:
         if repair is None or gain.value is None:
             continue
         nothing = held and (gain.high90 or 0.0) < 0.005
-        most: Any = "nothing while the ceiling holds" if nothing else _number(
-            gain, f"{gain.value:.2f} ({gain.low90:.2f} to {gain.high90:.2f})"
-        )  # fmt: skip
+        told = f"{gain.value:.2f} ({gain.low90:.2f} to {gain.high90:.2f})"
+        most = _number(gain, "nothing while the ceiling holds" if nothing else told)
         lasting = repair.permanence[:1].upper() + repair.permanence[1:] + "."
         rows.append((gain.value, [gain.text, f"{repair.risk} {repair.leaves}", lasting, most]))
     return [row for _, row in sorted(rows, key=lambda one: (-one[0], one[1][0]))]
@@ -100,7 +99,8 @@ def _more(rest: list[Finding]) -> Any:
         return ""
     total = sum(one.value or 0.0 for one in rest)
     ids = tuple(one.id for one in rest)
-    says = f"And {len(rest)} smaller ones, {number_text(round(total, 2))} points together."
+    more = "one more, smaller" if len(rest) == 1 else f"{len(rest)} smaller ones"
+    says = f"And {more}: {number_text(round(total, 2))} points in all."
     return Shown(says, ids, "condition.deduction")
 
 

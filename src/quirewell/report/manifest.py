@@ -10,6 +10,7 @@ from typing import Any
 from quirewell import __version__
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import ItemState, Report
+from quirewell.record.plain_data import json_data
 from quirewell.report.model import Said
 from quirewell.stages.results import shown
 from quirewell.studio.studio import Studio
@@ -76,10 +77,10 @@ def load_manifest(report: Path, studio: Studio) -> tuple[dict[str, Any], bytes |
     if beside.is_file():
         return _read_manifest(beside.name, beside.read_bytes()), data
     sha256 = hashlib.sha256(data).hexdigest()
-    for item in studio.items():
-        for issued in studio.state(item.id).reports.values():
+    for state in studio.states("reports"):
+        for issued in state.reports.values():
             if issued.sha256 == sha256:
-                return _from_journal(issued, item.id, studio), data
+                return _from_journal(issued, state.id, studio), data
     raise NoManifest(
         f"{report.name} has no {beside.name} beside it and is not a report this studio issued; "
         "put the manifest beside it, or give the studio it was written in"
@@ -88,7 +89,7 @@ def load_manifest(report: Path, studio: Studio) -> tuple[dict[str, Any], bytes |
 
 def _read_manifest(name: str, data: bytes) -> dict[str, Any]:
     try:
-        manifest = json.loads(data)
+        manifest = json_data(data)
     except ValueError as error:
         raise NoManifest(f"{name} is neither a report's PDF nor its manifest") from error
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:

@@ -13,6 +13,11 @@ from typing import Any
 from quirewell.record.nouns import ItemState
 from quirewell.stages.results import Shown
 
+# Words typed by a person, as the record of this id holds them.
+TYPED = "typed"
+# The item's whole record: what is told of something that is not in it leads here.
+JOURNAL = "journal"
+
 
 class Untraceable(ValueError):
     """A number on its way into a report that no finding or record stands behind."""
@@ -26,9 +31,14 @@ class Said:
     numbers: tuple[Shown, ...]
 
 
+def typed(text: str, *refs: str) -> Shown:
+    """Words that the records ``refs`` hold: in the report they lead to their entries."""
+    return Shown(text, refs, TYPED)
+
+
 def known_refs(state: ItemState) -> frozenset[str]:
     """Ids of everything a number may come from: findings, runs, and records of the item."""
-    refs = {"item"} | ({"gathering"} if state.gathering else set())
+    refs = {"item", JOURNAL} | ({"gathering"} if state.gathering else set())
     for run in state.runs.values():
         refs.add(f"run:{run.id}")
         refs.update(finding.id for finding in run.findings)
@@ -38,6 +48,7 @@ def known_refs(state: ItemState) -> frozenset[str]:
         state.staples, state.found, state.holes, state.joined,
         state.choices, state.custodies, state.quotes, state.invoices, state.costs, state.times,
         state.mishaps, state.checks, state.keeps, state.pilots, state.trials,
+        state.laters, state.next_checks, state.claims, state.returned, state.sold,
     ):  # fmt: skip
         refs.update(collection)
     return frozenset(refs)

@@ -8,11 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from quirewell.record.cells import guarded
 from quirewell.report.typeset import typeset
 
 TEMPLATE = "parcel.typ"
-# Signs with which a spreadsheet begins a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def sheet_pdf(sheet: Mapping[str, Any], at: datetime) -> bytes:
@@ -40,6 +39,5 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 
 
 def plain_cell(text: str) -> str:
-    """A cell's text that a spreadsheet takes as text (an apostrophe before what begins a
-    formula)."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    """A cell's text that a spreadsheet takes as text."""
+    return guarded(text)

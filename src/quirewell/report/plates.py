@@ -1,30 +1,39 @@
 """Plates: before and after at one scale and as scanned, small enough to print and no larger.
 
-One picture is in memory at a time. Nothing is brightened, sharpened or colour-matched: where
-two scans differ in exposure the plate shows it.
+A picture is averaged down to print size as it is decoded; what was cut is kept under
+``derived/plates`` and may be deleted at any time. Nothing is brightened, sharpened or
+colour-matched: where two scans differ in exposure the plate shows it.
 """
 
 from __future__ import annotations
 
+import hashlib
 import io
+import secrets
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
+import PIL
 from numpy.typing import NDArray
 from PIL import Image
 
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Capture, ItemState
 from quirewell.stages.results import PageResult, captured
+from quirewell.studio.image_header import read_header
+from quirewell.studio.images import load_picture
 
 DPI = 220
+# Raised when the same asking gives another picture.
+FORM = 1
 EDGE_MM = 3.0
 _MM = 25.4
 Pixels = NDArray[np.uint8]
-Loader = Callable[[Path], Pixels]
+Loader = Callable[[Path, float], Pixels]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +53,10 @@ class Plate:
     registered: bool
 
 
-def load_sample(path: Path) -> Pixels:
-    """Pixels (H, W, 3) uint8 of an original, profile and turn honoured, whatever its depth."""
-    from quirewell.studio.images import load_picture
-
-    pixels = load_picture(path).pixels
+def load_sample(path: Path, shrink: float = 1.0) -> Pixels:
+    """Pixels (H, W, 3) uint8 of an original, profile and turn honoured, whatever its depth,
+    averaged down to ``shrink`` of its width and height."""
+    pixels = load_picture(path, shrink=shrink).pixels
     if pixels.dtype == np.uint16:
         return (pixels // 257).astype(np.uint8)
     return np.asarray(pixels, dtype=np.uint8)
@@ -61,17 +69,22 @@ def make_plate(
     width_mm: float,
     load: Loader = load_sample,
     dpi: float = DPI,
+    kept: Path | None = None,
 ) -> Plate | None:
-    """The plate of one page, ``width_mm`` wide in print; None when no picture has an outline."""
+    """The plate of one page, ``width_mm`` wide in print; None when no picture has an outline.
+
+    What was cut before is taken from the folder ``kept``, and what is cut now goes there.
+    """
     frame = _frame(result.before) or _frame(result.after)
     if frame is None:
         return None
     per = (frame.width_mm + 2 * EDGE_MM) / width_mm
     target_px_per_mm = dpi / _MM / per
     warp = _warp(result.pair)
-    before = _cut(result.before, state, path_of, load, target_px_per_mm, None)
+    cut = partial(_cut, state=state, path_of=path_of, load=load, kept=kept)
+    before = cut(result.before, target_px_per_mm=target_px_per_mm, laid_on=None)
     after_frame = (_frame(result.before), warp) if warp is not None else None
-    after = _cut(result.after, state, path_of, load, target_px_per_mm, after_frame)
+    after = cut(result.after, target_px_per_mm=target_px_per_mm, laid_on=after_frame)
     if before is None and after is None:
         return None
     return Plate(
@@ -137,6 +150,7 @@ def _cut(
     load: Loader,
     target_px_per_mm: float,
     laid_on: tuple[_Frame | None, NDArray[np.float64]] | None,
+    kept: Path | None,
 ) -> bytes | None:
     frame = _frame(run)
     capture = captured(state, run, "image") if run else None
@@ -151,24 +165,53 @@ def _cut(
         max(1, round((frame.right - frame.left) * shrink)),
         max(1, round((frame.bottom - frame.top) * shrink)),
     )
-    pixels = load(path_of(capture.sha256))
-    return jpeg(_view(pixels, frame, to_scan, min(shrink, 1.0), shrink, size))
+    path = path_of(capture.sha256)
+
+    def made() -> bytes:
+        small = load(path, min(shrink, 1.0))
+        return jpeg(_view(small, full_size(path), frame, to_scan, shrink, size))
+
+    asked = f"{capture.sha256} {frame} {to_scan.tolist()} {shrink!r} {size}"
+    return _from_kept(kept, asked, made)
+
+
+def _from_kept(kept: Path | None, asked: str, made: Callable[[], bytes]) -> bytes:
+    """What was made of ``asked`` before, if its file is whole; else made now, and kept."""
+    if kept is None:
+        return made()
+    by = f"{FORM} {PIL.__version__} {cv2.__version__} {np.__version__} {asked}"
+    key = hashlib.sha256(by.encode()).hexdigest()[:32]
+    for known in kept.glob(f"{key}-*.jpg"):
+        data = known.read_bytes()
+        if known.stem == f"{key}-{hashlib.sha256(data).hexdigest()[:32]}":
+            return data
+        known.unlink(missing_ok=True)
+    data = made()
+    kept.mkdir(parents=True, exist_ok=True)
+    target = kept / f"{key}-{hashlib.sha256(data).hexdigest()[:32]}.jpg"
+    part = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
+    part.write_bytes(data)
+    part.replace(target)
+    return data
+
+
+def full_size(path: Path) -> tuple[int, int]:
+    """Width and height of an original turned upright [px], from its header."""
+    header = read_header(path)
+    return header.width_px, header.height_px
 
 
 def _view(
-    pixels: Pixels,
+    small: Pixels,
+    full: tuple[int, int],
     frame: _Frame,
     to_scan: NDArray[np.float64],
-    coarse: float,
     shrink: float,
     size: tuple[int, int],
 ) -> Pixels:
-    """The frame of a scan at print size: averaged down first, then laid straight."""
-    height, width = pixels.shape[:2]
-    small_size = (max(1, round(width * coarse)), max(1, round(height * coarse)))
-    small = cv2.resize(pixels, small_size, interpolation=cv2.INTER_AREA)
+    """The frame of a scan, averaged down already, at print size and laid straight."""
     out_to_frame = np.array([[1 / shrink, 0, frame.left], [0, 1 / shrink, frame.top], [0, 0, 1.0]])
-    full_to_small = np.diag([small_size[0] / width, small_size[1] / height, 1.0])
+    full_to_small = np.diag([small.shape[1] / full[0], small.shape[0] / full[1], 1.0])
     matrix = full_to_small @ np.vstack([to_scan, [0.0, 0.0, 1.0]]) @ out_to_frame
     laid = cv2.warpAffine(
         small, matrix[:2], size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
@@ -178,14 +221,19 @@ def _view(
 
 
 def photograph(
-    capture: Capture, path_of: Callable[[str], Path], longest_px: int, load: Loader = load_sample
+    capture: Capture,
+    path_of: Callable[[str], Path],
+    longest_px: int,
+    load: Loader = load_sample,
+    kept: Path | None = None,
 ) -> bytes:
     """A whole picture as JPEG, its longest side at most ``longest_px``."""
-    pixels = load(path_of(capture.sha256))
-    height, width = pixels.shape[:2]
-    shrink = min(1.0, longest_px / max(height, width))
-    size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
-    return jpeg(np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8))
+    path = path_of(capture.sha256)
+
+    def made() -> bytes:
+        return jpeg(load(path, min(1.0, longest_px / max(full_size(path)))))
+
+    return _from_kept(kept, f"{capture.sha256} whole {longest_px}", made)
 
 
 def jpeg(pixels: Pixels, quality: int = 86) -> bytes:

@@ -14,8 +14,9 @@ from quirewell.record.apply import COLLECTIONS
 from quirewell.record.canonical import GENESIS
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
-from quirewell.report.damage import DRAWN, NOTED
+from quirewell.report.damage import DRAWN, NOTED, NUMBERED
 from quirewell.report.manifest import NoManifest, finding_of, load_manifest, run_of, version_at
+from quirewell.report.model import JOURNAL, TYPED
 from quirewell.stages.damage_lines import TOLD, held_of, tears_shown
 from quirewell.stages.damage_schedule import added, extent_words
 from quirewell.stages.drawn_extent import drawn_extents
@@ -116,6 +117,28 @@ def recheck(
     )  # fmt: skip
 
 
+def recheck_run(
+    studio: Studio, item: str, run_id: str, progress: Callable[[str], None] = lambda says: None
+) -> Rechecked:
+    """One computation of an item done again: every finding of it against the journal's.
+
+    Raises:
+        LookupError: the item has no such computation.
+    """
+    state = studio.state(item)
+    run = state.runs.get(run_id)
+    if run is None:
+        raise LookupError(f"{item} has no computation {run_id[:40]!r}; it may have been set aside")
+    work = _Work(studio, state, state)
+    for finding in run.findings:
+        number = {"quantity": finding.quantity, "text": shown(finding).text, "value": None}
+        _check_finding(work, number, finding.id, progress)
+    return Rechecked(
+        f"run:{run_id}", item, len(run.findings), work.runs, work.readings,
+        tuple(dict.fromkeys(work.found)),
+    )  # fmt: skip
+
+
 def _check_chain(work: _Work, manifest: dict[str, Any]) -> None:
     """Every entry up to the report's head is what its hash says, and the head is there."""
     previous, head = GENESIS, ""
@@ -148,20 +171,20 @@ def _check_number(work: _Work, number: dict[str, Any], progress: Callable[[str],
         _check_mean(work, number, refs, progress)
     elif quantity == DRAWN:
         _check_drawn(work, number, refs)
-    elif quantity == NOTED:
+    elif quantity in (NOTED, NUMBERED, "staple", "joined", TYPED):
         for ref in refs:
             _check_kept(work, number, ref)
-    elif quantity.startswith("record:") or refs[0] in work.then.readings:
+    elif quantity.startswith("record:") or (len(refs) == 1 and refs[0] in work.then.readings):
         _check_record(work, number, refs[0])
-    elif quantity in ("staple", "joined"):
-        for ref in refs:
-            _check_kept(work, number, ref)
     elif refs[0].startswith("run:"):
         for ref in refs:
             _check_run(work, number, ref, progress)
     else:
         for ref in refs:
-            _check_finding(work, number, ref, progress)
+            if finding_of(work.then, ref) is None and _record(work.then, ref) is not None:
+                _check_kept(work, number, ref)
+            else:
+                _check_finding(work, number, ref, progress)
 
 
 def _check_count(work: _Work, number: dict[str, Any], refs: list[str]) -> None:
@@ -264,7 +287,10 @@ def _check_drawn(work: _Work, number: dict[str, Any], refs: list[str]) -> None:
 
 
 def _check_kept(work: _Work, number: dict[str, Any], ref: str) -> None:
-    """A record told in words: still there, and as it was."""
+    """A record told in words: still there, and as it was. What is told of the whole journal is
+    held by its chain, which was checked before."""
+    if ref == JOURNAL:
+        return
     work.readings += 1
     now = _record(work.state, ref)
     if now is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 _ENTRY = re.compile(r"@(\w+)\{([^,\s]+),(.*?)\n\}", re.DOTALL)
 _FIELD = re.compile(r"(\w+)\s*=\s*\{((?:[^{}]|\{(?:[^{}]|\{[^{}]*\})*\})*)\}")
@@ -48,11 +49,40 @@ def plain(text: str) -> str:
     return unicodedata.normalize("NFC", " ".join(text.split()))
 
 
+MISSING = "this source is not in the bibliography"
+
+
+def reference_row(key: str) -> dict[str, Any]:
+    """A source in parts, so that its fixed words can be said in another tongue and its names and
+    title stay as printed: ``authors`` (``others`` when there are more), ``dated``, ``work`` (title
+    and where it stands), and ``note`` (how far it was read)."""
+    fields = bibliography().get(key)
+    if fields is None:
+        return {"source": key, "authors": [], "others": False, "dated": "", "work": "",
+                "note": MISSING}  # fmt: skip
+    names = _names(fields.get("author", "")) or [*filter(None, [fields.get("institution", "")])]
+    shown = [name for name in (names[:1] if len(names) > 3 else names) if name != "others"]
+    return {
+        "source": key, "authors": shown, "others": shown != names,
+        "dated": fields.get("year", ""), "work": _work(fields), "note": fields.get("note", ""),
+    }  # fmt: skip
+
+
 def reference_words(key: str) -> str:
     """A source as one line, or a plain statement that its entry is missing."""
     fields = bibliography().get(key)
     if fields is None:
-        return "this source is not in the bibliography"
+        return MISSING
+    parts = (
+        _who_and_when(fields),
+        _work(fields),
+        f"[{fields['note']}]" if fields.get("note") else "",
+    )
+    return ". ".join(part for part in parts if part)
+
+
+def _work(fields: dict[str, str]) -> str:
+    """Title and where it stands, as printed."""
     kinds = ("journal", "booktitle", "publisher", "organization", "howpublished")
     where = next((fields[kind] for kind in kinds if fields.get(kind)), "")
     volume = fields.get("volume", "")
@@ -62,14 +92,7 @@ def reference_words(key: str) -> str:
     if fields.get("pages"):
         place += f", {fields['pages']}"
     doi = f"doi:{fields['doi']}" if fields.get("doi") else ""
-    parts = (
-        _who_and_when(fields),
-        fields.get("title", ""),
-        place,
-        doi,
-        f"[{fields['note']}]" if fields.get("note") else "",
-    )
-    return ". ".join(part for part in parts if part)
+    return ". ".join(part for part in (fields.get("title", ""), place, doi) if part)
 
 
 def reference_short(key: str) -> str:
@@ -85,7 +108,11 @@ def _who_and_when(fields: dict[str, str]) -> str:
 
 
 def _people(authors: str) -> str:
-    names = [name.split(",")[0].strip() for name in authors.split(" and ") if name.strip()]
+    names = _names(authors)
     if len(names) > 3:
         return f"{names[0]} and others"
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _names(authors: str) -> list[str]:
+    return [name.split(",")[0].strip() for name in authors.split(" and ") if name.strip()]

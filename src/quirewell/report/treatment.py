@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from statistics import fmean
 from typing import Any
@@ -16,29 +18,41 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Capture, ItemState, Report
 from quirewell.report import content, plates
+from quirewell.report.afterwards import afterwards_part
 from quirewell.report.before_water import before_water
 from quirewell.report.damage import condition_part, drawing_files
 from quirewell.report.decision import decision_part
 from quirewell.report.drawings import PRINT, LimbMark, gathering_svg, gathering_words, legend_svg
 from quirewell.report.finish import finish_files, finish_part
 from quirewell.report.grade import grade_part
+from quirewell.report.in_short import in_short
 from quirewell.report.manifest import manifest_of
-from quirewell.report.model import Said, Untraceable, known_refs, settle
+from quirewell.report.model import Said, Untraceable, known_refs, settle, typed
+from quirewell.report.origins import with_origins
 from quirewell.report.plates import Loader, Plate
+from quirewell.report.reader import PLAIN, Reader
 from quirewell.report.rejoin import rejoin_files, rejoin_part
-from quirewell.report.trial_told import trials_told
+from quirewell.report.trial_told import trial_files, trials_told
 from quirewell.report.typeset import typeset
 from quirewell.report.went_wrong import went_wrong
 from quirewell.stages.filenames import LIGHT_BOX
-from quirewell.stages.naming import place_words
-from quirewell.stages.results import PageResult, Shown, page_results
+from quirewell.stages.light_lines import light_facts
+from quirewell.stages.naming import place_words, sheet_of, sheet_words
+from quirewell.stages.results import NOTHING, PageResult, Shown, captured, page_results
 from quirewell.stages.shades import Shade, shade
 from quirewell.stages.taking_in import BENCH_VIEW
+from quirewell.studio.durable import write_whole
 from quirewell.studio.studio import Studio
 
-TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 6
+TEMPLATE, TEMPLATE_VERSION = "treatment.typ", 9
 LARGE_PLATES, LARGE_MM, SMALL_MM, PHOTO_MM = 6, 62.0, 37.0, 78.0
+PHOTO_PX = round(PHOTO_MM / 25.4 * plates.DPI)
+OPEN_AT_ONCE = 2
 SHADES = {"change": "change.width_pct", "colour": "paper.dE00"}
+DRAWN_SO = (
+    "The gathering as it lies on the bench, seen from the head: the front half above, the back "
+    "half below, the spine on the right. Each line is a leaf."
+)
 Progress = Callable[[str], None]
 
 
@@ -54,12 +68,16 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """Pictures of a report, ready for print: files by name, and how they are shown."""
+    """Pictures of a report, ready for print: files by name, and how they are shown.
+
+    ``shots`` says in which file a picture, by its capture's id, is shown.
+    """
 
     files: dict[str, bytes]
     photographs: list[dict[str, Any]]
     large: list[dict[str, Any]]
     small: list[dict[str, Any]]
+    shots: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +107,12 @@ def write_report(
     actor: str = "bench",
     load: Loader = plates.load_sample,
     progress: Progress = lambda says: None,
+    reader: Reader = PLAIN,
 ) -> Written:
     """Write the treatment report of an item to ``target`` and its manifest beside it.
 
-    The report is recorded in the journal as issued. The same journal gives the same bytes.
+    The report is recorded in the journal as issued. The same journal gives the same bytes, for the
+    same ``reader`` (units, language).
 
     Raises:
         NoSuchItem: no such item.
@@ -101,31 +121,41 @@ def write_report(
     """
     state, head = studio.state(item_id), head_of(studio, item_id)
     progress("pictures")
-    pictures = gather_pictures(state, studio.blobs.path, load)
-    said = report_content(state, head, pictures)
+    pictures = gather_pictures(state, studio.blobs.path, load, studio.derived / "plates")
+    whole = {**report_body(state, head, pictures), "short": in_short(state)}
+    body = reader.as_read(whole) | reader.said_of_it()
+    said = settle(body, known_refs(state))
+    events = {event.version: event for event in studio.events(item_id)}
+    printed = with_origins(said, body, state, events, pictures.shots)
     progress("pages")
-    pdf = render(said, state, pictures, head)
-    manifest = manifest_of(said, state, head.hash, head.seq, pdf, (TEMPLATE, TEMPLATE_VERSION))
+    pdf = render(printed, state, pictures, head)
+    # The manifest keeps each number as the record has it, whatever the reader likes.
+    kept = Said(said.content, settle(whole, known_refs(state)).numbers)
+    return put_down(studio, state, kept, pdf, head, target, actor, (TEMPLATE, TEMPLATE_VERSION))
+
+
+def put_down(
+    studio: Studio, state: ItemState, said: Said, pdf: bytes, head: Head, target: Path, actor: str,
+    template: tuple[str, int], named: str = "",
+) -> Written:  # fmt: skip
+    """A report's PDF and its manifest on disk, and the report recorded as issued, by the title of
+    its item or as ``named``."""
+    manifest = manifest_of(said, state, head.hash, head.seq, pdf, template)
     beside = target.with_suffix(".json")
     target.parent.mkdir(parents=True, exist_ok=True)
-    _replace(target, pdf)
-    _replace(beside, (json.dumps(manifest, indent=2, ensure_ascii=False) + "\n").encode())
+    write_whole(target, pdf)
+    write_whole(beside, (json.dumps(manifest, indent=2, ensure_ascii=False) + "\n").encode())
     if manifest["report"] not in state.reports:
-        _issue(studio, state, manifest, actor)
+        _issue(studio, state, manifest, actor, named or state.item.title)
     return Written(target, beside, manifest)
 
 
-def _replace(target: Path, data: bytes) -> None:
-    part = target.with_name(target.name + ".part")
-    part.write_bytes(data)
-    part.replace(target)
-
-
-def _issue(studio: Studio, state: ItemState, manifest: dict[str, Any], actor: str) -> None:
+def _issue(
+    studio: Studio, state: ItemState, manifest: dict[str, Any], actor: str, named: str
+) -> None:
     findings = sorted({ref for number in manifest["numbers"] for ref in number["refs"]})
     noun = Report(
-        manifest["report"], manifest["pdf_sha256"], manifest["head"], tuple(findings),
-        state.item.title,
+        manifest["report"], manifest["pdf_sha256"], manifest["head"], tuple(findings), named,
     )  # fmt: skip
     studio.append(state.id, None, (Draft(state.id, "report.issued", to_body(noun)),), actor)
 
@@ -136,13 +166,19 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
     Raises:
         Untraceable: a number that no finding or record stands behind.
     """
+    return settle(report_body(state, head, pictures), known_refs(state))
+
+
+def report_body(state: ItemState, head: Head, pictures: Pictures) -> dict[str, Any]:
+    """Everything the report says, each number still with the findings it came from."""
     results = content.results_part(state)
-    body: dict[str, Any] = {
+    return {
         "title": state.item.title,
         "year": state.item.year,
         "day": content.day(head.at.isoformat()),
         "drawing": "gathering.svg" if state.gathering else "",
         "drawing_alt": gathering_words(state.gathering) if state.gathering else "",
+        "drawing_says": typed(DRAWN_SO, "gathering") if state.gathering else "",
         "item": content.item_part(state),
         "before": condition_part(state, "before"),
         "estimate": grade_part(state),
@@ -163,13 +199,13 @@ def report_content(state: ItemState, head: Head, pictures: Pictures) -> Said:
         "large": pictures.large,
         "small": pictures.small,
         "remaining": content.remaining_part(state),
+        "later": afterwards_part(state),
         "methods": content.methods_part(state),
         "cautions": content.cautions_part(state),
         "head": head.hash,
         "version": __version__,
         "template": f"{TEMPLATE.removesuffix('.typ')} {TEMPLATE_VERSION}",
     }
-    return settle(body, known_refs(state))
 
 
 def _shades(state: ItemState) -> tuple[Shade, ...]:
@@ -187,8 +223,8 @@ def _shade_entry(entry: Shade, state: ItemState) -> dict[str, Any]:
     labels = _labels(entry, state)
     return {
         "name": entry.name,
-        "says": Shown(entry.says, tuple(ref for n in labels for ref in n.refs), "range"),
-        "labels": labels,
+        "says": Shown(entry.says, tuple(ref for n in labels.values() for ref in n.refs), "range"),
+        "figures": _by_sheet(labels),
         "file": f"shade-{entry.key}.svg",
         "key": f"key-{entry.key}.svg",
         "alt": gathering_words(state.gathering, _marks(entry), entry.name),
@@ -196,10 +232,22 @@ def _shade_entry(entry: Shade, state: ItemState) -> dict[str, Any]:
     }
 
 
-def _labels(entry: Shade, state: ItemState) -> list[Shown]:
-    """The numbers written in a drawing: each leaf's is the mean of its pages' findings."""
+def _by_sheet(labels: dict[str, Shown]) -> list[list[Any]]:
+    """A row to each sheet, from the cover inwards: its name, its front leaf, its back leaf."""
+    sheets = dict.fromkeys(sorted(sheet_of(place) for place in labels))
+    return [
+        [
+            sheet_words(sheet),
+            *(labels.get(f"{sheet}.outer.{end}", NOTHING) for end in ("right", "left")),
+        ]
+        for sheet in sheets
+    ]
+
+
+def _labels(entry: Shade, state: ItemState) -> dict[str, Shown]:
+    """The numbers written in a drawing, by leaf: each is the mean of its pages' findings."""
     quantity = SHADES[entry.key]
-    labels = []
+    labels = {}
     for mark in entry.marks:
         faces = [r.change(quantity) for r in page_results(state) if r.leaf == mark.place]
         known = [face for face in faces if face.value is not None]
@@ -209,13 +257,19 @@ def _labels(entry: Shade, state: ItemState) -> list[Shown]:
                 f"the drawing says {mark.short} of {mark.place}, its findings say {mean:g}"
             )
         refs = tuple(ref for face in known for ref in face.refs)
-        labels.append(Shown(mark.short, refs, f"mean:{quantity}", mark.value, None, known[0].unit))
+        labels[mark.place] = Shown(
+            mark.short, refs, f"mean:{quantity}", mark.value, None, known[0].unit
+        )
     return labels
 
 
-def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> bytes:
-    """The PDF of a settled report."""
-    files: dict[str, bytes | Path] = dict(pictures.files)
+def render(
+    printed: dict[str, Any], state: ItemState, pictures: Pictures, head: Head,
+    drawn_as: Callable[[bytes], bytes] = lambda svg: svg,
+) -> bytes:  # fmt: skip
+    """The PDF of a settled report with its numbers marked; ``drawn_as`` gives each drawing (SVG)
+    as it is to be shown."""
+    files: dict[str, bytes] = dict(pictures.files)
     if state.gathering is not None:
         plain = gathering_svg(state.gathering, palette=PRINT, shape="print")
         files["gathering.svg"] = plain.encode()
@@ -228,29 +282,52 @@ def render(said: Said, state: ItemState, pictures: Pictures, head: Head) -> byte
         files.update(drawing_files(state, moment))
     files.update(rejoin_files(state))
     files.update(finish_files(state))
-    return typeset(TEMPLATE, said.content, files, head.at)
+    files.update(trial_files(state))
+    shown = {name: drawn_as(one) if name.endswith(".svg") else one for name, one in files.items()}
+    return typeset(TEMPLATE, printed, shown, head.at, marked=True, apart=True)
 
 
 def gather_pictures(
-    state: ItemState, path_of: Callable[[str], Path], load: Loader = plates.load_sample
+    state: ItemState,
+    path_of: Callable[[str], Path],
+    load: Loader = plates.load_sample,
+    kept: Path | None = None,
 ) -> Pictures:
-    """Photographs of the whole thing and plates of its pages, each at print size."""
+    """Photographs of the whole thing and plates of its pages, each at print size; two originals
+    are open at a time, whatever their number. ``kept`` is the folder of what was cut before."""
     files: dict[str, bytes] = {}
-    photographs = [_photograph(c, path_of, load, files) for c in item_photographs(state)]
-    results = page_results(state)
+    taken, results = item_photographs(state), page_results(state)
     best = plates.chosen(results, state, LARGE_PLATES)
-    large = [
-        _entry(plate, f"large-{index}", files, result)
-        for index, result in enumerate(best)
-        if (plate := plates.make_plate(result, state, path_of, LARGE_MM, load)) is not None
-    ]
-    small = [
-        _entry(plate, f"small-{index}", files, result)
-        for index, result in enumerate(results)
-        if result not in best
-        and (plate := plates.make_plate(result, state, path_of, SMALL_MM, load)) is not None
-    ]
-    return Pictures(files, photographs, large, small)
+    rest = tuple(result for result in results if result not in best)
+    cut = partial(plates.make_plate, state=state, path_of=path_of, load=load, kept=kept)
+    seen = partial(plates.photograph, path_of=path_of, longest_px=PHOTO_PX, load=load, kept=kept)
+    with ThreadPoolExecutor(OPEN_AT_ONCE) as pool:
+        shot = list(pool.map(seen, taken))
+        cut_large = list(pool.map(partial(cut, width_mm=LARGE_MM), best))
+        cut_small = list(pool.map(partial(cut, width_mm=SMALL_MM), rest))
+    photographs = [_photograph(c, data, files) for c, data in zip(taken, shot, strict=True)]
+    shots = {c.id: one["file"] for c, one in zip(taken, photographs, strict=True)}
+    large, small = (
+        [
+            _plated(plate, f"{size}-{index}", files, result, state, shots)
+            for index, (result, plate) in enumerate(zip(chosen, made, strict=True))
+            if plate is not None
+        ]
+        for size, chosen, made in (("large", best, cut_large), ("small", rest, cut_small))
+    )
+    return Pictures(files, photographs, large, small, shots)
+
+
+def _plated(
+    plate: Plate, stem: str, files: dict[str, bytes], result: PageResult, state: ItemState,
+    shots: dict[str, str],
+) -> dict[str, Any]:  # fmt: skip
+    entry = plate_entry(plate, stem, files, result)
+    for moment, run in (("before", result.before), ("after", result.after)):
+        capture = captured(state, run, "image") if run else None
+        if entry[moment] and capture is not None:
+            shots[capture.id] = entry[moment]
+    return entry
 
 
 def item_photographs(state: ItemState) -> tuple[Capture, ...]:
@@ -261,21 +338,24 @@ def item_photographs(state: ItemState) -> tuple[Capture, ...]:
     return tuple(sorted(found, key=lambda c: (rank.get(c.view, len(order)), c.id)))
 
 
-def _photograph(
-    capture: Capture, path_of: Callable[[str], Path], load: Loader, files: dict[str, bytes]
-) -> dict[str, Any]:
+def _photograph(capture: Capture, data: bytes, files: dict[str, bytes]) -> dict[str, Any]:
     name = f"photo-{len(files)}.jpg"
-    files[name] = plates.photograph(capture, path_of, round(PHOTO_MM / 25.4 * plates.DPI), load)
-    when = f"{capture.moment} treatment" if capture.moment else "moment not said"
-    if capture.view == BENCH_VIEW:
-        when = "during treatment"
-    words = f"{view_words(capture)}, {when}"
+    files[name] = data
+    words = photograph_words(capture)
     return {
         "file": name,
         "moment": capture.moment or "",
         "says": words,
         "alt": f"Photograph of the item: {words}",
     }
+
+
+def photograph_words(capture: Capture) -> str:
+    """What a photograph shows, and when it was taken."""
+    when = f"{capture.moment} treatment" if capture.moment else "moment not said"
+    if capture.view == BENCH_VIEW:
+        when = "during treatment"
+    return f"{view_words(capture)}, {when}"
 
 
 def view_words(capture: Capture) -> str:
@@ -290,7 +370,10 @@ def view_words(capture: Capture) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _entry(plate: Plate, stem: str, files: dict[str, bytes], result: PageResult) -> dict[str, Any]:
+def plate_entry(
+    plate: Plate, stem: str, files: dict[str, bytes], result: PageResult
+) -> dict[str, Any]:
+    """A plate as the report shows it; its pictures go into ``files``."""
     shots: dict[str, str] = {}
     for moment, picture in (("before", plate.before), ("after", plate.after)):
         if picture is not None:
@@ -307,6 +390,7 @@ def _entry(plate: Plate, stem: str, files: dict[str, bytes], result: PageResult)
             ["Width", result.change("change.width_pct")],
             ["Height", result.change("change.height_pct")],
             ["Paper colour, CIEDE2000", result.change("paper.dE00")],
+            *map(list, light_facts(result)),
             ["Size", result.verdict_short],
         ],
     }

@@ -15,11 +15,11 @@ from collections.abc import Mapping
 from datetime import datetime
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
-import typst
+from quirewell.report.typesetting import Refused, set_pages, set_pages_apart
 
-STANDARDS: list[Literal["a-2a", "ua-1"]] = ["a-2a", "ua-1"]
+STANDARDS = ("a-2a", "ua-1")
 # Signs our fonts hold: Latin with its accents, Greek, Cyrillic, punctuation, arrows, maths.
 _HELD = re.compile(
     r"[\n\t\u0020-\u007e\u00a0-\u02af\u0300-\u036f\u0370-\u03ff\u0400-\u04ff\u1e00-\u1eff"
@@ -60,10 +60,14 @@ def typeset(
     data: Mapping[str, Any],
     pictures: Mapping[str, bytes | Path],
     at: datetime,
+    marked: bool = False,
+    apart: bool = False,
 ) -> bytes:
     """A PDF from a template of ours, its data, and pictures by file name.
 
-    The same input gives the same bytes; ``at`` is the instant written into the file.
+    ``marked`` data went through :func:`held` before and hold signs of ours besides; ``apart``
+    sets the pages in a process of its own (for long reports). The same input gives the same
+    bytes; ``at`` is the instant written into the file.
 
     Raises:
         ReportError: when the typesetter refuses, with its own reason.
@@ -78,20 +82,17 @@ def typeset(
                 shutil.copyfile(picture, root / name)
             else:
                 (root / name).write_bytes(picture)
+        request = {
+            "template": str(root / template),
+            "root": str(root),
+            "data": json.dumps(dict(data) if marked else _held_all(dict(data)), sort_keys=True),
+            "standards": list(STANDARDS),
+            "timestamp": int(at.timestamp()),
+        }
         try:
-            made = typst.compile(
-                root / template,
-                root=root,
-                ignore_system_fonts=True,
-                font_paths=[],
-                sys_inputs={"data": json.dumps(_held_all(dict(data)), sort_keys=True)},
-                pdf_standards=list(STANDARDS),
-                timestamp=int(at.timestamp()),
-            )
-        except typst.TypstError as error:
+            return set_pages_apart(request) if apart else set_pages(request)
+        except Refused as error:
             raise ReportError(
-                f"the report could not be typeset: {error.message}; nothing was written. "
+                f"the report could not be typeset: {error}; nothing was written. "
                 "Please keep the journal and tell the makers this sentence"
             ) from error
-    assert isinstance(made, bytes)
-    return made

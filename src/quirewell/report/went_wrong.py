@@ -7,13 +7,14 @@ from typing import Any
 from quirewell.record.dealing import Mishap
 from quirewell.record.nouns import ItemState
 from quirewell.report.content import day
+from quirewell.report.model import typed
 from quirewell.stages.naming import place_words
 
 
 def went_wrong(state: ItemState) -> list[list[Any]]:
     """A row to each: when, where, what, what was done about it, and whether it is over."""
     return [
-        [moment(one), _capital(place_words(one.place)), one.what, _after(one)]
+        [moment(one), _capital(place_words(one.place)), typed(one.what, one.id), _after(one)]
         for one in state.mishaps.values()
     ]
 

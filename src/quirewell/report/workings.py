@@ -4,6 +4,7 @@ and store; each with its sentence, its numbers and what it assumes."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from quirewell.record.finding import Finding, Run
@@ -14,6 +15,7 @@ from quirewell.stages.working import newest, said
 from quirewell.stages.working_rows import PLAN, SUBJECTS, WORKINGS
 
 BEFORE_KEYS = ("dose", "water", "worth", "paste", "dry")
+LONG_S = 180.0
 AFTER_KEYS = ("reserve", "heat", "store")
 
 
@@ -60,7 +62,7 @@ def _rows(run: Run, says: Sequence[str], state: ItemState) -> dict[str, Any]:
         if one.quantity not in says and not one.quantity.endswith("_sha256")
     ]
     return {
-        "head": ["", "Value"],
+        "head": ["What", "Value"],
         "rows": [[_name(one), _value(one, run, state)] for one in shown],
     }
 
@@ -71,10 +73,21 @@ def _name(finding: Finding) -> str:
 
 
 def _value(finding: Finding, run: Run, state: ItemState) -> Shown:
-    said_ = ask(finding, run, state).said
+    said_ = ask(_readable(finding), run, state).said
     return Shown(
         said_, (finding.id,), finding.quantity, finding.value, finding.u, finding.unit
     )  # fmt: skip
+
+
+def _readable(finding: Finding) -> Finding:
+    """A long time in minutes, as a person reads it; the record keeps its seconds."""
+    if finding.unit != "s" or finding.value is None or abs(finding.value) < LONG_S:
+        return finding
+    if "seconds" in quantity_name(finding.quantity):
+        return finding
+    parts = {name: getattr(finding, name) for name in ("value", "u", "low90", "high90")}
+    turned = {name: one / 60 for name, one in parts.items() if one is not None}
+    return replace(finding, unit="min", **turned)
 
 
 def _options(run: Run, state: ItemState) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from quirewell.stages.cautions import LOCAL_CODES
 from quirewell.stages.emergencies import EMERGENCIES
 
 # The card does not change with the day it is printed on; its file says when the words were set.
-WORDED = datetime(2026, 11, 28, tzinfo=UTC)
+WORDED = datetime(2026, 11, 29, tzinfo=UTC)
 
 
 def wrong_card() -> bytes:

@@ -6,7 +6,7 @@ by a grammar of its own), and whatever does not fit is told in a sentence.
 
 from __future__ import annotations
 
-import json
+import codecs
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -17,6 +17,7 @@ from quirewell.record.codec import to_body
 from quirewell.record.event import Draft
 from quirewell.record.nouns import Defect, ItemState, Moment, check_place
 from quirewell.record.page_path import checked, read_path
+from quirewell.record.plain_data import BadData, json_data
 from quirewell.record.regions import Region, write_region
 from quirewell.record.shapes import Point
 from quirewell.stages.places import read_places
@@ -143,11 +144,9 @@ def _entries(data: bytes) -> list[Any]:
             f"{len(data) / 1e6:.1f} MB"
         )
     try:
-        held = json.loads(data.decode("utf-8-sig"), parse_constant=_no_constant)
-    except (UnicodeDecodeError, ValueError) as error:
+        held = json_data(data.removeprefix(codecs.BOM_UTF8), parse_constant=_no_constant)
+    except BadData as error:
         raise AnnotationError(f"this is no JSON ({str(error)[:120]})") from error
-    except RecursionError as error:
-        raise AnnotationError("this JSON is nested deeper than any annotation is") from error
     if not isinstance(held, dict):
         raise AnnotationError(f"a file of annotations is one JSON object, got {_what(held)}")
     contexts = held.get("@context")
@@ -371,4 +370,13 @@ def _many(value: Any) -> list[Any]:
 
 
 def _what(value: Any) -> str:
-    return f"{type(value).__name__} {str(value)[:40]!r}"
+    """A value as JSON calls it."""
+    for kind, word in (
+        (bool, "the value"),
+        (str, "the text"),
+        (list, "a list"),
+        (dict, "an object"),
+    ):
+        if isinstance(value, kind):
+            return f"{word} {str(value)[:40]!r}"
+    return "nothing (null)" if value is None else f"the number {str(value)[:40]}"

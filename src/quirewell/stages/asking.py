@@ -185,6 +185,9 @@ NAMES = TRADE | {
     "bath.solver": "Computed with",
     "bath.database_sha256": "Database, by its hash",
     "field.rms_um": "Bend beyond an even stretch, sheet and scanner together (rms)",
+    "paper.raw_dL": "Paper lighter (+) or darker (−) as scanned, L*",
+    "light.dL": "Of that, by the light or exposure, L*",
+    "scanner.dL": "Of that, by the scanner’s own curve and colours, L*",
     "exposure.before_dL": "Grey steps in the before scan, L* read less known",
     "exposure.after_dL": "Grey steps in the after scan, L* read less known",
     "change.width_pct": "Change of width",
@@ -198,6 +201,9 @@ NAMES = TRADE | {
 _INK_NAMES = {
     "dE00": "its own change, the paper's taken out (CIEDE2000)",
     "seen_dE00": "change as seen, paper included (CIEDE2000)",
+    "own_dL": "its own change of lightness L*, the paper’s taken out",
+    "own_dC": "its own change of strength of colour C*, the paper’s taken out",
+    "own_dH": "its own change of hue, as a distance, the paper’s taken out",
     "bleed_dE00": "paper beside it against paper farther off (CIEDE2000)",
     "area_mm2": "area looked at",
     "places": "places looked at",
@@ -208,7 +214,8 @@ _INK_NAMES = {
 }  # fmt: skip
 CHANGES = (
     "change.width_pct", "change.height_pct", "paper.dL", "paper.da", "paper.db",
-    "exposure.before_dL", "exposure.after_dL",
+    "exposure.before_dL", "exposure.after_dL", "paper.raw_dL", "light.dL", "scanner.dL",
+    "evidence.change", "evidence.without_flagged", "evidence.by_leaf", "evidence.by_wrap",
 )  # fmt: skip
 
 # Expanded uncertainty for people: k = 2, about 95 % (jcgm100 6.3.3).
@@ -333,7 +340,8 @@ def signed(quantity: str, said: str) -> str:
     """
     if not said.split(" ")[0].strip("0."):
         return said
-    change = (quantity in CHANGES or ".cover." in quantity) and not said.startswith("\u2212")
+    change = quantity in CHANGES or ".cover." in quantity or ".own_d" in quantity
+    change = change and not said.startswith("\u2212")
     return f"+{said}" if change else said
 
 

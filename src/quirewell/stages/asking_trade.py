@@ -2,12 +2,32 @@
 
 from __future__ import annotations
 
-TRADE = {
+from quirewell.stages.asking_evidence import PROOF
+
+TRADE = PROOF | {
     "trial.needed": "Pairs needed, for 80 % chance",
     "trial.needed_likely": "Pairs needed, for 90 % chance",
     "trial.needed_shifted": "Pairs needed if they differ by a third of the margin",
     "trial.power": "Chance that the pairs there are show it",
     "trial.margin_held": "Least margin that the pairs there are can show",
+    "later.change": "Change since the end of treatment",
+    "later.says": "What the check says",
+    "later.per_year": "Change in a year, by a straight line",
+    "trial.verdict": "Verdict",
+    "trial.difference": "First way less second",
+    "trial.scatter": "Scatter of the pair differences",
+    "trial.margin": "Margin, locked",
+    "trial.p_alike": "So near to 0 if a whole margin apart, p",
+    "trial.p_apart": "So far from 0 if there were no difference, p",
+    "trial.power_found": "Chance of showing them alike, if they are",
+    "trial.margin_passed": "Least margin that would have passed",
+    "trial.pairs_needed": "Pairs it would take",
+    "trial.surely_seen": "Smallest difference surely seen",
+    "trial.pairs_used": "Pairs that count",
+    "trial.pair_difference": "Difference of one pair",
+    "trial.left_out": "Left out",
+    "trial.moved": "Pair by pair",
+    "trial.with_all": "With the pairs in that were left out",
     "memory.hours_per_wrap": "Hours of work a wrap",
     "memory.hours_next_low": "Hours a wrap, the least so far",
     "memory.hours_next_high": "Hours a wrap, the most so far",

@@ -4,10 +4,10 @@ files named in it."""
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable
 from typing import Any
 
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.stages.bidding import KNOWN
 
 TABLES = ("offer", "value", "work", "selling", "wanted", "answers")
@@ -26,8 +26,8 @@ def read_offer(text: str, file_of: Callable[[str], str]) -> tuple[str, dict[str,
         OfferError: in a sentence.
     """
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        data = toml_data(text)
+    except BadData as error:
         raise OfferError(f"it cannot be read as TOML: {error}") from error
     params: dict[str, str] = {}
     title = ""

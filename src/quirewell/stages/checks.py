@@ -107,29 +107,36 @@ QUESTIONS: Mapping[str, Question] = {row.key: row for row in _ROWS}
 @dataclass(frozen=True, slots=True)
 class Standing:
     """How a check stands for a sheet: ``state`` "well", "open" or "no"; ``from_record`` where a
-    record answers it; ``says`` in words; ``check`` the answer's id, where a person gave one."""
+    record answers it; ``says`` in words; ``check`` the answer's id, where a person gave one;
+    ``refs`` the records it stands on, none where nothing was answered."""
 
     key: str
     state: str
     says: str
     from_record: bool = False
     check: str = ""
+    refs: tuple[str, ...] = ()
 
 
 def standing(state: ItemState, sheet: str, key: str) -> Standing:
     """How one check stands for one sheet: what the record shows first, then a person's answer."""
     answer = answer_for(state, sheet, key)
     if answer is not None and answer.answer == "no":
-        return Standing(key, "no", QUESTIONS[key].answers["no"], check=answer.id)
-    if shown := _EVIDENCE[key](state, sheet):
-        return Standing(key, "well", shown, from_record=True)
+        return _answered(answer, "no", QUESTIONS[key].answers["no"])
+    shown, on = _EVIDENCE[key](state, sheet)
+    if shown:
+        return Standing(key, "well", shown, from_record=True, refs=on)
     if answer is None:
         return Standing(key, "open", "not answered")
-    if key == MOULD and answer.answer == "none" and _mould_on(state, sheet):
-        return Standing(key, "open", "mould is noted here", check=answer.id)
+    if key == MOULD and answer.answer == "none" and (mould := _mould_on(state, sheet)):
+        return _answered(answer, "open", "mould is noted here", *mould)
     if key == "surfactant-rinsed" and answer.answer == "none":
-        return Standing(key, "open", "the last wash had surfactant", check=answer.id)
-    return Standing(key, "well", QUESTIONS[key].answers[answer.answer], check=answer.id)
+        return _answered(answer, "open", "the last wash had surfactant")
+    return _answered(answer, "well", QUESTIONS[key].answers[answer.answer])
+
+
+def _answered(answer: Check, state: str, says: str, *more: str) -> Standing:
+    return Standing(answer.key, state, says, check=answer.id, refs=(answer.id, *more))
 
 
 def answer_for(state: ItemState, sheet: str, key: str) -> Check | None:
@@ -143,50 +150,63 @@ def answer_for(state: ItemState, sheet: str, key: str) -> Check | None:
     return max(mine, key=lambda check: state.touched.get(check.id, 0), default=None)
 
 
-def _staples(state: ItemState, sheet: str) -> str:
+# What the record shows of a check, and the records that show it; "" where it is silent.
+_Shows = tuple[str, tuple[str, ...]]
+_SILENT: _Shows = ("", ())
+
+
+def _staples(state: ItemState, sheet: str) -> _Shows:
     if state.gathering is not None and state.gathering.staples == 0:
-        return "it has no staples"
+        return "it has no staples", ("gathering",)
     moved = [
-        step.kind for step in state.steps.values()
+        step for step in state.steps.values()
         if (step.kind, step.state) == ("staples-out", "done")
         or (step.kind == "staples-in" and step.state != "planned")
     ]  # fmt: skip
-    return "lifted, by the record of steps" if moved[-1:] == ["staples-out"] else ""
+    if not moved or moved[-1].kind != "staples-out":
+        return _SILENT
+    return "lifted, by the record of steps", (moved[-1].id,)
 
 
-def _cleaned(state: ItemState, sheet: str) -> str:
-    done = any(
-        step.kind == "surface-clean" and step.state == "done" for step, _ in begun_on(state, sheet)
-    )
-    return "cleaned, by the record of steps" if done else ""
+def _cleaned(state: ItemState, sheet: str) -> _Shows:
+    done = [
+        step.id for step, _ in begun_on(state, sheet)
+        if step.kind == "surface-clean" and step.state == "done"
+    ]  # fmt: skip
+    return ("cleaned, by the record of steps", tuple(done)) if done else _SILENT
 
 
-def _asked(state: ItemState, sheet: str) -> str:
+def _asked(state: ItemState, sheet: str) -> _Shows:
     """No record answers this one: a person does."""
-    return ""
+    return _SILENT
 
 
-def _mapped(state: ItemState, sheet: str) -> str:
+def _mapped(state: ItemState, sheet: str) -> _Shows:
     noted = [
-        defect.term for defect in state.defects.values()
+        defect for defect in state.defects.values()
         if defect.place != "item" and speaks_for(defect.place, sheet) and is_repair(defect.term)
     ]  # fmt: skip
-    return f"noted here: {', '.join(dict.fromkeys(noted))}" if noted else ""
+    if not noted:
+        return _SILENT
+    terms = dict.fromkeys(defect.term for defect in noted)
+    return f"noted here: {', '.join(terms)}", tuple(defect.id for defect in noted)
 
 
-def _kept(state: ItemState, sheet: str) -> str:
-    mine = [keep.what for keep in state.keeps.values() if speaks_for(keep.place, sheet)]
-    return f"listed here: {', '.join(mine)}" if mine else ""
+def _kept(state: ItemState, sheet: str) -> _Shows:
+    mine = [keep for keep in state.keeps.values() if speaks_for(keep.place, sheet)]
+    if not mine:
+        return _SILENT
+    return f"listed here: {', '.join(one.what for one in mine)}", tuple(one.id for one in mine)
 
 
-def _rinsed(state: ItemState, sheet: str) -> str:
+def _rinsed(state: ItemState, sheet: str) -> _Shows:
     last = _last_wash(state, sheet)
     if last is None or not _with_surfactant(last):
-        return "no surfactant in its last water"
-    return ""
+        return "no surfactant in its last water", () if last is None else (last.id,)
+    return _SILENT
 
 
-_EVIDENCE: Mapping[str, Callable[[ItemState, str], str]] = {
+_EVIDENCE: Mapping[str, Callable[[ItemState, str], _Shows]] = {
     "staples-out": _staples, "dry-clean": _cleaned, MOULD: _asked,
     "repairs-mapped": _mapped, "keep-list": _kept, "carrier": _asked,
     "surfactant-rinsed": _rinsed,

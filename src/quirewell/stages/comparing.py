@@ -37,6 +37,7 @@ from quirewell.science.paper.expansion import Grain, across_grain, humidity_term
 from quirewell.stages.comparing_exposure import exposure_findings
 from quirewell.stages.comparing_field import field_drawing, field_findings, layers_json
 from quirewell.stages.comparing_inks import compare_inks, inks_json, is_ink
+from quirewell.stages.comparing_light import light_findings
 from quirewell.stages.comparing_said import (
     inks_hold,
     match_warnings,
@@ -44,7 +45,8 @@ from quirewell.stages.comparing_said import (
     picture_warnings,
 )
 from quirewell.stages.methods import Outcome, method
-from quirewell.stages.pair_pictures import Pair, compare_paper, open_pair
+from quirewell.stages.pair_pictures import Pair, open_pair
+from quirewell.stages.pair_tones import compare_paper
 
 METHOD = "pair.compare"
 PARAMS = (
@@ -139,7 +141,7 @@ def _yes(params: Mapping[str, str], name: str, unsaid: bool) -> bool:
     return unsaid if not text else text == "yes"
 
 
-@method(METHOD, 2, "seeded")
+@method(METHOD, 3, "seeded")
 def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     """Change of size and of paper colour between two pictures of one page, and what was missed."""
     asked = read_params(params)
@@ -152,10 +154,11 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     warnings += match_warnings(pair, pair.match, strain, ratio)
     axes = _axes(pair, pair.match, strain, ratio, asked)
     verdict = judge(*axes, margin_pct=asked.margin_pct)
-    paper, light = compare_paper(pair, asked.target)
+    told = compare_paper(pair, asked.target)
+    paper, light = told.change, told.light
     warnings += paper_warnings(paper, light, pair.exposed is not None)
     findings = [*_size_findings(axes), *_paper_findings(paper, light)]
-    findings += exposure_findings(pair, asked.target)
+    findings += [*light_findings(told.split), *exposure_findings(pair, asked.target)]
     inks = compare_inks(pair, light, asked.target, detail_changed=not inks_hold(pair))
     warnings += inks.warnings
     moved_mm = _moved_mm(pair, pair.match, ratio)
@@ -166,6 +169,7 @@ def compare(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     drawing = _drawing(pair, pair.match)
     drawing["field"] = field_drawing(pair, pair.match, ratio)
     drawing |= {"inks": inks.drawing} if inks.drawing else {}
+    drawing |= {"tones": told.tones} if told.tones else {}
     return Outcome(tuple(findings), tuple(warnings), drawing)
 
 
@@ -344,13 +348,14 @@ def _drawing(pair: Pair, match: Registration) -> dict[str, str]:
     few = used[:: max(1, -(-len(used) // _MOST_POINTS))]
     points = " ".join(f"{x:.0f},{y:.0f}" for x, y in few)
     sizes = [f"{side.grey.shape[1]} {side.grey.shape[0]}" for side in (pair.before, pair.after)]
+    um = pair.before.um_per_px
     return {
         "before_to_after_px": affine_text(match.fit.affine),
         "before_size_px": sizes[0],
         "after_size_px": sizes[1],
         "points_px": points,
         "turn": match.turn,
-    }
+    } | ({"before_um_per_px": f"{um[0]:.6g} {um[1]:.6g}"} if um else {})
 
 
 def as_json(run: Run) -> dict[str, Any]:

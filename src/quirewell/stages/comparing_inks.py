@@ -11,8 +11,9 @@ from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Term
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.colour.target_use import TargetUse
+from quirewell.science.colour.ways import K3, ways
 from quirewell.science.imaging.halftone import Cover
-from quirewell.science.imaging.inks import TARGET_INKS
+from quirewell.science.imaging.inks import TARGET_INKS, InkChange
 from quirewell.science.imaging.page_inks import FINE, Ink, PageInks, ink_key, page_inks
 from quirewell.science.imaging.paper_change import LightChange
 from quirewell.stages.pair_pictures import Pair, lay_pair, lit_alike, to_known_greys
@@ -97,6 +98,7 @@ def ink_findings(ink: Ink, targeted: bool = False) -> list[Finding]:
             note=f"as seen, with the paper's change in it ({own.paper_de00:.2f} of paper alone)",
         ),
     ]  # fmt: skip
+    out += _own_ways(name, own)
     for moment, lab in (("before", own.before), ("after", own.after)):
         for axis, value, u in zip("Lab", lab, own.u_seen, strict=True):
             note = _TARGETED if targeted else _AS_SEEN
@@ -121,6 +123,24 @@ def ink_findings(ink: Ink, targeted: bool = False) -> list[Finding]:
     out += [_cover_finding(name, of, cover) for of, cover in ink.covers]
     out.append(Finding("", f"{name}.verdict", "", text=f"{ink.name}: {ink.verdict}"))
     return out
+
+
+def _own_ways(name: str, own: InkChange) -> list[Finding]:
+    """``ink.<name>.own_dL``, ``own_dC``, ``own_dH``: its own change, the paper's taken out, in
+    lightness, strength of colour and hue."""
+    moved = ways(own.kept, own.after, own.u_lab)
+    return [
+        Finding(
+            "", f"{name}.own_d{part}", "", value, u, "1", low90=value - 1.645 * u,
+            high90=value + 1.645 * u, smallest_seen=(K3 + 1.645) * u, sources=("cie15", "jcgm100"),
+            note=f"{says}, seen less what {_MODEL} would show",
+        )
+        for part, value, u, says in (
+            ("L", moved.dL, moved.u_dL, "lightness L*"),
+            ("C", moved.dC, moved.u_dC, "strength of colour C*ab"),
+            ("H", moved.dH, moved.u_dH, "hue, the distance dH*ab, + as the hue angle grows"),
+        )
+    ]  # fmt: skip
 
 
 def _cover_finding(fine: str, of: str, cover: Cover) -> Finding:
@@ -180,6 +200,7 @@ def _ink_json(key: str, entries: dict[str, Finding]) -> dict[str, Any]:
         "u_Lab": [entries[f"{axis}_before"].u for axis in "Lab"],
         "dE00": entries["dE00"].measured().as_json(),
         "seen_dE00": entries["seen_dE00"].measured().as_json(),
+        "own": {part: entries[f"own_{part}"].measured().as_json() for part in ("dL", "dC", "dH")},
         "bleed": None if bleed is None else bleed.measured().as_json(),
         "cover": {
             what.removeprefix(COVER): finding.measured().as_json()

@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from quirewell.record.cells import guarded as guarded
 from quirewell.record.nouns import Defect, ItemState
 from quirewell.record.regions import Region, read_region, write_region
 from quirewell.stages.asking import say
@@ -36,8 +37,6 @@ COLUMNS = (
     "number", "where", "place", "defect", "severity", "seen", "extent", "measured", "u", "unit",
     "region", "u_mm", "note", "source",
 )  # fmt: skip
-# What a spreadsheet takes for the beginning of a formula; such a cell is given an apostrophe first.
-_FORMULA = ("=", "+", "-", "@")
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,13 +201,3 @@ def schedule_csv(lines: Iterable[Line]) -> str:
             ]
         )  # fmt: skip
     return out.getvalue()
-
-
-def guarded(cell: str) -> str:
-    """A cell no spreadsheet takes for a formula.
-
-    >>> guarded("=1+1"), guarded(" =1+1"), guarded("8 mm")
-    ("'=1+1", "' =1+1", '8 mm')
-    """
-    cell = "\n".join(cell.splitlines())
-    return f"'{cell}" if cell.lstrip().startswith(_FORMULA) or cell[:1] in ("\t", "\n") else cell

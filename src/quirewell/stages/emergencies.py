@@ -69,6 +69,31 @@ _ROWS = (
         person=True, standing=MEMORY,
     ),
     Emergency(
+        "fire", "Fire",
+        "Everybody out, shut the door behind you, and ring the emergency number from outside.",
+        ("Only what is small and has just begun, with the way out behind you: a lid or a fire "
+         "blanket over it, or the extinguisher. Not out at once: leave.",
+         "Clothes alight: down on the floor and roll, or a blanket; then cool the burn under "
+         "running tap water for 20 minutes.",
+         "Tell those who come which solvents are in the room and how much of each."),
+        "put water on burning solvent, carry what burns, or go back in for paper.",
+        "Later, and only where it is safe: the time, what burned and what lit it.",
+        person=True, standing=MEMORY,
+    ),
+    Emergency(
+        "fumes", "Solvent spilt, breathed in or swallowed",
+        "Out into fresh air. No flame, and no switch on or off; windows open on the way.",
+        ("Dizzy, sick, a cough that stays, or some was swallowed: ring the emergency number or the "
+         "poison centre, with the safety sheet in your hand.",
+         "Somebody faints or does not wake: ring the emergency number, say solvent, and do what it "
+         "tells you; do not go into the fumes alone.",
+         "A small spill, when the air is clear: gloves, absorbent paper, all of it into a closed "
+         "tin outdoors."),
+        "make somebody sick who has swallowed some, or mop up while it still smells strongly.",
+        "The time, the name on the bottle and how much is gone.",
+        person=True, standing=MEMORY,
+    ),
+    Emergency(
         "ink", "Ink bleeds",
         "Lift the sheet out on its carrier now and lay it flat on dry blotter, that place upwards.",
         ("Blot straight down with fresh blotter, a new piece each time, until no colour comes.",

@@ -40,6 +40,11 @@ class Day:
     shortened: bool
     rows: tuple[Row, ...]
 
+    @property
+    def over(self) -> bool:
+        """Whether all that begins on this day is done."""
+        return bool(self.rows) and all(row["state"] == "done" for row in self.rows)
+
 
 @dataclass(frozen=True, slots=True)
 class Scale:

@@ -242,7 +242,8 @@ def _whole(form: Mapping[str, str], name: str) -> int | None:
     if not text:
         return None
     if not text.isdigit() or len(text) > 4:
-        raise no(form, name, f"{text!r} is not a whole number of {name}; write 9.")
+        says = f"{text!r} is not a whole number of {name}: write it in digits, such as 9."
+        raise no(form, name, says)
     return int(text)
 
 

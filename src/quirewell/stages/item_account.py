@@ -35,7 +35,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class MoneyView:
-    """An item's money as a page shows it."""
+    """An item's money as a page shows it; ``records`` are those the account is added up from."""
 
     currency: str
     account: Run
@@ -50,6 +50,7 @@ class MoneyView:
     aim_says: str
     sold: Line | None
     steps_say: str
+    records: tuple[str, ...] = ()
 
 
 def currencies_of(state: ItemState) -> tuple[str, ...]:
@@ -124,8 +125,17 @@ def money_view(state: ItemState, bench: BenchState) -> MoneyView:
         tuple(_mishap_line(one) for one in state.mishaps.values()),
         held, held_says(state, bench),
         None if sold is None else Line("sold", _sold_says(sold), f"{sold.price:f}", sold.note),
-        _steps_say(state),
+        _steps_say(state), _records(state),
     )  # fmt: skip
+
+
+def _records(state: ItemState) -> tuple[str, ...]:
+    """Ids of what the account is added up from: costs, time, and what it sold or is held for."""
+    price: list[str] = list(state.sold) or [
+        key for key, one in state.holdings.items() if one.asked is not None
+    ]
+    run = None if price else state.newest_run(WORTH, "item")
+    return (*state.costs, *state.times, *price, *([f"run:{run.id}"] if run is not None else ()))
 
 
 def _says(by: Mapping[str, Finding], unit: str, state: ItemState) -> str:

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.science.imaging.lamps import ELEVATION_DEG, Lamp, Sphere
 
 MOST_LAMPS = 64
@@ -58,8 +58,8 @@ def read_lamps(text: str) -> LampText:
 
 def _from_toml(text: str) -> LampText:
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        data = toml_data(text)
+    except BadData as error:
         raise ValueError(
             f"the lights file is no valid TOML: {error}; or write {_EXAMPLE}"
         ) from None

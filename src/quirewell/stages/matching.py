@@ -111,6 +111,14 @@ def known_matches(studio: Studio, state: ItemState) -> Matches:
     return Matches(found, tuple(one.id for one in asked if one.id not in found))
 
 
+def at_hand(studio: Studio, state: ItemState) -> bool:
+    """Whether looking needs no original that would first have to be fetched from elsewhere."""
+    return all(
+        marks_path(studio.derived, one.sha256).is_file() or studio.blobs.near(one.sha256)
+        for one in (*befores(state).values(), *to_match(state))
+    )
+
+
 def match_item(studio: Studio, item: str, runner: Runner) -> dict[str, Match]:
     """Ask the content of every picture worth asking, and wait; answers by capture id.
 
@@ -225,8 +233,9 @@ def _match_of(found: SamePage | NoPage) -> Match:
 
 
 def _paths(studio: Studio, capture: Capture) -> tuple[str, str]:
-    original = str(studio.blobs.path(capture.sha256))
-    return original, str(marks_path(studio.derived, capture.sha256))
+    marks = marks_path(studio.derived, capture.sha256)
+    path_of = studio.blobs.place if marks.is_file() else studio.blobs.path
+    return str(path_of(capture.sha256)), str(marks)
 
 
 def _key(among: Iterable[Capture]) -> str:

@@ -67,8 +67,8 @@ def measure(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
     return outcome_of(look(load_picture(files["image"]), asked), asked)
 
 
-def look(picture: Picture, asked: Asked) -> Seen:
-    """Find strip, scale, leaf, losses and tone in a picture."""
+def look(picture: Picture, asked: Asked, *, stains: bool = True) -> Seen:
+    """Find strip, scale, leaf, losses and tone in a picture; ``stains`` are the dearest part."""
     pixels: NDArray[np.uint8 | np.uint16] = picture.pixels
     check_inside(asked.said, pixels.shape[1], pixels.shape[0])
     green = np.ascontiguousarray(pixels[..., 1])
@@ -94,11 +94,11 @@ def look(picture: Picture, asked: Asked) -> Seen:
     if tone is None:
         says.append("Too little bare paper was found to measure its tone.")
     tears = find_tears(pixels, leaf, px_mm)
-    stains = None
-    if tone is not None and not picture.grey:
+    spots = None
+    if stains and tone is not None and not picture.grey:
         correct = asked.target.correct if asked.target is not None else None
-        stains = find_stains(pixels, leaf, tone.tiles, px_mm, correct)
-    return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tears, stains, tuple(says))
+        spots = find_stains(pixels, leaf, tone.tiles, px_mm, correct)
+    return Seen(picture, strip, scale, px_mm, leaf, size, loss, tone, tears, spots, tuple(says))
 
 
 def outcome_of(seen: Seen, asked: Asked) -> Outcome:

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from quirewell.jobs.batch import Batch, Call, Job, OnProgress, Progress
 from quirewell.jobs.runner import Runner
 from quirewell.record.nouns import Capture
-from quirewell.stages import survey
+from quirewell.stages import evidence_ready, survey
+from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 
 
@@ -22,7 +23,11 @@ def start_measuring(
     progress: OnProgress | None = None,
     actor: str = "measuring",
 ) -> Batch:
-    """Begin measuring and comparing what is still to be done; comes back at once."""
+    """Begin measuring and comparing what is still to be done; comes back at once.
+
+    With the last of it the evidence is worked out, where nothing is left to choose (see
+    :mod:`quirewell.stages.evidence_ready`).
+    """
     state, bench = studio.state(item), studio.bench()
     calls = survey.to_measure(state, studio.blobs.path, bench)
     calls += survey.to_compare(state, studio.blobs.path, bench)
@@ -31,7 +36,12 @@ def start_measuring(
         drafts = survey.recorded(studio.state(item), job.result)
         studio.append(item, None, drafts, actor)
 
-    return runner.start(f"Measuring {state.item.title}", calls, record, progress)
+    def conclude() -> None:
+        drafts = evidence_ready.once_measured(studio.state(item))
+        if drafts:
+            studio.append(item, None, drafts, actor)
+
+    return runner.start(f"Measuring {state.item.title}", calls, record, progress, conclude)
 
 
 def measure_item(
@@ -50,7 +60,10 @@ def prepare_tiles(studio: Studio, captures: Iterable[Capture], runner: Runner) -
     calls = []
     for capture in captures:
         folder = studio.derived / "tiles" / capture.sha256
-        if not (folder / "info.json").is_file() and studio.blobs.has(capture.sha256):
-            arguments = (str(studio.blobs.path(capture.sha256)), str(folder))
+        if not (folder / "info.json").is_file():
+            try:
+                arguments = (str(studio.blobs.path(capture.sha256)), str(folder))
+            except StudioError:
+                continue  # Asked for again, and said, when somebody looks at the picture.
             calls.append(Call("quirewell.stages.tasks.cut_tiles", arguments, capture.filename))
     return runner.start("Preparing pictures for the viewer", calls)

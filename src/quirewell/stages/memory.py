@@ -26,6 +26,7 @@ from quirewell.science.planning.bench_memory import (
     share_band,
 )
 from quirewell.stages.accounting import METHOD as ACCOUNT
+from quirewell.stages.all_items import MEMORY
 from quirewell.stages.asking import number_text, quantity_name, unit_text
 from quirewell.stages.item_account import account_params, currencies_of, doing_words
 from quirewell.stages.methods import Outcome, method, run_method
@@ -39,6 +40,7 @@ from quirewell.stages.typed_params import refuse_unknown
 from quirewell.studio.studio import Studio
 
 METHOD = "bench.memory"
+Rows = Mapping[str, tuple[tuple[object, ...], ...]]
 ALL = "(all)"
 MOST_ROWS = 1500  # of a table, the newest: what its text may hold
 _KNOWN = ("work", "tone", "mishaps", "profit", "currency")
@@ -146,16 +148,26 @@ def _mishaps(params: Mapping[str, str]) -> list[Finding]:
 
 def table_params(states: Iterable[ItemState], bench: BenchState) -> dict[str, str]:
     """The records of all items as the method's tables."""
+    return _tables((rows_of(state, bench) for state in states), rates_of(bench).currency)
+
+
+def rows_of(state: ItemState, bench: BenchState) -> Rows:
+    """The rows of one item by table; of ``bench`` only its rates are read."""
+    out: dict[str, tuple[tuple[object, ...], ...]] = {"work": tuple(_work_rows(state))}
+    if (gain := _tone_gain(state)) is not None:
+        out["tone"] = ((state.id, plain(gain)),)
+    if (counted := _wraps_hurt(state)) is not None:
+        out["mishaps"] = ((state.id, *counted),)
+    if (earned := _earned(state, bench, rates_of(bench).currency)) is not None:
+        out["profit"] = ((state.id, *earned),)
+    return out
+
+
+def _tables(every: Iterable[Rows], unit: str) -> dict[str, str]:
     tables: dict[str, list[tuple[object, ...]]] = {name: [] for name in _COLUMNS}
-    unit = rates_of(bench).currency
-    for state in states:
-        tables["work"] += _work_rows(state)
-        if (gain := _tone_gain(state)) is not None:
-            tables["tone"].append((state.id, plain(gain)))
-        if (counted := _wraps_hurt(state)) is not None:
-            tables["mishaps"].append((state.id, *counted))
-        if (earned := _earned(state, bench, unit)) is not None:
-            tables["profit"].append((state.id, *earned))
+    for item in every:
+        for name, rows in item.items():
+            tables[name] += rows
     out = {name: _csv(_COLUMNS[name], rows) for name, rows in tables.items() if rows}
     if "profit" in out and unit:
         out["currency"] = unit
@@ -243,9 +255,19 @@ def _earned(
 
 
 def memory_run(studio: Studio) -> Run:
-    """What the bench remembers, out of all its items as they are now."""
-    states = [studio.state(entry.id) for entry in studio.items()]
-    return run_method(METHOD, "bench", {}, params=table_params(states, studio.bench()))
+    """What the bench remembers, out of all its items as they are now.
+
+    With thousands of items this takes seconds, so it is kept until something is saved, and the
+    rows of each item until the item changes.
+    """
+    return studio.once(METHOD, lambda: _worked_out(studio))
+
+
+def _worked_out(studio: Studio) -> Run:
+    bench = studio.bench()
+    rates = rates_of(bench)
+    every = studio.each(METHOD, MEMORY, lambda state: rows_of(state, bench), repr(rates))
+    return run_method(METHOD, "bench", {}, params=_tables(every.values(), rates.currency))
 
 
 @dataclass(frozen=True, slots=True)

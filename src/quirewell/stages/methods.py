@@ -51,6 +51,11 @@ _MODULES = (
     "accounting",
     "memory",
     "trial_sizing",
+    "proving_change",
+    "proving_steps",
+    "proving_readings",
+    "trial_verdict",
+    "later_compare",
 )
 
 

@@ -140,6 +140,7 @@ def lock_margin(state: ItemState, form: Mapping[str, str]) -> tuple[Draft, ...]:
         value=value,
         unit=unit,
         reason=form.get("reason", ""),
+        at=form.get("at", ""),
     )
 
 

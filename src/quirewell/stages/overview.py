@@ -18,9 +18,13 @@ from quirewell.stages.examine import (
 )
 from quirewell.stages.intake import wraps_from
 from quirewell.stages.naming import STAGES, sheet_of, sheet_pages, sheet_words
+from quirewell.stages.next_step import next_step
 from quirewell.stages.noting import decimal_or_none
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.sending import progress_words
+
+# How a stage begins that has nothing to show yet; a card leaves those out.
+_NOTHING = ("no ", "nothing ", "not ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,7 @@ class CardView:
     year: str
     sha256: str
     says: str
+    next: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +79,13 @@ class ItemView:
 
 
 def card_view(state: ItemState, bench: BenchState | None = None) -> CardView:
-    """One item for the studio's page."""
-    says = "; ".join(line.says for line in progress(state, bench) if line.says)
-    return CardView(state.id, state.item.title, state.item.year, cover_picture(state), says)
+    """One item for the studio's page: what there is of it, and what comes next."""
+    there = [line.says for line in progress(state, bench) if not line.says.startswith(_NOTHING)]
+    after = next_step(state, bench)
+    return CardView(
+        state.id, state.item.title, state.item.year, cover_picture(state), "; ".join(there),
+        after.act if after else "",
+    )  # fmt: skip
 
 
 def item_view(state: ItemState, bench: BenchState | None = None) -> ItemView:
@@ -246,7 +255,18 @@ def describe_gathering(state: ItemState, form: dict[str, str]) -> tuple[Draft, .
     return (Draft(state.id, "gathering.described", _gathering_body(form)),)
 
 
+# Signs a card, a page's head and a printed sheet have room for.
+LONGEST = {"title": 200, "year": 60, "form": 200, "owner": 200}
+
+
 def _item_body(form: dict[str, str]) -> dict[str, object]:
+    long = tuple(
+        Problem(name, f"The {name} has {len(form[name])} signs; {most} at most: put the rest into "
+                "the notes.")
+        for name, most in LONGEST.items() if len(form.get(name, "")) > most
+    )  # fmt: skip
+    if long:
+        raise Refusal(long, values=form)
     if not form.get("title", "").strip():
         raise Refusal(
             (Problem("title", "Give the item a title; a working title will do."),), values=form

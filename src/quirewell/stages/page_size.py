@@ -15,11 +15,13 @@ LIKE_OTHERS = "as its other pages measure"
 
 @dataclass(frozen=True, slots=True)
 class PageSize:
-    """Width and height of a page, or of a whole side, in mm, and on whose word."""
+    """Width and height of a page, or of a whole side, in mm, on whose word, and the findings or
+    records that say it."""
 
     width_mm: float
     height_mm: float
     by: str
+    refs: tuple[str, ...] = ()
 
 
 class PageSizes:
@@ -50,14 +52,14 @@ class PageSizes:
             return None
         by = left.by if left.by == right.by else f"{left.by}, and {right.by}"
         width, height = left.width_mm + right.width_mm, max(left.height_mm, right.height_mm)
-        return PageSize(width, height, by)
+        return PageSize(width, height, by, tuple(dict.fromkeys((*left.refs, *right.refs))))
 
     def _page(self, place: str) -> PageSize | None:
         if place in self._measured:
             return self._measured[place]
         known = self._gathering
         if known is not None and known.width_mm and known.height_mm:
-            return PageSize(known.width_mm, known.height_mm, DESCRIBED)
+            return PageSize(known.width_mm, known.height_mm, DESCRIBED, ("gathering",))
         like = [
             size
             for other, size in self._measured.items()
@@ -66,7 +68,8 @@ class PageSizes:
         if not like:
             return None
         width, height = (median(getattr(one, name) for one in like) for name in _NAMES)
-        return PageSize(width, height, LIKE_OTHERS)
+        refs = tuple(dict.fromkeys(ref for one in like for ref in one.refs))
+        return PageSize(width, height, LIKE_OTHERS, refs)
 
 
 _NAMES = ("width_mm", "height_mm")
@@ -75,7 +78,7 @@ _NAMES = ("width_mm", "height_mm")
 def _measured(result: PageResult) -> PageSize | None:
     """As measured before treatment, or else after it."""
     for moment in ("before", "after"):
-        width, height = (result.at(moment, f"leaf.{name}").value for name in _NAMES)
-        if width and height:
-            return PageSize(width, height, MEASURED)
+        wide, high = (result.at(moment, f"leaf.{name}") for name in _NAMES)
+        if wide.value and high.value:
+            return PageSize(wide.value, high.value, MEASURED, (*wide.refs, *high.refs))
     return None

@@ -113,7 +113,7 @@ def pair_layers(
     dots = "".join(f"M{x:g} {y:g}h0" for x, y in kept)
     return PairLayers(
         width, height, um_per_px, arrows, chosen, FACTORS, _length(longest, um_per_px),
-        _strains(field, run), dots, len(points), _inks(run),
+        _strains(field, run), dots, len(points), ink_layer(run),
     )  # fmt: skip
 
 
@@ -230,7 +230,7 @@ def _cells(points: Real, values: Real) -> list[tuple[float, float, float, float,
     return out  # type: ignore[return-value]
 
 
-def _inks(run: Run) -> Layer | None:
+def ink_layer(run: Run) -> Layer | None:
     """Boxes of the inks compared, from "key:x,y,w,h x,y,w,h;key:.." as the comparison drew them."""
     marks = []
     for part in run.drawing.get("inks", "").split(";"):

@@ -7,7 +7,7 @@ looked at is what was measured.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,22 +18,11 @@ from numpy.typing import NDArray
 from quirewell.record.shapes import read_shapes
 from quirewell.science.colour.exposure import ExposedPair, expose_pair, greys_from_text
 from quirewell.science.colour.maps import ciede2000_map, lab_map
-from quirewell.science.colour.paper_tone import tone_tiles
 from quirewell.science.colour.spaces import lab_from_linear, light_of, linear_from_lab
 from quirewell.science.colour.target_use import TargetUse
-from quirewell.science.imaging.bare import bare_paper
 from quirewell.science.imaging.difference import difference_picture, warp_after_to_before
 from quirewell.science.imaging.match import Mask
-from quirewell.science.imaging.paper_change import (
-    COLOUR_SHARE,
-    LIGHT_SHARE,
-    TARGET_SHARE,
-    UNSEEN_LIGHT_LAB,
-    LightChange,
-    PaperChange,
-    light_change,
-    paper_change,
-)
+from quirewell.science.imaging.paper_change import LightChange, light_change
 from quirewell.science.imaging.register import NoRegistration, Registration, register
 from quirewell.science.imaging.strip import NOMINAL_LENGTH_MM, StripFound, find_strip
 from quirewell.science.imaging.strip_greys import read_greys
@@ -42,9 +31,6 @@ from quirewell.studio.images import Picture, as_eight_bit, load_picture
 
 _EDGE_MARGIN_MM = 1.0
 _ASSUMED_UM_PER_PX = 25400 / 300
-_TONE_PX = 2400
-_TILE_MM = 1.5
-_INK_MARGIN_MM = 0.5
 _BLUR_MM = 0.35
 _Pixels = NDArray[np.uint8 | np.uint16]
 
@@ -97,10 +83,11 @@ def open_pair(files: Mapping[str, Path], params: Mapping[str, str]) -> Pair:
     before = open_side(files["before"], params, "before")
     after = open_side(files["after"], params, "after")
     match = register(before.grey, after.grey, before.paper, after.paper)
-    return Pair(before, after, match, _exposed(before, after, params.get("greys", "")))
+    return Pair(before, after, match, exposed_pair(before, after, params.get("greys", "")))
 
 
-def _exposed(before: Side, after: Side, greys: str) -> ExposedPair | None:
+def exposed_pair(before: Side, after: Side, greys: str) -> ExposedPair | None:
+    """Both scans against the strip's known greys; None where these are not given or not seen."""
     if before.strip is None or after.strip is None:
         return None
     sides = (before.picture.pixels, before.strip), (after.picture.pixels, after.strip)
@@ -183,91 +170,10 @@ def lay_pair(pair: Pair, longest_px: int) -> LaidPair:
     return LaidPair(before, laid.pixels, laid.seen & (inner > 0), shrink)
 
 
-def compare_paper(
-    pair: Pair, target: TargetUse | None = None
-) -> tuple[PaperChange | None, LightChange | None]:
-    """Change of the bare paper's tone, and how the strip's grey steps came out.
-
-    Where the strip's own greys are known both pictures are brought to them (to the before
-    picture with a fitted ``target``). Where they are not and the strip says that the two were lit
-    differently, the after picture's light is brought to the before picture's. Where they differ
-    by too much, there is no change to give. With a ``target`` tones are as it has them.
-    """
-    light = light_between(pair)
-    if light is not None and light.withheld:
-        return None, light
-    laid = lay_pair(pair, _TONE_PX)
-    um = float(np.mean(pair.before.um_guess)) * laid.shrink
-    side = max(5, round(1000 * _TILE_MM / um))
-    grey = np.asarray(cv2.cvtColor(as_eight_bit(laid.before), cv2.COLOR_RGB2GRAY), np.uint8)
-    bare = bare_paper(grey, laid.seen, 1000 * _INK_MARGIN_MM / um)
-    on_leaf, unprinted = (_tile_share(mask, side) for mask in (laid.seen, bare))
-    first, second = (
-        tone_tiles(picture, side, on_leaf == 1).lab for picture in (laid.before, laid.after)
-    )
-    tones = _alike(pair, light, first, second, target)
-    if target is not None:
-        tones = replace(
-            tones, first=target.correct(tones.first), second=target.correct(tones.second)
-        )
-    on_paper = int((on_leaf == 1).sum())
-    change = paper_change(
-        tones.first, tones.second, unprinted > 0.9, _profiled(pair), on_paper, tones.left_over,
-        tones.share, tones.tone_u_L,
-    )  # fmt: skip
-    return change, light
-
-
-@dataclass(frozen=True, slots=True)
-class _Tones:
-    """Tones of paper before and after as if exposed alike, and what that leaves open."""
-
-    first: NDArray[np.float64]
-    second: NDArray[np.float64]
-    left_over: NDArray[np.float64]
-    share: float | None
-    tone_u_L: float = 0.0
-
-
-def _alike(
-    pair: Pair, light: LightChange | None, first: NDArray[np.float64], second: NDArray[np.float64],
-    target: TargetUse | None,
-) -> _Tones:  # fmt: skip
-    """Bring the tones of both pictures to one exposure, by the surest means there is."""
-    share = TARGET_SHARE if target is not None else None
-    if pair.exposed is not None and np.isfinite(first).any() and np.isfinite(second).any():
-        whole = to_known_greys(pair, target)
-        middle = [float(np.nanmedian(lab[..., 0])) for lab in (first, second)]
-        own, common = pair.exposed.u_change_L(middle[0], middle[1], whole)
-        lit = [
-            pair.exposed.lab(role, lab, whole)
-            for role, lab in (("before", first), ("after", second))
-        ]
-        if whole:
-            share = COLOUR_SHARE
-        left = np.array([own, *pair.exposed.cast])
-        return _Tones(lit[0], lit[1], left, share, common)
-    left_over = np.asarray(UNSEEN_LIGHT_LAB) if light is None else np.zeros(3)
-    if light is not None and light.differs:
-        relit = relight(second, light)
-        if np.isfinite(relit[..., 0]).any():
-            moved = np.nanmedian(relit - second, axis=(0, 1))
-            left_over = LIGHT_SHARE * np.asarray(moved, dtype=np.float64)
-        second = relit
-    return _Tones(first, second, left_over, share)
-
-
 def to_known_greys(pair: Pair, target: TargetUse | None) -> bool:
     """Whether both scans are brought to the strip's known greys; else the after scan is brought
     to the before scan, whose exposure a fitted target has in it."""
     return pair.exposed is not None and pair.exposed.known.absolute and target is None
-
-
-def _tile_share(mask: Mask, side: int) -> NDArray[np.float64]:
-    """Share [0..1] of each square tile of ``side`` px that is true."""
-    rows, columns = mask.shape[0] // side, mask.shape[1] // side
-    tiles = mask[: rows * side, : columns * side].reshape(rows, side, columns, side)
-    return np.asarray(tiles.mean(axis=(1, 3)), dtype=np.float64)
 
 
 def relight(lab: NDArray[np.float64], light: LightChange) -> NDArray[np.float64]:
@@ -280,7 +186,7 @@ def lit_alike(
     pair: Pair, light: LightChange | None, before: NDArray[np.float32],
     after: NDArray[np.float32], target: TargetUse | None,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:  # fmt: skip
-    """Linear light of both pictures as if exposed alike (see :func:`compare_paper`)."""
+    """Linear light of both pictures as if exposed alike (see ``pair_tones``)."""
     if pair.exposed is not None:
         whole = to_known_greys(pair, target)
         one, two = (
@@ -301,7 +207,7 @@ def light_between(pair: Pair) -> LightChange | None:
     return light_change(pair.before.strip.greys, pair.after.strip.greys)
 
 
-def _profiled(pair: Pair) -> bool:
+def profiled(pair: Pair) -> bool:
     return bool(pair.before.picture.profile and pair.after.picture.profile)
 
 
@@ -333,20 +239,6 @@ def picture_of_difference(pair: Pair, longest_px: int = 1400) -> NDArray[np.uint
         ValueError: when the two could not be registered, with the reason.
     """
     return difference_picture(*difference_of(pair, longest_px))
-
-
-def write_difference(
-    files: Mapping[str, Path], params: Mapping[str, str], target: Path, longest_px: int = 1400
-) -> None:
-    """Write the picture of the difference as PNG."""
-    write_png(target, picture_of_difference(open_pair(files, params), longest_px))
-
-
-def write_registered_after(
-    files: Mapping[str, Path], params: Mapping[str, str], target: Path, longest_px: int = 2400
-) -> None:
-    """Write the after picture on the before picture's grid as PNG, for a curtain."""
-    write_png(target, as_eight_bit(lay_pair(open_pair(files, params), longest_px).after))
 
 
 def write_png(target: Path, rgb: NDArray[np.uint8]) -> None:

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
 
 from quirewell.science.colour.exposure import ExposedPair
 from quirewell.science.colour.spaces import linear_from_srgb, srgb_from_linear
@@ -85,7 +85,7 @@ def drawn_match(drawing: Mapping[str, str], size: tuple[int, int]) -> DrawnMatch
     scale = (target * target).sum(axis=0) / (target * fitted).sum(axis=0)
     bend = target / scale - fitted
     thin = slice(None, None, -(-len(points) // _MOST_PLACES))
-    smooth = RBFInterpolator(points[thin] / max(size), bend[thin], smoothing=1e-6)
+    smooth = scipy.interpolate.RBFInterpolator(points[thin] / max(size), bend[thin], smoothing=1e-6)
     grid = np.stack(
         np.meshgrid(
             np.linspace(0, size[0] - 1, _BEND_GRID), np.linspace(0, size[1] - 1, _BEND_GRID)
@@ -109,33 +109,61 @@ def write_after_tiles(
     Raises:
         ValueError: when the two could not be laid on each other, with the reason.
     """
+    _write_tiles(folder, "after", laid_after(files, params, drawing, LONGEST_PX))
+
+
+def write_scanned_tiles(
+    files: Mapping[str, Path], params: Mapping[str, str], drawing: Mapping[str, str], folder: Path
+) -> None:
+    """The same as ``scanned/info.json``, the after picture as it was scanned.
+
+    Raises:
+        ValueError: when the two could not be laid on each other, with the reason.
+    """
+    _write_tiles(folder, "scanned", laid_after(files, params, drawing, LONGEST_PX, alike=False))
+
+
+def _write_tiles(folder: Path, name: str, pixels: NDArray[np.uint8]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    whole = folder / "after.png"
-    write_png(whole, _laid_after(files, params, drawing))
+    whole = folder / f"{name}.png"
+    write_png(whole, pixels)
     try:
-        make_tiles(whole, folder / "after")
+        make_tiles(whole, folder / name)
     finally:
         whole.unlink(missing_ok=True)
 
 
-def _laid_after(
-    files: Mapping[str, Path], params: Mapping[str, str], drawing: Mapping[str, str]
+def laid_after(
+    files: Mapping[str, Path],
+    params: Mapping[str, str],
+    drawing: Mapping[str, str],
+    longest_px: int,
+    alike: bool = True,
 ) -> NDArray[np.uint8]:
+    """The after picture on the before picture's grid, at most ``longest_px`` on the longer side;
+    ``alike``: as if exposed like the before picture, else as scanned.
+
+    Raises:
+        ValueError: when the two could not be laid on each other, with the reason.
+    """
     before, after = (as_eight_bit(load_picture(files[role]).pixels) for role in ("before", "after"))
     shape = before.shape[:2]
     match = drawn_match(drawing, (shape[1], shape[0]))
     if match is None:
         pair = open_pair(files, params)
-        laid = as_eight_bit(lay_pair(pair, LONGEST_PX).after)
-        return exposed_alike(laid, light_between(pair), pair.exposed)
+        laid = as_eight_bit(lay_pair(pair, longest_px).after)
+        return exposed_alike(laid, light_between(pair), pair.exposed) if alike else laid
+    shrink = max(1.0, max(shape) / longest_px)
+    laid = as_eight_bit(warp_after_to_before(after, match, shape, shrink).pixels)
+    if not alike:
+        return laid
     light, exposed = None, None
     strips = [find_strip(np.ascontiguousarray(one[..., 1])) for one in (before, after)]
     if strips[0] and strips[1]:
         light = light_change(strips[0].greys, strips[1].greys)
         sides = (before, strips[0]), (after, strips[1])
         exposed = exposed_by(sides, params.get("greys", ""))
-    shrink = max(1.0, max(shape) / LONGEST_PX)
-    return exposed_alike(warp_after_to_before(after, match, shape, shrink).pixels, light, exposed)
+    return exposed_alike(laid, light, exposed)
 
 
 def write_difference_map(

@@ -9,7 +9,6 @@ the day they were last checked.
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -21,6 +20,7 @@ from quirewell.record.books import Service
 from quirewell.record.codec import to_body
 from quirewell.record.dealing import check_day
 from quirewell.record.event import Draft
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.stages import typed
 from quirewell.stages.parcel_text import read_plan
 from quirewell.stages.refusal import no
@@ -113,8 +113,8 @@ def read_service(text: str) -> Data:
         ValueError: no such text.
     """
     try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
+        data = toml_data(text, parse_float=Decimal)
+    except BadData as error:
         raise ValueError(f"this is no plan text (TOML): {error}") from error
     for name, kind in (("studio", dict), ("tier", list), ("shipment", list)):
         held = data.setdefault(name, kind())

@@ -14,13 +14,13 @@ its own ``currency``.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from typing import Any
 
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.science.planning.parcel_bands import strata
 from quirewell.science.planning.parcels import Item, Parcel, Points, Problem, Tier, Way
 
@@ -53,8 +53,8 @@ def read_plan(text: str) -> PlanText:
         ValueError: with what was given, what is allowed and what to do.
     """
     try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
+        data = toml_data(text, parse_float=Decimal)
+    except BadData as error:
         raise ValueError(f"this is no plan file (TOML): {error}") from error
     _known(data, ("studio", "tier", "shipment", "item"), "a plan")
     studio = data.get("studio")
@@ -225,7 +225,8 @@ def _points(row: Mapping[str, Any], says: str, rate: Fraction) -> Points:
         )
     lacks = sorted(set(chances) - set(values))
     if lacks:
-        raise ValueError(f"{says}: the grade {lacks[0]!r} has a chance and no value: give both")
+        lack = lacks[0][:40]
+        raise ValueError(f"{says}: the grade {lack!r} has a chance and no value: give both")
     each = {name: _fraction(chances, name, f"{says}, chances", most=1) for name in chances}
     whole = sum((p for p in each.values() if p), Fraction(0))
     if abs(whole - 1) > Fraction(1, 1000):
@@ -256,7 +257,7 @@ def _known(row: Mapping[str, Any], known: Iterable[str], says: str) -> None:
     there = tuple(known)
     for name in row:
         if name not in there:
-            raise ValueError(f"{says} knows no {name!r}; it knows {', '.join(there)}")
+            raise ValueError(f"{says} knows no {name[:40]!r}; it knows {', '.join(there)}")
 
 
 def _decimal(value: Any, says: str) -> Decimal:

@@ -19,6 +19,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from quirewell.record.cells import guarded
 from quirewell.record.finding import Finding, Run
 from quirewell.science.planning.parcel_bands import Spread, spread
 from quirewell.science.planning.parcel_search import SECONDS, Found, every_option
@@ -281,7 +282,7 @@ def packing_list(told: Mapping[str, Any]) -> str:
         told["assignments"], key=lambda r: (r["week"], r["parcel"], r["tier"], r["item"])
     ):
         table.writerow([
-            row["parcel"], f"{row['week']:g}", row["tier"], row["item"], row["way"],
-            f"{row['declared']:.2f}", told["currency"],
+            guarded(row["parcel"]), f"{row['week']:g}", guarded(row["tier"]), guarded(row["item"]),
+            row["way"], f"{row['declared']:.2f}", guarded(told["currency"]),
         ])  # fmt: skip
     return out.getvalue()

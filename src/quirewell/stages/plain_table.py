@@ -11,6 +11,8 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 
+from quirewell.record.cells import unguarded
+
 MOST_CHARACTERS = 200_000
 _NUMBER = re.compile(r"[-+]?(?:\d{1,9}(?:[.,]\d{0,15})?|[.,]\d{1,15})")
 
@@ -47,7 +49,7 @@ def read_rows(
         for cells in reader:
             if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
                 continue
-            trimmed = [cell.strip() for cell in cells]
+            trimmed = [unguarded(cell.strip()) for cell in cells]
             line = reader.line_num
             if not columns:
                 columns = _columns(trimmed, known, needed, what)

@@ -18,7 +18,6 @@ from __future__ import annotations
 import json
 import math
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from typing import Any
 
 from quirewell.record.bench import EMPTY_BENCH, BenchState
 from quirewell.record.nouns import wrap_code
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.science.planning.bench_shop import Fixed, Hold, Problem, Shop, Tray, Wait, Work
 from quirewell.stages import typed
 from quirewell.stages.plan_past import Past, made_whole
@@ -236,8 +236,8 @@ def _parsed(plan: str) -> dict[str, Any]:
     if len(plan) > MOST_BYTES:
         raise ValueError(f"a plan file has at most {MOST_BYTES} signs, got {len(plan)}")
     try:
-        data = tomllib.loads(plan)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        data = toml_data(plan)
+    except BadData as error:
         raise ValueError(f"this is no plan file (TOML): {str(error)[:200]}") from error
     unknown(data, ("plan", "studio", "item", "done", "recipe"), "a plan")
     return data

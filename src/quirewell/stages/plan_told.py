@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 Told = Mapping[str, Any]
+OUT_OF_DATE = timedelta(hours=12)
 
 
 def day_words(moment: datetime) -> str:
@@ -161,6 +162,13 @@ def late(told: Told, now: datetime) -> list[str]:
             verb = "should have ended" if row["hands"] else "its time was over"
             out.append(f"{what}: {verb} {over_words(now - end)} ago")
     return out
+
+
+def over(told: Told, now: datetime) -> bool:
+    """Whether a plan should have been done half a day ago and has steps by hand left: then it is
+    not late, it is out of date, and what is left is to be worked out anew."""
+    left = any(row["state"] == "planned" and row["hands"] for row in told["steps"])
+    return left and datetime.fromisoformat(told["finish"]) + OUT_OF_DATE <= now
 
 
 def over_words(gap: timedelta) -> str:

@@ -21,7 +21,7 @@ from quirewell.stages.parcel_items import names_of
 from quirewell.stages.plan_hours import EVENINGS
 from quirewell.stages.plan_time import zone_of
 from quirewell.stages.plan_told import days as by_day
-from quirewell.stages.plan_told import length, sheets_words, until
+from quirewell.stages.plan_told import length, over, sheets_words, until
 from quirewell.stages.recipe_keep import courses
 
 # Hours a person may begin from; common practice, no source.
@@ -90,6 +90,12 @@ class Seen:
     shortened: bool = False
     table: tuple[tuple[str, str, str, tuple[Row, ...]], ...] = ()
     facts: tuple[tuple[str, str], ...] = ()
+    over: bool = False
+
+    @property
+    def open_day(self) -> str:
+        """The ISO date of the first day in the table with something left to do; "" for none."""
+        return next((date for _, date, _, rows in self.table if not all(r.done for r in rows)), "")
 
 
 def view(
@@ -129,6 +135,7 @@ def _with_plan(
         base.choices, base.courses, base.shop, base.places, base.earlier, plan, newest, told,
         evening.evening(told, now, end) if told["steps"] else None, until_text, wrong, pictures,
         any(one.shortened for one in pictures), _table(told, now), _facts(told, plan),
+        newest and over(told, now),
     )  # fmt: skip
 
 

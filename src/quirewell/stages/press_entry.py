@@ -8,10 +8,10 @@ TOML. Both become the text parameters of the method ``press.run``.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from typing import Any
 
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.science.press.course import Cooling, Heat, Pressing, Rules
 from quirewell.science.press.known import Bounds, Known, from_text
 from quirewell.science.press.materials import MATERIALS, Material, hard_contact
@@ -53,6 +53,7 @@ _ALSO = {
     "granite slab": "granite", "aluminium plate": "aluminium", "coated cover": "cover",
     "newsprint leaf": "leaf",
 }  # fmt: skip
+_LONGEST_LINE = 200
 _OWN = re.compile(r"\s*(?P<name>[a-z][a-z \-]*?)\s*:\s*(?P<values>.+)", re.IGNORECASE)
 
 
@@ -104,7 +105,7 @@ def read_schedule(text: str) -> tuple[tuple[float, float], ...]:
     for part in re.split(r"[;\n]", text):
         if not part.strip():
             continue
-        match = _SCHEDULE.fullmatch(part.strip())
+        match = _SCHEDULE.fullmatch(_line(part))
         if match is None:
             raise ValueError(
                 f"{part.strip()[:40]!r} is no step of a platen; write minutes and temperature, as "
@@ -182,7 +183,7 @@ def read_layer(text: str, table: Mapping[str, Material]) -> Layer:
     >>> read_layer("heavy card 0.25", MATERIALS).material.key
     'card'
     """
-    match = _LAYER.fullmatch(text)
+    match = _LAYER.fullmatch(_line(text))
     name = " ".join(match["name"].lower().split()) if match else ""
     key = _ALSO.get(name, name.replace(" ", "-"))
     if match is None or key not in table:
@@ -195,6 +196,13 @@ def read_layer(text: str, table: Mapping[str, Material]) -> Layer:
     mm = float(typed.number(match["mm"])) if match["mm"] else material.usual_mm
     warm = float(typed.temperature_c(match["warm"])) if match["warm"] else None
     return Layer(material, mm, warm)
+
+
+def _line(text: str) -> str:
+    """A line with single spaces, empty when nobody would type one so long: the patterns would
+    search a long run of spaces for minutes."""
+    line = " ".join(text.split())
+    return line if len(line) <= _LONGEST_LINE else ""
 
 
 def layer_names(own: str) -> tuple[str, ...]:
@@ -214,7 +222,7 @@ def own_materials(text: str) -> dict[str, Material]:
     for line in re.split(r"[;\n]", text):
         if not line.strip():
             continue
-        match = _OWN.fullmatch(line)
+        match = _OWN.fullmatch(_line(line))
         # Digits in units ("kg/m3") are no values.
         values = re.findall(r"(?<![A-Za-z/\d.])\d+\.?\d*", match["values"]) if match else []
         if match is None or len(values) != 4:
@@ -244,8 +252,8 @@ def params_of(toml: str, name: str) -> dict[str, str]:
         ValueError: when it is no TOML, or holds what a stack does not know.
     """
     try:
-        read = tomllib.loads(toml)
-    except tomllib.TOMLDecodeError as error:
+        read = toml_data(toml)
+    except BadData as error:
         raise ValueError(f"{name} is no stack file: {error}") from error
     out = {key: _text(value) for key, value in read.items()}
     refuse_unknown(out, KNOWN, f"{name}: a stack knows no")

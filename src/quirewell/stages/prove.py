@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from quirewell.record.nouns import ItemState
 from quirewell.stages.asking import PLUS_MINUS_SAYS, say
+from quirewell.stages.evidence import briefly
 from quirewell.stages.examine import known_sheets
 from quirewell.stages.ink_lines import InkLine, ink_lines
 from quirewell.stages.results import (
@@ -83,6 +84,7 @@ class ProveView:
     plus_minus: str
     margins: tuple[tuple[str, Shown], ...]
     reports: tuple[tuple[str, str, str], ...]
+    evidence: tuple[tuple[str, str], ...] = ()
 
 
 _EXTREMES: tuple[tuple[str, Callable[[PairView], Shown]], ...] = (
@@ -118,6 +120,7 @@ def prove_view(state: ItemState) -> ProveView:
             for margin in state.margins.values()
         ),
         tuple((entry.id, entry.sha256, entry.title) for entry in state.reports.values()),
+        briefly(state),
     )
 
 

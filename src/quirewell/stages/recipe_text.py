@@ -10,11 +10,11 @@ from __future__ import annotations
 import json
 import math
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.stages.cautions import CAUTIONS
 from quirewell.stages.course import (
     ON,
@@ -107,12 +107,9 @@ def _parsed(text: str) -> dict[str, Any]:
         line = text.count("\n", 0, found.start()) + 1
         raise CourseError(f"Line {line}: a course has no tables or lists so deep within another.")
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        return toml_data(text)
+    except BadData as error:
         raise CourseError(f"This is no TOML: {str(error)[:200].rstrip('.')}.") from error
-    except (ValueError, RecursionError, OverflowError) as error:
-        raise CourseError("This is no TOML that can be read: a number or a list is too long.") \
-            from error  # fmt: skip
 
 
 def _where(row: Mapping[str, Any], number: int, line: int) -> str:

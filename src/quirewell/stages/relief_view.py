@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Capture, ItemState
+from quirewell.stages.asking import say
 from quirewell.stages.results import Shown, shown
 from quirewell.stages.survey import subject_of
 
@@ -45,6 +47,11 @@ class ReliefView:
     rows: tuple[tuple[str, Shown, Shown], ...]
 
     @property
+    def told(self) -> tuple[tuple[str, Shown, Shown, str], ...]:
+        """The rows with a verdict on the change, "" where only one moment was measured."""
+        return tuple((*row, _verdict(*row[1:])) for row in self.rows)
+
+    @property
     def kinds(self) -> tuple[str, ...]:
         """Layers that can be laid on a scan, "height" first."""
         found = {name for layer in self.layers if layer.on_scan for name in layer.names}
@@ -58,6 +65,36 @@ class ReliefView:
     def of(self, moment: str) -> ReliefLayer | None:
         """The relief of a moment."""
         return next((layer for layer in self.layers if layer.moment == moment), None)
+
+
+# Two-sided 95 % for calling a change, and as much again that it is called in 95 of 100 cases.
+_CALLED, _SURE = 1.96, 1.96 + 1.645
+
+
+def _verdict(before: Shown, after: Shown) -> str:
+    """Changed, unchanged as far as could be seen, or that it cannot be told.
+
+    A flat sheet can lose no more than it had: where even all of it would not have been seen,
+    nothing is said.
+    """
+    if before.value is None or after.value is None:
+        return ""
+    if before.u is None or after.u is None or not before.u + after.u:
+        return "cannot tell: no uncertainty is known"
+    change, u = after.value - before.value, math.hypot(before.u, after.u)
+    said = signed_change(change, u, before.unit)
+    if abs(change) > _CALLED * u:
+        return f"changed: {said}"
+    least = _SURE * u
+    if least > before.value:
+        return f"cannot tell: {said}, and less than {say(least, None, before.unit)} is not seen"
+    return f"unchanged within {say(least, None, before.unit)}: {said}"
+
+
+def signed_change(change: float, u: float, unit: str) -> str:
+    """A change with its sign and uncertainty."""
+    text = say(change, u, unit)
+    return f"+{text}" if change > 0 and not text.startswith("0 ") else text
 
 
 def relief_view(state: ItemState, page: str, scans: dict[str, Capture]) -> ReliefView | None:

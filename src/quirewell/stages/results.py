@@ -246,6 +246,15 @@ def listed(places: Iterable[str]) -> str:
     return ", ".join(words)
 
 
+def in_order(places: Iterable[str]) -> list[str]:
+    """Places once each, cover first, then wraps from the outside in, then the rest.
+
+    >>> in_order(["w05", "c", "w02", "w05", "item"])
+    ['c', 'w02', 'w05', 'item']
+    """
+    return sorted(set(places), key=lambda place: (not sheet_of(place), place_order(place), place))
+
+
 def _wrap_words(run: list[int]) -> list[str]:
     if len(run) < 3:
         return [f"wrap {wrap}" for wrap in run]

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from quirewell.record.bench import BenchState
 from quirewell.record.finding import Finding, Run
@@ -104,7 +104,7 @@ def _bias(off: np.ndarray) -> Finding:
     if len(off) < 2:
         return Finding("", "returns.bias", "studio", mean, None, POINTS, note=note)
     u = float(off.std(ddof=1)) / math.sqrt(len(off))
-    half = u * float(stats.t.ppf(0.975, len(off) - 1))
+    half = u * float(scipy.stats.t.ppf(0.975, len(off) - 1))
     return Finding("", "returns.bias", "studio", mean, u, POINTS,
                    f"{mean:+.2f} points, 95 % {mean - half:+.2f} to {mean + half:+.2f}",
                    note=note)  # fmt: skip
@@ -122,7 +122,7 @@ def _says(count: int, hits: int, off: np.ndarray, honest: tuple[int, int]) -> st
         if hits < low else "more than honest bands would: they could be narrower"
     )  # fmt: skip
     mean = float(off.mean())
-    half = float(off.std(ddof=1)) / math.sqrt(count) * float(stats.t.ppf(0.975, count - 1))
+    half = float(off.std(ddof=1)) / math.sqrt(count) * float(scipy.stats.t.ppf(0.975, count - 1))
     if abs(mean) <= half:
         bias = "no bias can be told from chance"
     else:
@@ -142,9 +142,9 @@ def read_returned(text: str) -> tuple[Row, ...]:
     for line, row in read_rows(text, COLUMNS, COLUMNS, "a table of returned grades"):
         try:
             grade = float(number(row["grade"]))
-            pairs = [part.split(":") for part in row["chances"].split()]
+            pairs = [part.partition(":")[::2] for part in row["chances"].split()]
             steps = sorted((float(number(step)), float(number(chance))) for step, chance in pairs)
-        except (Unreadable, ValueError) as error:
+        except Unreadable as error:
             raise TableError(f"line {line}: {error}; write chances as 5:0.3 5.5:0.7") from error
         if not 0 < grade <= TOP:
             raise TableError(f"line {line}: a grade lies above 0 and up to 10, got {grade:g}")

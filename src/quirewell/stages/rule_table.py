@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 
+from quirewell.record.cells import guarded
 from quirewell.science.condition.rules import (
     SPREAD_CEILING,
     SPREAD_DEDUCT,
@@ -93,6 +94,8 @@ def read_rules(text: str, base: Rules | None = None) -> tuple[Rule, ...]:
 
 
 def _rule(row: dict[str, str], before: Rule | None) -> Rule:
+    if not row["rule"]:
+        raise RuleError("rule is empty; give each rule a name of its own")
     kind = row.get("kind", before.kind if before else "")
     if kind == "off" and before is None and not row.get("code"):
         raise RuleError(f"rule {row['rule'][:_MOST]!r} cannot be switched off: there is none")
@@ -141,7 +144,7 @@ def write_rules(rules: Rules, remark: str = "", columns: Sequence[str] = COLUMNS
     for rule in rules.rows:
         writer.writerow([
             _plain(getattr(rule, _NUMBERS[column])) if column in _NUMBERS
-            else getattr(rule, _WORDS[column])
+            else guarded(getattr(rule, _WORDS[column]))
             for column in columns
         ])  # fmt: skip
     return out.getvalue()
@@ -189,5 +192,5 @@ def write_scale(scale: Scale) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(SCALE_COLUMNS)
-    writer.writerows([_plain(step.value), step.words] for step in scale.steps)
+    writer.writerows([_plain(step.value), guarded(step.words)] for step in scale.steps)
     return out.getvalue()

@@ -214,7 +214,7 @@ def _one_currency(
     missing = sorted(there - rated - {target})
     if missing or not target:
         raise TableError(
-            f"the sales are in {', '.join(sorted(there))}, and nothing says what one is in "
+            f"the sales are in {', '.join(sorted(there))[:200]}, and nothing says what one is in "
             "another; give a table of rates (--rates: currency, rate, date) or one currency only"
         )
     out, far = [], 0

@@ -7,7 +7,7 @@ last day only where one was typed, or days once opened and the day it was opened
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -169,10 +169,12 @@ def age_warnings(bench: BenchState, today: date) -> tuple[str, ...]:
 
 
 def stock_view(
-    bench: BenchState, states: Iterable[ItemState], today: date
+    bench: BenchState, used: Sequence[tuple[Lot, str]], today: date
 ) -> tuple[tuple[LotView, ...], tuple[str, ...]]:
-    """Lots on the shelf (those gone last), and what to mind of them all."""
-    used = _used(states)
+    """Lots on the shelf (those gone last), and what to mind of them all.
+
+    ``used`` is every material used, with its day (``all_items.materials_used``).
+    """
     lots = tuple(
         _lot(lot, used, today)
         for lot in sorted(
@@ -182,11 +184,10 @@ def stock_view(
     return lots, tuple(one.warns for one in lots if one.warns)
 
 
-def _used(states: Iterable[ItemState]) -> list[tuple[Lot, str]]:
-    """Every material used in a step that was begun, with its day."""
+def used_in(state: ItemState) -> list[tuple[Lot, str]]:
+    """Every material used in a step of an item that was begun, with its day."""
     return [
         (lot, (step.done_at or step.started_at)[:10])
-        for state in states
         for step in state.steps.values()
         if step.state != "planned"
         for lot in step.lots
@@ -231,7 +232,7 @@ def _in_unit(text: str, unit: str) -> Decimal | None:
     return value * factor / per if kind == own else None
 
 
-def _lot(lot: StockLot, used: list[tuple[Lot, str]], today: date) -> LotView:
+def _lot(lot: StockLot, used: Sequence[tuple[Lot, str]], today: date) -> LotView:
     left, uncounted = left_of(lot, used)
     warns = past_its_day(lot, today)
     name = lot.material + (f", lot {lot.lot}" if lot.lot else "")

@@ -22,8 +22,9 @@ from quirewell.stages.matching import marks_path
 from quirewell.stages.naming import place_words
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.studio.blobs import Staged, hash_file
-from quirewell.studio.faults import DiskFull, Stale, StudioError
-from quirewell.studio.image_header import ImageError, ImageHeader
+from quirewell.studio.faults import DiskFault, Stale, StudioError
+from quirewell.studio.image_header import ImageError
+from quirewell.studio.store_faults import StoreFault
 from quirewell.studio.studio import Studio
 
 # How a picture made while the work goes on is kept: it shows, and is measured by nobody.
@@ -118,8 +119,8 @@ def take_in(
 ) -> IntakeReport:
     """Take files into an item, one after the other; ``progress(done, total, arrival)``.
 
-    With a ``runner`` each picture is decoded in a worker process under a memory cap, which
-    makes its previews at the same time. ``at_bench`` is the place of pictures made while the work
+    With a ``runner`` each picture is decoded in a limited worker process, which makes its
+    previews at the same time. ``at_bench`` is the place of pictures made while the work
     goes on, whatever they are called.
     """
     files = list(sources)
@@ -132,7 +133,7 @@ def take_in(
             continue
         try:
             arrival = _take_one(studio, item, source, plan, runner, actor, at_bench)
-        except DiskFull as error:
+        except (DiskFault, StoreFault) as error:
             stopped = str(error)
             break
         arrivals.append(arrival)
@@ -160,14 +161,14 @@ def _take_one(
             known = _known(state, source.name, copy.sha256)
             if known is not None:
                 return known
-            header = _looked_through(studio, copy, source.name, runner)
+            looked = _looked_through(studio, copy, source.name, runner)
             named, why = (None, "") if at_bench else _where(state, source.name, plan)
-            capture = _capture_of(copy, header, source.name, named, why)
+            capture = _capture_of(copy, looked, source.name, named, why)
             if at_bench:
                 capture = replace(capture, place=at_bench, view=BENCH_VIEW)
             studio.blobs.keep(copy)
             return _record(studio, state, capture, actor)
-    except DiskFull:
+    except (DiskFault, StoreFault):
         raise
     except (ImageError, StudioError) as error:
         return Arrival(source.name, False, _sentence(str(error)))
@@ -188,20 +189,17 @@ def _known(state: ItemState, name: str, sha256: str) -> Arrival | None:
     return None
 
 
-def _looked_through(studio: Studio, copy: Staged, name: str, runner: Runner | None) -> ImageHeader:
+def _looked_through(studio: Studio, copy: Staged, name: str, runner: Runner | None) -> tasks.Looked:
     """Read the header and decode the picture once, so that a damaged one is never recorded."""
     try:
         previews = tasks.previews_of(studio.derived, copy.sha256)
         marks = str(marks_path(studio.derived, copy.sha256))
         if runner is None:
             return tasks.look_through(str(copy.path), previews, marks)
-        job = runner.submit(
-            "quirewell.stages.tasks.look_through", str(copy.path), previews, marks, urgent=True
-        ).wait()
-        if job.state != "done":
-            raise ImageError(job.error or "the picture could not be looked through")
-        header: ImageHeader = job.result
-        return header
+        looked: tasks.Looked = runner.limited.opened(
+            tasks.LOOK_THROUGH, str(copy.path), previews, marks
+        )
+        return looked
     except ImageError as error:
         raise ImageError(str(error).replace(copy.path.name, name)) from error
 
@@ -218,8 +216,9 @@ def _where(state: ItemState, name: str, plan: IntakePlan) -> tuple[Named | None,
 
 
 def _capture_of(
-    copy: Staged, header: ImageHeader, name: str, named: Named | None, why: str
+    copy: Staged, looked: tasks.Looked, name: str, named: Named | None, why: str
 ) -> Capture:
+    header = looked.header
     at = named or Named("", "whole", "before", "scan")
     return Capture(
         id=capture_id(copy.sha256),
@@ -231,7 +230,7 @@ def _capture_of(
         bytes=copy.bytes,
         bits=header.bits,
         resolution_dpi=_one_dpi(header.resolution_dpi),
-        profile=tasks.profile_name(header.profile),
+        profile=looked.profile,
         moment=named.moment if named else None,
         place=at.place,
         panel=at.panel,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -18,8 +19,8 @@ from quirewell.studio.images import (
     PREVIEW_QUALITY,
     as_eight_bit,
     decode_limits,
+    header_limited,
     load_picture,
-    read_header,
 )
 from quirewell.studio.tiles import make_tiles
 
@@ -31,16 +32,28 @@ def previews_of(derived: Path, sha256: str) -> dict[str, int]:
     return {str(derived / "previews" / f"{sha256}-{size}.jpg"): size for size in PREVIEW_SIZES_PX}
 
 
-def look_through(path: str, previews: Mapping[str, int], marks: str = "") -> ImageHeader:
+LOOK_THROUGH = "quirewell.stages.tasks.look_through"
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """A picture that was decoded whole: its header, and the name of its colour profile."""
+
+    header: ImageHeader
+    profile: str
+
+
+def look_through(path: str, previews: Mapping[str, int], marks: str = "") -> Looked:
     """Read a picture's header, decode it whole, write its previews and, where a path is given,
     what its page is known by (see :mod:`quirewell.stages.matching`).
 
-    All within a budget of memory and of processor time, set by what the header says.
+    All within a budget of memory and of processor time, set by what the header says. A server
+    asks a limited worker for it (``runner.limited``).
 
     Raises:
         ImageError: in a sentence, when it is damaged or no picture.
     """
-    header = read_header(Path(path))
+    header = header_limited(path)
     with decode_limits(header):
         pixels = as_eight_bit(load_picture(Path(path)).pixels)
     small = np.ascontiguousarray(pixels)
@@ -54,7 +67,7 @@ def look_through(path: str, previews: Mapping[str, int], marks: str = "") -> Ima
     if marks:
         grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
         keep_marks(np.asarray(grey, np.uint8), Path(marks))
-    return header
+    return Looked(header, profile_name(header.profile))
 
 
 def _shrunk(pixels: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:

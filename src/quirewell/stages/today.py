@@ -131,10 +131,12 @@ def today(
     lookup: Lookup = no_lookup,
     bench: BenchState | None = None,
     only: str = "",
+    over: bool = False,
 ) -> Today:
     """The bench at ``now``: ``rows`` are the steps of the plan that stands, ``chosen`` the key of
     the card a person asked for, ``only`` the item whose next steps are wanted; what is under way
-    or lies wet is shown whatever it belongs to."""
+    or lies wet is shown whatever it belongs to. ``over`` says that the plan is out of date: then
+    none of its steps is late by itself."""
     under = [
         _under_way(state, step, now, lookup)
         for state in states
@@ -142,8 +144,8 @@ def today(
         if step.state == "started"
     ]
     under.sort(key=lambda card: (_URGENT[card.level], card.due_at or "9", card.started_at))
-    ahead = [card for card in _ahead(states, rows, now, lookup) if only in ("", card.item)]
-    wet = _lying_wet(states, now, lookup)
+    ahead = [card for card in _ahead(states, rows, now, lookup, over) if only in ("", card.item)]
+    wet = lying_wet(states, now, lookup)
     one = _one(under, ahead, wet, now, chosen)
     if one is not None and one.state == "planned":
         one = _asked_before(states, one, bench, now)
@@ -226,13 +228,14 @@ def lateness(
 
 
 def _ahead(
-    states: Sequence[ItemState], rows: Sequence[Mapping[str, Any]], now: datetime, lookup: Lookup
-) -> list[Card]:
+    states: Sequence[ItemState], rows: Sequence[Mapping[str, Any]], now: datetime, lookup: Lookup,
+    over: bool,
+) -> list[Card]:  # fmt: skip
     """What has not begun: the plan's steps by their begin, then those planned by hand."""
     by_id = {state.id: state for state in states}
     tasks = {step.task for state in states for step in state.steps.values() if step.task}
     cards = [
-        _planned_row(by_id[row["item_id"]], row, now, lookup)
+        _planned_row(by_id[row["item_id"]], row, now, lookup, over)
         for row in sorted(rows, key=lambda row: read_instant(row["start"]))
         if row["state"] == "planned" and row["item_id"] in by_id and row["id"] not in tasks
     ]
@@ -244,13 +247,13 @@ def _ahead(
 
 
 def _planned_row(
-    state: ItemState, row: Mapping[str, Any], now: datetime, lookup: Lookup
+    state: ItemState, row: Mapping[str, Any], now: datetime, lookup: Lookup, over: bool
 ) -> Card:  # fmt: skip
     places = tuple(row["sheets"]) or ("item",)
     card = _card(state, row["kind"], places, row["recipe"], row["step"], lookup)
     begin = read_instant(row["start"])
     behind = (now - begin).total_seconds()
-    late = behind > LATE_S
+    late = behind > LATE_S and not over
     return replace(
         card, key=f"p:{row['id']}", name=row["name"] or card.name, task=row["id"],
         planned=str(row["minutes"]), most=str(row.get("most_min") or ""),
@@ -325,8 +328,8 @@ def _reason_before(state: ItemState, places: Sequence[str]) -> str:
     return ""
 
 
-def _lying_wet(
-    states: Iterable[ItemState], now: datetime, lookup: Lookup
+def lying_wet(
+    states: Iterable[ItemState], now: datetime, lookup: Lookup = no_lookup
 ) -> tuple[WetSheet, ...]:  # fmt: skip
     """Sheets that are wet by the record and on which nothing is under way."""
     out = []

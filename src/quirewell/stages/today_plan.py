@@ -12,18 +12,21 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.bench_planning import as_json
 from quirewell.stages.entry_time import instant
 from quirewell.stages.plan_progress import standing
+from quirewell.stages.plan_told import over
 from quirewell.stages.recipe_keep import course_of
 from quirewell.stages.today import NO_COURSE, Course, Lookup
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Its steps with the state each has by the record, what is late, and the plan in a sentence."""
+    """Its steps with the state each has by the record, what is late, and the plan in a sentence;
+    ``over`` where it should long be done and steps are left."""
 
     rows: tuple[Mapping[str, Any], ...]
     late: tuple[str, ...]
     says: str
     lookup: Lookup
+    over: bool = False
 
 
 def standing_plan(bench: BenchState, states: Sequence[ItemState], now: datetime) -> Plan:
@@ -33,7 +36,9 @@ def standing_plan(bench: BenchState, states: Sequence[ItemState], now: datetime)
     if kept is None:
         return Plan((), (), "", lookup)
     told = standing(as_json(kept.run), states, instant(now))
-    return Plan(tuple(told["steps"]), tuple(told["late"]), str(told["says"]), lookup)
+    return Plan(
+        tuple(told["steps"]), tuple(told["late"]), str(told["says"]), lookup, over(told, now)
+    )  # fmt: skip
 
 
 def lookup_of(bench: BenchState) -> Lookup:

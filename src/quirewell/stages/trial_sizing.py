@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from pathlib import Path
 
-from scipy import optimize
+import scipy
 
 from quirewell.record.finding import Finding
 from quirewell.science.evidence.equivalence import equivalence_power, pairs_needed
@@ -78,7 +78,7 @@ def _margin_for(pairs: int, sd: float) -> float:
         high *= 4
         if not math.isfinite(high):
             raise SizingError("no margin could be shown with so few pairs")
-    return float(optimize.brentq(short, low, high, xtol=1e-9 * sd, rtol=1e-10))
+    return float(scipy.optimize.brentq(short, low, high, xtol=1e-9 * sd, rtol=1e-10))
 
 
 def _count(params: Mapping[str, str]) -> int:

@@ -40,11 +40,13 @@ QUANTITIES: Mapping[str, tuple[str, str, str, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One sheet of a trial: the way it goes, and whether its step was done that way."""
+    """One sheet of a trial: the way it goes, whether its step was done that way, and in which
+    ``step``."""
 
     sheet: str
     way: str
     done: str
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,12 +229,12 @@ def _view(state: ItemState, trial: Trial) -> TrialView:
 
 def _side(state: ItemState, trial: Trial, sheet: str, way: str) -> Side:
     done = [
-        step.way or "without a way named"
+        (step.way or "without a way named", step.id)
         for step in state.steps.values()
         if step.kind == trial.kind and step.state != "planned"
         and sheet in sheets_of(state, step.places)
     ]  # fmt: skip
-    return Side(sheet, way, done[-1] if done else "")
+    return Side(sheet, way, *(done[-1] if done else ("", "")))
 
 
 def _sized(trial: Trial, form: Form) -> Run:

@@ -58,11 +58,11 @@ def number(text: str) -> Decimal:
     cleaned = text.strip().replace("\u2212", "-").replace("\u00a0", "")
     if _THOUSANDS.fullmatch(cleaned):
         raise Unreadable(
-            f"{text.strip()!r} can be read two ways; write {cleaned.replace(',', '.')} or "
+            f"{text.strip()[:60]!r} can be read two ways; write {cleaned.replace(',', '.')} or "
             f"{cleaned.replace(',', '')}"
         )
     if not re.fullmatch(_NUMBER, cleaned):
-        raise Unreadable(f"{text.strip()!r} is not a number; write it as 7.9 or 7,9")
+        raise Unreadable(f"{text.strip()[:60]!r} is not a number; write it as 7.9 or 7,9")
     return Decimal(cleaned.replace(",", "."))
 
 
@@ -77,7 +77,7 @@ def amount(text: str) -> Amount:
     """
     match = _AMOUNT.fullmatch(text.replace("\u2212", "-"))
     if match is None:
-        raise Unreadable(f"{text.strip()!r} is not a number with a unit; write it as 12.5 mm")
+        raise Unreadable(f"{text.strip()[:60]!r} is not a number with a unit; write it as 12.5 mm")
     value = number(match["number"])
     exponent = value.as_tuple().exponent
     step = Decimal(1).scaleb(int(exponent) if isinstance(exponent, int) else 0)
@@ -95,7 +95,7 @@ def temperature_c(text: str) -> Decimal:
     """
     match = _TEMPERATURE.fullmatch(text.replace("\u2212", "-"))
     if match is None:
-        raise Unreadable(f"{text.strip()!r} is not a temperature; write it as 21C or 70F")
+        raise Unreadable(f"{text.strip()[:60]!r} is not a temperature; write it as 21C or 70F")
     value = number(match["number"])
     scale = (match["scale"] or "C")[0].upper()
     if scale == "F":
@@ -121,7 +121,7 @@ def minutes(text: str) -> Decimal:
         return (whole + number(brief["s"]) / 60).quantize(Decimal("0.0001")).normalize()
     match = _MINUTES.fullmatch(cleaned)
     if not cleaned or match is None:
-        raise Unreadable(f"{cleaned!r} is no time; write minutes as 20, or 1 h 30")
+        raise Unreadable(f"{cleaned[:60]!r} is no time; write minutes as 20, or 1 h 30")
     hours = number(match["h"]) * 60 if match["h"] else Decimal(0)
     return hours + (number(match["m"]) if match["m"] else Decimal(0))
 
@@ -139,7 +139,7 @@ def mixed_number(text: str) -> Decimal:
     if match is None:
         return number(text)
     if int(match[3]) == 0:
-        raise Unreadable(f"{text.strip()!r} divides by nothing; write it as 10 1/4")
+        raise Unreadable(f"{text.strip()[:60]!r} divides by nothing; write it as 10 1/4")
     return Decimal(int(match[1] or 0)) + Decimal(int(match[2])) / Decimal(int(match[3]))
 
 
@@ -159,7 +159,7 @@ def strength(text: str) -> Decimal:
     if parts is not None:
         lime, water = number(parts[1]), number(parts[2])
         if lime <= 0 or water < 0:
-            raise Unreadable(f"{text!r}: parts must be lime water : water, as in 1:1")
+            raise Unreadable(f"{text[:60]!r}: parts must be lime water : water, as in 1:1")
         share = Fraction(lime) / (Fraction(lime) + Fraction(water))
         return (
             (Decimal(share.numerator) / Decimal(share.denominator))
@@ -172,6 +172,6 @@ def strength(text: str) -> Decimal:
         return number(words)
     except Unreadable as error:
         raise Unreadable(
-            f"{text.strip()!r} is no strength of lime water; write saturated, 0.5, 50% or 1:1 "
+            f"{text.strip()[:60]!r} is no strength of lime water; write saturated, 0.5, 50% or 1:1 "
             "(lime water : water)"
         ) from error

@@ -22,7 +22,7 @@ def refuse_unknown(params: Params, known: Iterable[str], says: str) -> None:
     """
     there = tuple(known)
     for name in sorted(set(params) - set(there)):
-        raise ValueError(f"{says} {name!r}; it knows {', '.join(there)}")
+        raise ValueError(f"{says} {name[:60]!r}; it knows {', '.join(there)}")
 
 
 def number(params: Params, name: str, usual: float) -> float:
@@ -84,4 +84,4 @@ def one_of(params: Params, name: str, known: tuple[Word, ...], usual: Word) -> W
     for word in known:
         if word == text:
             return word
-    raise ValueError(f"{name} is one of {', '.join(known)}, got {text!r}")
+    raise ValueError(f"{name} is one of {', '.join(known)}, got {text[:60]!r}")

@@ -6,10 +6,10 @@ from __future__ import annotations
 
 import csv
 import io
-import tomllib
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from quirewell.record.plain_data import BadData, toml_data
 from quirewell.stages.options_table import COLUMNS
 from quirewell.stages.weighing import KNOWN
 
@@ -28,8 +28,8 @@ def read_items(text: str, file_of: Callable[[str], str]) -> tuple[tuple[str, dic
         WeighFileError: in a sentence.
     """
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        data = toml_data(text)
+    except BadData as error:
         raise WeighFileError(f"it cannot be read as TOML: {error}") from error
     for table in data:
         if table not in ("all", "item"):

@@ -33,7 +33,7 @@ from quirewell.stages.working_rows import FILES, SUBJECTS, WORKINGS, Box, Workin
 @dataclass(frozen=True, slots=True)
 class WorkingView:
     """A computation as a page shows it: its form filled, and its newest answer with everything
-    that can be asked of it."""
+    that can be asked of it, in the record of ``item``."""
 
     working: Working
     values: Mapping[str, str]
@@ -45,6 +45,7 @@ class WorkingView:
     note: str = ""
     offers: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     opened: bool = False
+    item: str = ""
 
     def held(self, name: str) -> str:
         """The file given before for a box, by the name it came with; empty for none."""
@@ -77,7 +78,7 @@ def working_view(
     return WorkingView(
         working, values, tuple(plain(working.cautions)), said(run, working),
         _asked(run, working, state), () if run is None else run.warnings, run, note, offers or {},
-        opened,
+        opened, state.id,
     )  # fmt: skip
 
 

@@ -10,12 +10,13 @@ import hashlib
 import os
 import stat
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Protocol
 
-from quirewell.studio.blobs import CHUNK_BYTES, sync_folder
+from quirewell.studio.blobs import CHUNK_BYTES
+from quirewell.studio.durable import sync_tree
 
 
 class ArchiveError(ValueError):
@@ -31,6 +32,9 @@ class Writer(Protocol):
     def add_bytes(self, name: str, data: bytes) -> None:
         """Put a small file in."""
 
+    def add_chunks(self, name: str, chunks: Iterable[bytes]) -> tuple[str, int]:
+        """Write a file piece by piece; its (sha256, bytes)."""
+
 
 @contextmanager
 def open_writer(target: Path, zipped: bool) -> Iterator[Writer]:
@@ -38,14 +42,13 @@ def open_writer(target: Path, zipped: bool) -> Iterator[Writer]:
     if not zipped:
         target.mkdir()
         yield _FolderWriter(target)
-        for folder in {target, *(entry.parent for entry in target.rglob("*"))}:
-            sync_folder(folder)
-        return
-    with target.open("xb") as out:
-        with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
+    else:
+        with (
+            target.open("xb") as out,
+            zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=True) as archive,
+        ):
             yield _ZipWriter(archive)
-        out.flush()
-        os.fsync(out.fileno())
+    sync_tree(target)
 
 
 class _FolderWriter:
@@ -56,15 +59,16 @@ class _FolderWriter:
         target = self._folder / name
         target.parent.mkdir(parents=True, exist_ok=True)
         with source.open("rb") as stream, target.open("xb") as out:
-            found = pour(stream, out, None)
-            os.fsync(out.fileno())
-        return found
+            return pour(stream, out, None)
 
     def add_bytes(self, name: str, data: bytes) -> None:
-        with (self._folder / name).open("xb") as out:
-            out.write(data)
-            out.flush()
-            os.fsync(out.fileno())
+        self.add_chunks(name, (data,))
+
+    def add_chunks(self, name: str, chunks: Iterable[bytes]) -> tuple[str, int]:
+        target = self._folder / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with target.open("xb") as out:
+            return _write_all(chunks, out)
 
 
 class _ZipWriter:
@@ -77,6 +81,19 @@ class _ZipWriter:
 
     def add_bytes(self, name: str, data: bytes) -> None:
         self._archive.writestr(name, data)
+
+    def add_chunks(self, name: str, chunks: Iterable[bytes]) -> tuple[str, int]:
+        with self._archive.open(name, "w", force_zip64=True) as out:
+            return _write_all(chunks, out)
+
+
+def _write_all(chunks: Iterable[bytes], out: IO[bytes]) -> tuple[str, int]:
+    digest, size = hashlib.sha256(), 0
+    for chunk in chunks:
+        digest.update(chunk)
+        size += len(chunk)
+        out.write(chunk)
+    return digest.hexdigest(), size
 
 
 class Reader:

@@ -7,24 +7,27 @@ name. What can be made again (``derived/``) stays out.
 
 from __future__ import annotations
 
+import contextlib
 import json
-import os
 import re
-import secrets
-import shutil
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy.exc import DatabaseError
+
+from quirewell.record.apply import RecordError
+from quirewell.record.plain_data import json_data
 from quirewell.studio.archive import ArchiveError, Reader, Writer, open_reader, open_writer
-from quirewell.studio.blobs import Blobs, sync_folder
 from quirewell.studio.check import CheckResult, check
 from quirewell.studio.clock import instant_text
-from quirewell.studio.database import DATABASE, copy_database
-from quirewell.studio.faults import StudioError, disk_full_said
+from quirewell.studio.database import DATABASE, copy_database, refuse_network
+from quirewell.studio.durable import placed, scratch
+from quirewell.studio.faults import StudioError
+from quirewell.studio.own_settings import last_kept, remember_kept
 from quirewell.studio.studio import Studio
 
 MANIFEST = "manifest.json"
@@ -54,11 +57,15 @@ class Manifest:
     head: str
     chain_version: int
     files: tuple[Kept, ...]
+    # Originals that were damaged or gone when it was made, so that it could not hold them.
+    left_out: tuple[str, ...] = ()
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self, kind: str = FORMAT) -> dict[str, Any]:
         """Plain data for the file and for ``--json``."""
         said = asdict(self)
-        return {"format": FORMAT, "format_version": FORMAT_VERSION, **said}
+        if not self.left_out:
+            del said["left_out"]
+        return {"format": kind, "format_version": FORMAT_VERSION, **said}
 
     @property
     def bytes(self) -> int:
@@ -79,31 +86,29 @@ def backup(folder: Path | str, target: Path | str, progress: OnProgress | None =
     if not place.parent.is_dir():
         raise StudioError(f"there is no folder {place.parent} to put the backup in")
     with Studio.open(folder) as studio:
-        for own in (studio.blobs.folder, studio.derived):
+        for own in (studio.folder / "originals", studio.derived):
             if place.is_relative_to(own):
                 raise StudioError(f"a backup cannot lie in {own}; put it elsewhere")
-        part = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
-        try:
-            with disk_full_said(place.parent):
-                manifest = _write(studio, part, place.suffix.lower() == ".zip", progress)
-                _verify(part, manifest)
-                part.replace(place)
-                sync_folder(place.parent)
-        finally:
-            _remove(part)
+        with placed(place) as part:
+            manifest = _write(studio, part, place.suffix.lower() == ".zip", progress)
+            _verify(part, manifest)
+        with contextlib.suppress(StudioError):  # it is made, whether or not it is remembered here
+            kept = replace(last_kept(studio.folder), by_hand_at=manifest.made_at)
+            remember_kept(studio.folder, kept)
     return manifest
 
 
 def _write(studio: Studio, part: Path, zipped: bool, progress: OnProgress | None) -> Manifest:
-    copy = studio.backups / f".copy-{secrets.token_hex(4)}.db"
-    try:
+    with scratch(studio.backups / "copy") as rough:
+        copy = rough / DATABASE
         copy_database(studio.engine, copy)
-        events, head = _head_in(copy)
+        events, head = head_in(copy)
         names = list(studio.blobs.all())
         with open_writer(part, zipped) as out:
             files = [_add(out, DATABASE, copy)]
             for done, name in enumerate(names, 1):
-                kept = _add(out, f"originals/{name[:2]}/{name}", studio.blobs.path(name))
+                with studio.blobs.held(name) as original:
+                    kept = _add(out, f"originals/{name[:2]}/{name}", original)
                 if kept.sha256 != name:
                     raise StudioError(
                         f"the original {name[:12]}… is no longer the file that was taken in; no "
@@ -120,8 +125,6 @@ def _write(studio: Studio, part: Path, zipped: bool, progress: OnProgress | None
             )  # fmt: skip
             out.add_bytes(MANIFEST, json.dumps(manifest.as_json(), indent=1).encode())
         return manifest
-    finally:
-        copy.unlink(missing_ok=True)
 
 
 def _add(out: Writer, name: str, source: Path) -> Kept:
@@ -129,7 +132,8 @@ def _add(out: Writer, name: str, source: Path) -> Kept:
     return Kept(name, sha256, size)
 
 
-def _head_in(database: Path) -> tuple[int, str]:
+def head_in(database: Path) -> tuple[int, str]:
+    """(number, hash) of the last journal entry in a copy of the database."""
     with closing(sqlite3.connect(database)) as connection:
         row = connection.execute("SELECT seq, hash FROM journal ORDER BY seq DESC LIMIT 1")
         seq, head = row.fetchone()
@@ -148,23 +152,26 @@ def _verify(part: Path, manifest: Manifest) -> None:
                 )
 
 
-def read_manifest(archive: Reader) -> Manifest:
+def read_manifest(archive: Reader, kind: str = FORMAT) -> Manifest:
     """The manifest of a backup, checked for names that lead outside.
 
     Raises:
         StudioError: no backup of ours, or one that names files it may not.
     """
     try:
-        said = json.loads(archive.read(MANIFEST, MAX_MANIFEST_BYTES))
-        if said.pop("format") != FORMAT:
+        said = json_data(archive.read(MANIFEST, MAX_MANIFEST_BYTES))
+        if said.pop("format") != kind:
             raise KeyError("format")
         version = int(said.pop("format_version"))
         files = tuple(
             Kept(str(entry["path"]), str(entry["sha256"]), int(entry["bytes"]))
             for entry in said.pop("files")
         )
-        manifest = Manifest(files=files, **said)
-    except (ArchiveError, KeyError, TypeError, ValueError, AttributeError) as error:
+        left_out = tuple(map(str, said.pop("left_out", ())))
+        manifest = Manifest(files=files, left_out=left_out, **said)
+    except (
+        ArchiveError, KeyError, TypeError, ValueError, AttributeError, OverflowError,
+    ) as error:  # fmt: skip
         raise StudioError(
             f"{archive.path} is no backup of a studio (its {MANIFEST} is missing or unreadable)"
         ) from error
@@ -193,31 +200,48 @@ def restore(
         StudioError: the folder holds something, the backup is damaged or not ours.
         DiskFull: no room; nothing is left behind.
     """
-    source, place = Path(archive).absolute(), Path(folder).absolute()
+    source = Path(archive).absolute()
     if not source.exists():
         raise StudioError(f"there is no backup {source}")
+    try:
+        with open_reader(source) as opened:
+            return put_back(opened, read_manifest(opened), Path(folder).absolute(), progress)
+    except ArchiveError as error:
+        raise StudioError(f"the backup is damaged: {error}. Nothing was restored") from error
+
+
+def put_back(
+    opened: Reader, manifest: Manifest, place: Path, progress: OnProgress | None = None
+) -> CheckResult:
+    """Unpack what a manifest names into a new folder and check it whole; all of it or nothing.
+
+    Raises:
+        StudioError: the folder holds something, or what was unpacked is damaged.
+        DiskFull: no room; nothing is left behind.
+    """
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise StudioError(f"{place} is not empty; restore into a new folder, nothing was changed")
+    refuse_network(place)
     place.parent.mkdir(parents=True, exist_ok=True)
-    part = place.with_name(f".{place.name}.{secrets.token_hex(4)}.restoring")
     try:
-        with disk_full_said(place.parent), open_reader(source) as opened:
-            manifest = read_manifest(opened)
+        with placed(place) as part:
             _unpack(opened, manifest, part, progress)
-            result = check(part, head=manifest.head)
+            _settle_tables(part)
+            result = check(part, head=manifest.head, left_out=frozenset(manifest.left_out))
             if not result.ok:
                 raise StudioError(
                     f"the backup is damaged: {result.troubles[0].says}. Nothing was restored"
                 )
-            if place.exists():
-                place.rmdir()
-            part.replace(place)
-            sync_folder(place.parent)
     except ArchiveError as error:
         raise StudioError(f"the backup is damaged: {error}. Nothing was restored") from error
-    finally:
-        _remove(part)
     return check_again(result, place)
+
+
+def _settle_tables(part: Path) -> None:
+    """Make the tables anew where they differ from the journal: that alone is the truth."""
+    with contextlib.suppress(DatabaseError, RecordError), Studio.open(part) as opened:
+        if not opened.connection_check()[1] and opened.rebuild_differs():
+            opened.rebuild()
 
 
 def check_again(result: CheckResult, place: Path) -> CheckResult:
@@ -243,18 +267,3 @@ def _unpack(archive: Reader, manifest: Manifest, part: Path, progress: OnProgres
             target.chmod(0o444)
         if progress is not None:
             progress(done, len(manifest.files))
-    blobs = Blobs(part / "originals")
-    for entry in _folders(blobs.folder):
-        sync_folder(entry)
-
-
-def _folders(folder: Path) -> Iterator[Path]:
-    yield folder
-    yield from (entry for entry in folder.iterdir() if entry.is_dir())
-
-
-def _remove(part: Path) -> None:
-    if part.is_dir():
-        shutil.rmtree(part, ignore_errors=True)
-    elif os.path.lexists(part):
-        part.unlink()

@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from quirewell.studio.durable import is_being_written, writing_now, written
+from quirewell.studio.durable import sync_folder as sync_folder
 from quirewell.studio.faults import StudioError, disk_full_said
 
 CHUNK_BYTES = 1 << 20
@@ -36,20 +38,17 @@ def is_sha256(text: str) -> bool:
 
 def hash_file(path: Path) -> str:
     """SHA-256 of a file, in hexadecimal."""
-    digest = hashlib.sha256()
     with path.open("rb") as source:
-        while chunk := source.read(CHUNK_BYTES):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hash_stream(source)[0]
 
 
-def sync_folder(folder: Path) -> None:
-    """Make a rename in ``folder`` durable."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+def hash_stream(source: BinaryIO) -> tuple[str, int]:
+    """(SHA-256 in hexadecimal, bytes) of what is left of a stream."""
+    digest, size = hashlib.sha256(), 0
+    while chunk := source.read(CHUNK_BYTES):
+        digest.update(chunk)
+        size += len(chunk)
+    return digest.hexdigest(), size
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +89,41 @@ class Blobs:
         """Size of an original in bytes."""
         return self.path(sha256).stat().st_size
 
+    def place(self, sha256: str) -> Path:
+        """Where an original lies once it is here; whether it is, nobody asked."""
+        return self._place(sha256)
+
+    def near(self, sha256: str) -> bool:
+        """Whether an original is on this machine."""
+        return self.has(sha256)
+
+    @contextmanager
+    def held(self, sha256: str) -> Iterator[Path]:
+        """Path of an original that stays while this is open.
+
+        Raises:
+            StudioError: not a hash, or no such original.
+        """
+        yield self.path(sha256)
+
+    def chunks(self, sha256: str) -> Iterator[bytes]:
+        """The bytes of an original, a piece after another.
+
+        Raises:
+            StudioError: not a hash, or no such original.
+        """
+        with self.path(sha256).open("rb") as stream:
+            while chunk := stream.read(CHUNK_BYTES):
+                yield chunk
+
+    def hash(self, sha256: str) -> str:
+        """SHA-256 of what lies under an original's name."""
+        return hash_file(self.path(sha256))
+
+    def sizes(self) -> dict[str, int]:
+        """Bytes of each original, by its hash, sorted."""
+        return {name: self._place(name).stat().st_size for name in self.all()}
+
     def all(self) -> Iterator[str]:
         """Hashes of all originals, sorted."""
         for place in sorted(self.folder.glob("??/*")):
@@ -122,12 +156,13 @@ class Blobs:
             return
         part = self._incoming / f"{os.getpid()}-{secrets.token_hex(8)}.part"
         try:
+            writing_now(part)
             with disk_full_said(self.folder):
                 self._incoming.mkdir(parents=True, exist_ok=True)
                 sha256, size = _copy_hashed(source, part, max_bytes)
             yield Staged(part, sha256, size)
         finally:
-            part.unlink(missing_ok=True)
+            written(part)
 
     def keep(self, copy: Staged) -> str:
         """Make a staged copy an original; durable when this returns.
@@ -137,14 +172,13 @@ class Blobs:
         """
         place = self._place(copy.sha256)
         with disk_full_said(self.folder):
-            if place.is_file() and place.stat().st_size == copy.bytes:
-                return copy.sha256
-            copy.path.chmod(0o444)
-            if not place.parent.is_dir():
+            if not (place.is_file() and place.stat().st_size == copy.bytes):
+                copy.path.chmod(0o444)
                 place.parent.mkdir(exist_ok=True)
-                sync_folder(self.folder)
-            copy.path.replace(place)
+                copy.path.replace(place)
+            # Also where it is here already: whoever named it may have died before these.
             sync_folder(place.parent)
+            sync_folder(self.folder)
         return copy.sha256
 
     def clear_incoming(self) -> int:
@@ -152,7 +186,7 @@ class Blobs:
         gone = 0
         for part in self.unfinished():
             match = _PART.fullmatch(part.name)
-            if match is None or not Path(f"/proc/{match[1]}").exists():
+            if match is None or not is_being_written(part, int(match[1])):
                 part.unlink(missing_ok=True)
                 gone += 1
         return gone

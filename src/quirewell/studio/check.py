@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,14 +11,29 @@ from sqlalchemy.exc import DatabaseError
 
 from quirewell.record.apply import RecordError
 from quirewell.record.event import Event
-from quirewell.studio.blobs import Blobs, hash_file, is_sha256
+from quirewell.studio.blobs import is_sha256
 from quirewell.studio.database import DATABASE
 from quirewell.studio.faults import StudioError
 from quirewell.studio.keys import KEYS
+from quirewell.studio.originals import Originals
+from quirewell.studio.own_settings import LOG
+from quirewell.studio.readme import README
+from quirewell.studio.store_faults import StoreFault
 from quirewell.studio.studio import Studio
+from quirewell.studio.where import WHERE
 
 _OWN = frozenset(
-    {DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "originals", "derived", "backups", KEYS}
+    {
+        DATABASE,
+        README,
+        f"{DATABASE}-wal",
+        f"{DATABASE}-shm",
+        "originals",
+        "derived",
+        "backups",
+        KEYS,
+        LOG,
+    }
 )
 
 
@@ -67,11 +82,13 @@ def check(
     folder: Path | str,
     head: str = "",
     progress: Callable[[int, int], None] | None = None,
+    left_out: frozenset[str] = frozenset(),
 ) -> CheckResult:
     """Hash every original again, walk the chain, compare the tables with the journal.
 
     ``head`` is a hash from a report or a backup: the journal must still contain it. A chain
-    alone shows a changed entry, but not that its end was cut off.
+    alone shows a changed entry, but not that its end was cut off. ``left_out`` are originals that
+    are known to be missing: they are noted, and no trouble.
 
     Raises:
         StudioError: there is no studio, or its file cannot be opened at all.
@@ -79,7 +96,7 @@ def check(
     place = Path(folder).absolute()
     try:
         with Studio.open(place) as studio:
-            return _check(studio, head, progress)
+            return check_open(studio, head, progress, left_out)
     except DatabaseError as error:
         raise StudioError(
             f"the database of {place} is damaged and cannot be read ({error.orig}); restore the "
@@ -87,7 +104,13 @@ def check(
         ) from error
 
 
-def _check(studio: Studio, head: str, progress: Callable[[int, int], None] | None) -> CheckResult:
+def check_open(
+    studio: Studio,
+    head: str = "",
+    progress: Callable[[int, int], None] | None = None,
+    left_out: frozenset[str] = frozenset(),
+) -> CheckResult:
+    """:func:`check` of a studio that is open already."""
     database, chain = studio.connection_check()
     troubles = [Trouble("database", says) for says in database]
     troubles += [Trouble("chain", says) for says in chain]
@@ -102,16 +125,23 @@ def _check(studio: Studio, head: str, progress: Callable[[int, int], None] | Non
         )
     if not chain:
         troubles += list(_projections(studio))
-    names = sorted(studio.blobs.all())
-    troubles += list(_originals(studio.blobs, names, progress))
     recorded = recorded_originals(events)
-    for sha256, words in recorded.items():
-        if sha256 not in names:
+    sizes, away = _listed(studio.blobs)
+    troubles += away
+    names = list(sizes)
+    troubles += list(_originals(studio.blobs, names, progress))
+    for sha256, words in ({} if away else recorded).items():
+        if sha256 not in names and sha256 not in left_out:
             says = f"the original of {words} ({sha256[:12]}…) is missing; restore it from a backup"
             troubles.append(Trouble("missing", says))
-    size = sum(studio.blobs.size_bytes(name) for name in names)
+    size = sum(sizes.values())
+    notes = list(_notes(studio, names, set(recorded)))
+    notes += [
+        f"the original of {recorded[name]} ({name[:12]}…) was damaged before it could be backed up"
+        for name in sorted(left_out & set(recorded))
+    ]
     return CheckResult(
-        str(studio.folder), tuple(troubles), tuple(_notes(studio, names, set(recorded))),
+        str(studio.folder), tuple(troubles), tuple(notes),
         len(events), len(studio.items()), len(names), size, studio.head(),
     )  # fmt: skip
 
@@ -124,13 +154,21 @@ def _projections(studio: Studio) -> Iterator[Trouble]:
         yield Trouble("journal", f"the journal says something that cannot be: {error}")
 
 
+def _listed(blobs: Originals) -> tuple[dict[str, int], list[Trouble]]:
+    """Bytes of each original; nothing, and why, when their place cannot be reached."""
+    try:
+        return blobs.sizes(), []
+    except StoreFault as error:
+        return {}, [Trouble("away", f"{error}; the originals were not looked at")]
+
+
 def _originals(
-    blobs: Blobs, names: list[str], progress: Callable[[int, int], None] | None
+    blobs: Originals, names: list[str], progress: Callable[[int, int], None] | None
 ) -> Iterator[Trouble]:
     for done, name in enumerate(names, 1):
         try:
-            found = hash_file(blobs.path(name))
-        except OSError as error:
+            found = blobs.hash(name)
+        except (OSError, StoreFault) as error:
             yield Trouble("unreadable", f"the original {name[:12]}… cannot be read ({error})")
             continue
         if found != name:
@@ -143,7 +181,7 @@ def _originals(
             progress(done, len(names))
 
 
-def recorded_originals(events: list[Event]) -> dict[str, str]:
+def recorded_originals(events: Iterable[Event]) -> dict[str, str]:
     """Hash of every file that the journal speaks of, and what it is."""
     found: dict[str, str] = {}
     for event in events:
@@ -170,7 +208,7 @@ def _notes(studio: Studio, names: list[str], recorded: set[str]) -> Iterator[str
             "is kept there); they do no harm"
         )
     for entry in sorted(studio.folder.iterdir()):
-        if entry.name not in _OWN:
+        if entry.name not in {*_OWN, WHERE}:
             yield f"{entry.name} in the studio's folder is not the studio's own"
     strange = [
         entry

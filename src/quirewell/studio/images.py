@@ -7,9 +7,11 @@ import resource
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import cv2
 import imagecodecs
 import numpy as np
 import pi_heif
@@ -17,8 +19,9 @@ import tifffile
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
+from quirewell.studio.elsewhere import elsewhere
 from quirewell.studio.image_header import ImageHeader, pillow_budget, read_header
-from quirewell.studio.image_kind import MAX_PIXELS, RAW, ImageError
+from quirewell.studio.image_kind import MAX_FILE_BYTES, MAX_PIXELS, RAW, ImageError
 from quirewell.studio.image_profile import matrix_profile, through_matrix
 
 __all__ = ["MAX_PIXELS", "ImageError", "ImageHeader", "Picture", "load_picture", "memory_limit",
@@ -46,21 +49,29 @@ class Picture:
     warnings: tuple[str, ...]
 
 
-def load_picture(path: Path, max_pixels: int = MAX_PIXELS) -> Picture:
+def load_picture(path: Path, max_pixels: int = MAX_PIXELS, shrink: float = 1.0) -> Picture:
     """Decode a picture, bring its colours to sRGB by its profile, and turn it upright.
 
     16-bit pictures stay 16-bit. Colours go through the profile relative to the paper white
-    (ICC media-relative, without black point compensation).
+    (ICC media-relative, without black point compensation). ``shrink`` below 1 is for looking,
+    never for measuring: the samples are averaged down to that share of its width and height as
+    they are coded, before the profile, so that a large scan is whole in memory only once.
 
     Raises
     ------
     ImageError
         in a sentence, when the file is no picture that can be measured
     """
+    for picture in elsewhere(f"{__name__}.load_limited", path, max_pixels, shrink):
+        return picture  # type: ignore[no-any-return]
     header = read_header(path, max_pixels=max_pixels)
     says = list(header.warnings)
     try:
-        pixels = _decoders[header.media](path, header, max_pixels)
+        decode = _decoders[header.media]
+        if shrink < 1.0 and decode is _jpeg:
+            pixels = _jpeg_drafted(path, max_pixels, shrink)
+        else:
+            pixels = decode(path, header, max_pixels)
     except ImageError:
         raise
     except MemoryError as error:
@@ -70,7 +81,11 @@ def load_picture(path: Path, max_pixels: int = MAX_PIXELS) -> Picture:
             f"{path.name} is damaged or cut short: its picture cannot be decoded; copy or scan "
             "it again"
         ) from error
+    if shrink >= 1.0:
+        _as_announced(path, pixels, header)
     pixels = _without_alpha(path, pixels)
+    if shrink < 1.0:
+        pixels = _averaged(pixels, header, shrink)
     name = ""
     if header.profile is not None:
         pixels, name, note = _to_srgb(pixels, header.profile)
@@ -86,6 +101,33 @@ def load_picture(path: Path, max_pixels: int = MAX_PIXELS) -> Picture:
         header.mode == "grey",
         tuple(says),
     )
+
+
+def _as_announced(path: Path, pixels: Pixels, header: ImageHeader) -> None:
+    """Refuse a picture that is not what its header said, on which the budgets were held."""
+    turned = header.orientation in (5, 6, 7, 8)
+    size = (header.width_px, header.height_px) if turned else (header.height_px, header.width_px)
+    channels = {"grey": 1, "colour": 3}.get(header.mode)
+    found = pixels.shape[2] if channels is None else pixels.shape[2] - int(header.alpha)
+    if pixels.shape[:2] != size or found not in ((1, 2, 3, 4) if channels is None else (channels,)):
+        raise ImageError(
+            f"{path.name} holds another picture than its header says ({pixels.shape[1]} x "
+            f"{pixels.shape[0]}, {pixels.shape[2]} channels); it is damaged: copy or scan it again"
+        )
+
+
+def load_limited(path: str, max_pixels: int = MAX_PIXELS, shrink: float = 1.0) -> Picture:
+    """:func:`load_picture` within a budget of memory and processor time; for worker processes."""
+    with decode_limits(header_limited(path, max_pixels)):
+        return load_picture(Path(path), max_pixels, shrink)
+
+
+def header_limited(
+    path: str, max_pixels: int = MAX_PIXELS, max_bytes: int = MAX_FILE_BYTES
+) -> ImageHeader:
+    """A picture's header within a budget of memory and processor time; for worker processes."""
+    with memory_limit(_BESIDES_MB), cpu_limit(_SECONDS):
+        return read_header(Path(path), max_pixels=max_pixels, max_bytes=max_bytes)
 
 
 def _tiff(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
@@ -119,8 +161,27 @@ def _jpeg(path: Path, header: ImageHeader, max_pixels: int) -> Pixels:
     return _pillow_decode(path, max_pixels, ("JPEG",))
 
 
-def _pillow_decode(path: Path, max_pixels: int, formats: tuple[str, ...]) -> Pixels:
+def _jpeg_drafted(path: Path, max_pixels: int, shrink: float) -> Pixels:
+    """A JPEG decoded at 1/2, 1/4 or 1/8 where that is still as large as wanted."""
+    return _pillow_decode(path, max_pixels, ("JPEG",), shrink)
+
+
+def _averaged(pixels: Pixels, header: ImageHeader, shrink: float) -> Pixels:
+    """Samples averaged down to ``shrink`` of the picture's own size, not yet turned upright."""
+    size = (header.width_px, header.height_px)
+    width, height = size[::-1] if header.orientation in (5, 6, 7, 8) else size
+    wanted = max(1, round(width * shrink)), max(1, round(height * shrink))
+    shape = (wanted[1], wanted[0], pixels.shape[2])
+    small = cv2.resize(pixels, wanted, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, pixels.dtype).reshape(shape)
+
+
+def _pillow_decode(
+    path: Path, max_pixels: int, formats: tuple[str, ...], shrink: float = 1.0
+) -> Pixels:
     with pillow_budget(max_pixels), Image.open(path, formats=formats) as opened:
+        if shrink < 1.0:
+            opened.draft(None, (round(opened.width * shrink), round(opened.height * shrink)))
         opened.load()
         image: Image.Image = opened
         if image.mode in ("P", "PA"):
@@ -235,6 +296,7 @@ def _cut_off(before: Pixels, after: Pixels) -> str:
     )
 
 
+@lru_cache(maxsize=32)
 def _is_srgb(profile: bytes, space: str) -> bool:
     """Whether the profile moves no colour of a coarse lattice by more than one step of 255."""
     if space == "GRAY":
@@ -270,10 +332,10 @@ def _transform(pixels: Pixels, profile: bytes, space: str) -> Pixels:
 
 
 # Decoding, colours and turning take up to 24 bytes a sample (assumed; a decoder's own tables
-# are among them), and 300 MB besides; a minute, and 2 s a megapixel more, is many times enough.
+# are among them), and 300 MB besides; 20 s, and 2 s a megapixel more, is many times enough.
 _BYTES_PER_SAMPLE = 24
 _BESIDES_MB = 300
-_SECONDS = 60
+_SECONDS = 20
 _SECONDS_PER_MEGAPIXEL = 2.0
 
 

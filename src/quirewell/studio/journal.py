@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,10 @@ from sqlalchemy import Connection, func, insert, select
 
 from quirewell.record.canonical import GENESIS, canonical, link, plain
 from quirewell.record.event import Draft, Event
+from quirewell.studio.faults import StudioError
 from quirewell.studio.tables import journal
+
+_TOGETHER = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,51 @@ def grow(connection: Connection, draft: Draft, stamp: Stamp) -> Event:
     return event
 
 
+def put_back(connection: Connection, event: Event) -> None:
+    """Add one entry of an archive exactly as it was, if it is the next of this chain.
+
+    Raises:
+        StudioError: it does not follow the last entry, or was changed after it was written.
+    """
+    seq, prev = head_of(connection)
+    _refuse_out_of_line(event, seq, prev, version_of(connection, event.stream))
+    connection.execute(insert(journal).values(**_row(event)))
+
+
+def put_back_all(connection: Connection, events: Iterable[Event]) -> tuple[int, str]:
+    """Add entries exactly as they were, many at a time, each checked as :func:`put_back` does.
+
+    Only where there are none yet. Returns the new head as :func:`head_of` does.
+
+    Raises:
+        StudioError: there are entries already, or one does not follow or was changed.
+    """
+    seq, head = head_of(connection)
+    if seq:
+        raise StudioError("there is a journal here already; nothing was taken over")
+    versions, rows = dict[str, int](), list[dict[str, Any]]()
+    for event in events:
+        _refuse_out_of_line(event, seq, head, versions.get(event.stream, 0))
+        seq, head, versions[event.stream] = event.seq, event.hash, event.version
+        rows.append(_row(event))
+        if len(rows) == _TOGETHER:
+            connection.execute(insert(journal), rows)
+            rows.clear()
+    if rows:
+        connection.execute(insert(journal), rows)
+    return seq, head
+
+
+def _refuse_out_of_line(event: Event, seq: int, prev: str, version: int) -> None:
+    where = f"journal entry {event.seq} ({event.kind} of {event.stream})"
+    if (event.seq, event.prev) != (seq + 1, prev):
+        raise StudioError(f"{where} does not follow entry {seq}; nothing was taken over")
+    if event.version != version + 1:
+        raise StudioError(f"{where}: version {event.version} is out of order")
+    if chained(event).hash != event.hash:
+        raise StudioError(f"{where} was changed after it was written; nothing was taken over")
+
+
 def chained(event: Event) -> Event:
     """The event with the hash that its content and its predecessor give it."""
     return Event(
@@ -70,10 +118,31 @@ def read(
     return [_event(row) for row in connection.execute(wanted)]
 
 
+def walk(connection: Connection, stream: str | None = None) -> Iterator[Event]:
+    """Events of one stream, or of all, in order, one at a time."""
+    wanted = select(journal).order_by(journal.c.seq)
+    if stream is not None:
+        wanted = wanted.where(journal.c.stream == stream)
+    for row in connection.execute(wanted.execution_options(yield_per=100)):
+        yield _event(row)
+
+
 def read_one(connection: Connection, seq: int) -> Event | None:
     """One event by its number."""
     row = connection.execute(select(journal).where(journal.c.seq == seq)).one_or_none()
     return _event(row) if row else None
+
+
+def kinds(connection: Connection) -> dict[str, int]:
+    """How many entries there are of each kind."""
+    counted = select(journal.c.kind, func.count().label("entries")).group_by(journal.c.kind)
+    return {row.kind: row.entries for row in connection.execute(counted)}
+
+
+def holds(connection: Connection, head: str) -> bool:
+    """Whether an entry with this hash is in the journal."""
+    found = select(journal.c.seq).where(journal.c.hash == head)
+    return connection.execute(found).first() is not None
 
 
 def streams(connection: Connection) -> list[str]:

@@ -6,13 +6,9 @@ takes (the database and the originals), so nothing of this is ever in one.
 
 from __future__ import annotations
 
-import contextlib
-import os
-import secrets
 from pathlib import Path
 
-from quirewell.studio.blobs import sync_folder
-from quirewell.studio.faults import disk_full_said
+from quirewell.studio.durable import write_whole
 
 KEYS = "keys"
 
@@ -31,19 +27,7 @@ def write_private(path: Path, data: bytes) -> None:
     Raises:
         DiskFull: no room; what was there before stands.
     """
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    with disk_full_said(path.parent):
-        try:
-            handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "wb") as out:
-                out.write(data)
-                out.flush()
-                os.fsync(out.fileno())
-            part.replace(path)
-            sync_folder(path.parent)
-        finally:
-            with contextlib.suppress(FileNotFoundError):
-                part.unlink()
+    write_whole(path, data, 0o600)
 
 
 def read_private(path: Path) -> bytes | None:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 MOST_BYTES = 96 * 1024 * 1024
+_LONGEST_NAME = 80
 MOST_ROWS = 1_500_000
 _DELIMITERS = (";", "\t", ",", "|")
 _TEMPERATURE = re.compile(r"temp|°\s*[cf]|\bt\s*[\[(]|^t$|^t[_ ]", re.IGNORECASE)
@@ -152,10 +153,13 @@ def _table(text: str, name: str, is_reading: Callable[[Sequence[str]], bool]) ->
     if _steadiness(sample, delimiter) <= 0:
         raise LogError(f"{name} has no columns: it needs a time and what was read at it")
     width = len(_cells(sample[-1], delimiter))
-    rows = [
-        [cell.strip() for cell in row]
-        for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter)
-    ]
+    try:
+        rows = [
+            [cell.strip() for cell in row]
+            for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter)
+        ]
+    except csv.Error as error:
+        raise LogError(f"{name} cannot be parted into cells ({error}); export it anew") from error
     rows = [row for row in rows if len(row) >= width and any(row)]
     first = next((n for n, row in enumerate(rows) if is_reading(row)), None)
     if first is None:
@@ -164,7 +168,8 @@ def _table(text: str, name: str, is_reading: Callable[[Sequence[str]], bool]) ->
     named = next(
         (n for n in reversed(range(first)) if not any(map(_NUMBER.fullmatch, rows[n]))), -1
     )
-    header = rows[named] if named >= 0 else [f"column {n + 1}" for n in range(width)]
+    names = rows[named] if named >= 0 else [f"column {n + 1}" for n in range(width)]
+    header = [cell[:_LONGEST_NAME] for cell in names]
     body = [row for row in rows[first:] if is_reading(row)]
     table = Table(header, body, delimiter != ",")
     left = len(rows) - (named + 1) - len(body)
@@ -174,7 +179,10 @@ def _table(text: str, name: str, is_reading: Callable[[Sequence[str]], bool]) ->
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
-    return next(csv.reader([line], delimiter=delimiter), [])
+    try:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    except csv.Error:
+        return []
 
 
 def _steadiness(lines: Sequence[str], delimiter: str) -> float:
@@ -218,7 +226,7 @@ def _columns(table: Table, wanted: str, name: str) -> tuple[tuple[int, ...], int
     if not warm or not damp:
         raise LogError(
             f"which columns of {name} are temperature and humidity? It has "
-            f"{', '.join(repr(names[c]) for c in range(width))}. Name "
+            f"{', '.join(repr(names[c]) for c in range(min(width, 40)))}. Name "
             "the columns (--columns) as 'time,temperature,humidity', by name or by number from 1"
         )
     return when, warm[0], damp[0]

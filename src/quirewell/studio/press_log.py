@@ -116,7 +116,7 @@ def _times(table: Table, unit: str, name: str) -> tuple[int, Array]:
     if unit and unit not in _UNITS:
         raise LogError(f"the time is in s, min or h, got {unit[:10]!r}")
     sample = table.rows[:: max(1, len(table.rows) // 200)]
-    width = min(len(row) for row in sample)
+    width = min(len(table.header), *(len(row) for row in sample))
     for column in range(width):
         if all(_CLOCK.search(row[column]) for row in sample):
             return column, _clocks(table, column, name)

@@ -8,10 +8,12 @@ from __future__ import annotations
 import re
 import threading
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
+from typing import TypeVar
 
 from sqlalchemy import Connection, Engine, select
 
@@ -22,24 +24,40 @@ from quirewell.record.canonical import CHAIN_VERSION
 from quirewell.record.codec import to_body
 from quirewell.record.event import Draft, Event
 from quirewell.record.nouns import Item, ItemState, StudioOpened, Undo
-from quirewell.studio import journal, projection
-from quirewell.studio.blobs import Blobs
+from quirewell.studio import journal, lists, log, projection, rebuilding
+from quirewell.studio import search as searching
+from quirewell.studio.address import address_of, is_studio, read_address, write_address
 from quirewell.studio.clock import Clock, bench_zone, instant_text, now
 from quirewell.studio.database import (
     DATABASE,
-    open_engine,
+    engine_of,
+    file_complaints,
+    is_sqlite,
     reading,
     refuse_network,
     upgrade,
     writing,
 )
+from quirewell.studio.durable import sync_folder
 from quirewell.studio.faults import NoSuchItem, StudioError, disk_full_said
+from quirewell.studio.keys import KEYS
+from quirewell.studio.lists import EVERY, Where
+from quirewell.studio.moved import refuse_taken, settled_engine
+from quirewell.studio.originals import Originals
+from quirewell.studio.postgres import complaints_of
 from quirewell.studio.projection import ItemSummary
+from quirewell.studio.readme import README, write_readme
+from quirewell.studio.rebuilding import Tell, quiet
+from quirewell.studio.slices import Slices
 from quirewell.studio.staleness import refuse_stale
-from quirewell.studio.tables import documents, summary
+from quirewell.studio.states_held import States
+from quirewell.studio.tables import summary
 from quirewell.studio.undoing import Guard, begun_steps_stay, check_undo, no_guard
+from quirewell.studio.where import WHERE
 
 STUDIO = "studio"
+T = TypeVar("T")
+Say = Callable[[str], None]
 _PARTS = ("originals", "derived", "backups")
 
 
@@ -58,71 +76,91 @@ class Studio:
 
     def __init__(self, folder: Path, engine: Engine, clock: Clock, zone: str) -> None:
         self.folder = folder
-        self.blobs = Blobs(folder / "originals")
+        self.blobs = Originals(folder)
         self.derived = folder / "derived"
         self.backups = folder / "backups"
         self._engine = engine
         self._clock = clock
         self._zone = zone
         self._writer = threading.RLock()
-        self._states: dict[str, ItemState] = {}
+        self._states = States()
+        self._slices = Slices()
         self._bench = BenchState()
 
     # --- opening and closing ------------------------------------------------------------
 
     @classmethod
     def create(
-        cls, folder: Path | str, name: str = "", clock: Clock = now, zone: str = ""
-    ) -> Studio:
+        cls, folder: Path | str, name: str = "", clock: Clock = now, zone: str = "",
+        database: str = "",
+    ) -> Studio:  # fmt: skip
         """Make a new studio in an empty or missing folder.
 
+        ``database`` is the address of a PostgreSQL database for the tables (``studio.address``);
+        left out, they are in the folder.
+
         Raises:
-            StudioError: the folder holds something already, or lies on a network share.
+            StudioError: the folder or the database holds something already, or the folder lies on
+                a network share.
         """
         place = Path(folder).absolute()
         if place.exists() and (not place.is_dir() or _holds_more(place)):
             raise StudioError(f"{place} is not empty; choose a new folder for the studio")
+        address = read_address(database) if database else address_of(place)
+        if address is None:
+            refuse_network(place)
         with disk_full_said(place):
             for part in _PARTS:
                 (place / part).mkdir(parents=True, exist_ok=True)
-        refuse_network(place)
-        engine = open_engine(place / DATABASE)
-        upgrade(engine, place / "backups")
-        studio = cls(place, engine, clock, zone or bench_zone())
-        if not studio._begin(name or place.name):
-            studio.close()
-            raise StudioError(f"{place} is a studio already; open it, or choose another folder")
+            sync_folder(place)
+            sync_folder(place.parent)
+        if address is not None and not is_studio(place):
+            refuse_taken(place, address)
+            write_address(place, address)
+        with _let_go_on_failure(engine_of(place)) as engine:
+            upgrade(engine, place / "backups")
+            studio = cls(place, engine, clock, zone or bench_zone())
+            if not studio._begin(name or place.name):
+                raise StudioError(f"{place} is a studio already; open it, or choose another folder")
+        write_readme(place)
         return studio
 
     @classmethod
-    def open(cls, folder: Path | str, clock: Clock = now, zone: str = "") -> Studio:
+    def open(
+        cls, folder: Path | str, clock: Clock = now, zone: str = "", tell: Say | None = None
+    ) -> Studio:
         """Open a studio that exists; unfinished copies of a killed import are cleared away.
+
+        Older tables are made anew first; ``tell`` hears of it in sentences, since that may take
+        minutes for a big studio.
 
         Raises:
             StudioError: no studio there, or one this program cannot read.
         """
         place = Path(folder).absolute()
-        if not (place / DATABASE).is_file():
+        if not is_studio(place):
             raise StudioError(
                 f"there is no studio in {place}; make one with: quirewell studio new {folder}"
             )
-        refuse_network(place)
-        engine = open_engine(place / DATABASE)
-        upgrade(engine, place / "backups")
-        for part in _PARTS:
-            (place / part).mkdir(exist_ok=True)
-        studio = cls(place, engine, clock, zone or bench_zone())
-        studio._begin(place.name)
-        if studio.settings.chain_version != CHAIN_VERSION:
-            raise StudioError(
-                f"the journal's chain is version {studio.settings.chain_version}, this program "
-                f"writes version {CHAIN_VERSION}; nothing was changed"
-            )
-        studio.blobs.clear_incoming()
+        if address_of(place) is None:
+            refuse_network(place)
+        with _let_go_on_failure(settled_engine(place)) as engine:
+            upgrade(engine, place / "backups", tell)
+            for part in _PARTS:
+                (place / part).mkdir(exist_ok=True)
+            studio = cls(place, engine, clock, zone or bench_zone())
+            studio._begin(place.name)
+            if (version := studio.settings.chain_version) != CHAIN_VERSION:
+                raise StudioError(
+                    f"the journal's chain is version {version}, this program writes version "
+                    f"{CHAIN_VERSION}; nothing was changed"
+                )
+            studio.blobs.clear_incoming()
+        write_readme(place)
         return studio
 
     def close(self) -> None:
-        """Let go of the database file."""
+        """Let go of the database."""
         self._engine.dispose()
 
     def __enter__(self) -> Studio:
@@ -158,6 +196,64 @@ class Studio:
         with reading(self._engine) as connection:
             return projection.summaries(connection)
 
+    def count(self, where: Where = EVERY) -> int:
+        """How many items there are that a list would show."""
+        with reading(self._engine) as connection:
+            return lists.count(connection, where)
+
+    def page(self, where: Where = EVERY, limit: int = 50, offset: int = 0) -> list[ItemSummary]:
+        """A page of a list of items, a line each."""
+        with reading(self._engine) as connection:
+            return lists.page(connection, where, limit, offset)
+
+    def states(self, *wanted: str) -> list[ItemState]:
+        """Every item, the one changed last first, holding only the collections ``wanted``.
+
+        Looking into another collection raises; see ``studio.slices``.
+        """
+        with reading(self._engine) as connection:
+            return self._slices.read(connection, wanted)
+
+    def once(self, name: str, work_out: Callable[[], T]) -> T:
+        """What ``work_out`` says, kept under ``name`` until something is saved."""
+        with reading(self._engine) as connection:
+            head = journal.head_of(connection)[1]
+        return self._slices.once(name, head, work_out)
+
+    def some_states(self, ids: Iterable[str], *wanted: str) -> list[ItemState]:
+        """Some items in the same way, read for this once and kept nowhere."""
+        with reading(self._engine) as connection:
+            return self._slices.some(connection, wanted, ids)
+
+    def each(
+        self, name: str, wanted: Sequence[str], work_out: Callable[[ItemState], T], mark: str = ""
+    ) -> dict[str, T]:
+        """What ``work_out`` says of every item by itself; worked out again where it changed, and
+        everywhere when ``mark`` did (what else it rests on)."""
+        with reading(self._engine) as connection:
+            return self._slices.each(connection, name, wanted, work_out, mark)
+
+    def line(self, item: str) -> ItemSummary | None:
+        """An item in a line; None where there is none."""
+        with reading(self._engine) as connection:
+            return lists.line(connection, item)
+
+    def titles(self, ids: Sequence[str]) -> dict[str, tuple[str, str]]:
+        """(title, year) of some items, by id."""
+        with reading(self._engine) as connection:
+            return lists.titles(connection, ids)
+
+    def search(
+        self, words: str, *, private: bool = True, limit: int = searching.PAGE, offset: int = 0,
+        item: str = "", each: int = searching.ROWS_OF_ITEM,
+    ) -> searching.Found:  # fmt: skip
+        """Records in which every word stands, by item, best first; see ``studio.search.find``."""
+        with reading(self._engine) as connection:
+            return searching.find(
+                connection, words, private=private, limit=limit, offset=offset, item=item,
+                each=each,
+            )  # fmt: skip
+
     def state(self, stream: str) -> ItemState:
         """Everything true of an item now.
 
@@ -167,8 +263,11 @@ class Studio:
         with reading(self._engine) as connection:
             state = self._load(connection, stream)
         if state is None:
-            known = ", ".join(item.id for item in self.items()) or "none yet"
-            raise NoSuchItem(f"there is no item {stream!r} in this studio; it has: {known}")
+            some = [item.id for item in self.page(limit=13)]
+            known = ", ".join(some[:12]) + (" and others" if len(some) > 12 else "")
+            raise NoSuchItem(
+                f"there is no item {stream!r} in this studio; it has: {known or 'none yet'}"
+            )
         return state
 
     def state_at(self, stream: str, version: int) -> ItemState | None:
@@ -187,9 +286,7 @@ class Studio:
         These few events are folded when asked for and kept in no table.
         """
         with reading(self._engine) as connection:
-            newest = journal.version_of(connection, STUDIO)
-            if self._bench.version != newest:
-                self._bench = fold_bench(journal.read(connection, STUDIO))
+            self._bench = self._bench_now(connection)
             return self._bench
 
     def head(self) -> str:
@@ -204,11 +301,12 @@ class Studio:
         Raises:
             StudioError: two items share the title.
         """
-        items = self.items()
-        if any(item.id == words for item in items):
+        with reading(self._engine) as connection:
+            alike = lists.named(connection, words)
+        if any(item.id == words for item in alike):
             return words
         wanted = words.strip().casefold()
-        found = [item.id for item in items if item.title.strip().casefold() == wanted]
+        found = [item.id for item in alike if item.title.strip().casefold() == wanted]
         if len(found) > 1:
             raise StudioError(f"{words!r} is the title of {', '.join(found)}; give the id instead")
         return found[0] if found else None
@@ -267,7 +365,8 @@ class Studio:
                 state = self._follow(connection, state, event)
                 events.append(event)
         if state is not None:
-            self._states[stream] = state
+            self._states.keep(state)
+        _tell(events)
         return tuple(events)
 
     def undo(
@@ -286,51 +385,26 @@ class Studio:
         draft = Draft(stream, "event.undone", to_body(Undo(seq, reason)))
         return self.append(stream, self.state(stream).version, [draft], actor, guard=guard)[0]
 
-    def rebuild(self) -> None:
+    def rebuild(self, tell: Tell = quiet) -> None:
         """Make every table of projections again from the journal."""
         with self._writer, writing(self._engine) as connection:
-            connection.execute(documents.delete())
-            connection.execute(summary.delete())
-            for stream in journal.streams(connection):
-                events = journal.read(connection, stream)
-                if stream != STUDIO and (state := fold(events)) is not None:
-                    projection.rewrite(connection, state, events[0].at, events[-1].at)
+            rebuilding.rebuild(connection, tell)
         self._states.clear()
+        self._slices.forget()
         self._bench = BenchState()
 
     def rebuild_differs(self) -> list[str]:
         """Items whose stored tables differ from what the journal says, in sentences."""
-        said = []
         with reading(self._engine) as connection:
-            stored = projection.stored_rows(connection)
-            lines = {line.id: line for line in projection.summaries(connection)}
-            for stream in journal.streams(connection):
-                if stream == STUDIO:
-                    continue
-                state = fold(journal.read(connection, stream))
-                fresh = sorted(projection.rows_of(state)) if state else []
-                line = lines.pop(stream, None)
-                version = state.version if state else 0
-                if sorted(stored.pop(stream, [])) != fresh or (line and line.version) != version:
-                    said.append(
-                        f"the tables of {stream} differ from its journal; run: quirewell studio "
-                        f"check --rebuild {self.folder}"
-                    )
-        said += [f"the tables hold {name}, which the journal does not know" for name in stored]
-        return said
+            return rebuilding.differs(connection, self.folder)
 
     def connection_check(self) -> tuple[list[str], list[str]]:
-        """(SQLite's own complaints, faults of the hash chain), in sentences."""
+        """(the database's own complaints, faults of the hash chain), in sentences."""
         with reading(self._engine) as connection:
-            rows = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
-            faults = journal.chain_faults(connection)
-            guards = connection.exec_driver_sql(
-                "SELECT count(*) FROM sqlite_master WHERE type='trigger' AND tbl_name='journal'"
-            ).scalar()
-        complaints = [f"the database file is damaged: {row}" for row in rows if row != "ok"]
-        if guards != 2:
-            complaints.append("the guards that keep journal entries from being changed are missing")
-        return complaints, faults
+            complaints = (
+                file_complaints(connection) if is_sqlite(connection) else complaints_of(connection)
+            )
+            return complaints, journal.chain_faults(connection)
 
     @property
     def clock(self) -> Clock:
@@ -358,6 +432,12 @@ class Studio:
             journal.grow(connection, Draft(STUDIO, "studio.opened", body), self._stamp("bench"))
         return True
 
+    def _bench_now(self, connection: Connection) -> BenchState:
+        held = self._bench
+        if held.version == journal.version_of(connection, STUDIO):
+            return held
+        return fold_bench(journal.read(connection, STUDIO))
+
     def _append_bench(
         self, expected_version: int | None, drafts: Sequence[Draft], actor: str
     ) -> tuple[Event, ...]:
@@ -365,7 +445,7 @@ class Studio:
         if any(KINDS[draft.kind].body is Item for draft in drafts if draft.kind in KINDS):
             raise ValueError("an item cannot be called 'studio'")
         with self._writer, writing(self._engine) as connection:
-            state = fold_bench(journal.read(connection, STUDIO))
+            before = state = self._bench_now(connection)
             if expected_version is not None and expected_version > state.version:
                 raise RecordError(
                     f"the bench is at version {state.version}, which is before version "
@@ -376,7 +456,9 @@ class Studio:
                 event = journal.grow(connection, draft, self._stamp(actor))
                 state = apply_bench(state, event)
                 events.append(event)
+            searching.save_bench(connection, before, state)
         self._bench = state
+        _tell(events)
         return tuple(events)
 
     def _stamp(self, actor: str) -> journal.Stamp:
@@ -391,7 +473,7 @@ class Studio:
             return kept
         state = projection.load(connection, stream)
         if state is not None:
-            self._states[stream] = state
+            self._states.keep(state)
         return state
 
     def _follow(self, connection: Connection, state: ItemState | None, event: Event) -> ItemState:
@@ -407,12 +489,27 @@ class Studio:
         return after
 
 
+@contextmanager
+def _let_go_on_failure(engine: Engine) -> Iterator[Engine]:
+    try:
+        yield engine
+    except BaseException:
+        engine.dispose()
+        raise
+
+
+def _tell(events: Sequence[Event]) -> None:
+    """Note in the log what was saved: its number and kind, and nothing of what it says."""
+    for event in events:
+        log.told("saved", seq=event.seq, kind=event.kind)
+
+
 def _holds_more(place: Path) -> bool:
     """Whether a folder holds anything but a studio whose making was cut short."""
-    own = {*_PARTS, DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm"}
+    own = {*_PARTS, DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", WHERE, KEYS, README}
     if any(entry.name not in own for entry in place.iterdir()):
         return True
-    return any(any(place.glob(f"{part}/*")) for part in _PARTS) and not (place / DATABASE).exists()
+    return any(any(place.glob(f"{part}/*")) for part in _PARTS) and not is_studio(place)
 
 
 def slug(title: str) -> str:

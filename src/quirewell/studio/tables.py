@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Integer, MetaData, Table, Text
+from sqlalchemy import Column, Index, Integer, MetaData, Table, Text, UniqueConstraint
 
 metadata = MetaData(
     naming_convention={
@@ -44,6 +44,13 @@ summary = Table(
     Column("runs", Integer, nullable=False),
     Column("steps", Integer, nullable=False),
     Column("reports", Integer, nullable=False),
+    Column("title_key", Text, nullable=False),
+    Column("planned", Integer, nullable=False),
+    Column("under_way", Integer, nullable=False),
+    Column("sold", Integer, nullable=False),
+    Column("check_on", Text, nullable=False),
+    Index("ix_item_summary_changed_at", "changed_at", "stream"),
+    Index("ix_item_summary_title_key", "title_key", "stream"),
 )
 
 documents = Table(
@@ -53,5 +60,22 @@ documents = Table(
     Column("collection", Text, primary_key=True),
     Column("key", Text, primary_key=True),
     Column("ordinal", Integer, nullable=False),
+    Column("sort", Text, nullable=False),
     Column("body", Text, nullable=False),
+    Index("ix_item_document_collection", "collection", "sort", "stream"),
+)
+
+search_entry = Table(
+    "search_entry",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("stream", Text, nullable=False),
+    Column("collection", Text, nullable=False),
+    Column("key", Text, nullable=False),
+    Column("place", Text, nullable=False),
+    Column("heading", Text, nullable=False),
+    Column("words", Text, nullable=False),
+    Column("about", Text, nullable=False),
+    Column("private", Integer, nullable=False),
+    UniqueConstraint("stream", "collection", "key"),
 )

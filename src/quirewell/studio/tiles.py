@@ -21,7 +21,9 @@ from quirewell.studio.images import as_eight_bit, load_picture
 TILE_QUALITY = 85
 
 
-def make_tiles(path: Path, directory: Path, tile_px: int = 512, base: str = "") -> Path:
+def make_tiles(
+    path: Path, directory: Path, tile_px: int = 512, base: str = "", whole: bool = False
+) -> Path:
     """Cut a picture into tiles at every halving and write ``info.json`` last, whole or not at all.
 
     Parameters
@@ -30,6 +32,9 @@ def make_tiles(path: Path, directory: Path, tile_px: int = 512, base: str = "") 
         side of a tile [px]
     base
         address under which the folder will be served (the ``id`` in ``info.json``)
+    whole
+        also write the whole picture at full size in one file (``full/max``), which the standard
+        asks of level 0 and which a deep zoom has no use for
 
     Returns
     -------
@@ -44,6 +49,8 @@ def make_tiles(path: Path, directory: Path, tile_px: int = 512, base: str = "") 
     pixels = as_eight_bit(load_picture(path).pixels)
     full = pixels.shape[1], pixels.shape[0]
     factors = scale_factors(*full, tile_px)
+    if whole and len(factors) > 1:
+        _save(pixels, directory / "full" / "max" / "0")
     for factor in factors:
         size = -(-full[0] // factor), -(-full[1] // factor)
         if factor > 1:
@@ -66,9 +73,15 @@ def scale_factors(width: int, height: int, tile_px: int) -> list[int]:
 
 
 def image_info(width: int, height: int, tile_px: int, base: str) -> dict[str, Any]:
-    """The ``info.json`` of a picture of ``width`` x ``height`` pixels."""
+    """The ``info.json`` of a picture of ``width`` x ``height`` pixels.
+
+    ``sizes`` names the whole picture at the sizes that are there (section 5.3 of the standard: each
+    can be asked for as ``full/w,h``): the smallest level, which one tile holds. A picture that is
+    one tile has none but ``full/max``, which every picture has.
+    """
     factors = scale_factors(width, height, tile_px)
-    return {
+    small = factors[-1]
+    info: dict[str, Any] = {
         "@context": "http://iiif.io/api/image/3/context.json",
         "id": base,
         "type": "ImageService3",
@@ -76,12 +89,11 @@ def image_info(width: int, height: int, tile_px: int, base: str) -> dict[str, An
         "profile": "level0",
         "width": width,
         "height": height,
-        "sizes": [
-            {"width": -(-width // factor), "height": -(-height // factor)}
-            for factor in reversed(factors)
-        ],
         "tiles": [{"width": tile_px, "height": tile_px, "scaleFactors": factors}],
     }
+    if small > 1:
+        info["sizes"] = [{"width": -(-width // small), "height": -(-height // small)}]
+    return info
 
 
 def _write_level(
@@ -91,11 +103,13 @@ def _write_level(
         for x in range(0, pixels.shape[1], tile_px):
             tile = pixels[y : y + tile_px, x : x + tile_px]
             region, size = _names(x, y, tile.shape, full, factor, tile_px)
-            place = directory / region / size / "0"
-            place.mkdir(parents=True, exist_ok=True)
-            Image.fromarray(np.ascontiguousarray(tile)).save(
-                place / "default.jpg", "JPEG", quality=TILE_QUALITY
-            )
+            _save(tile, directory / region / size / "0")
+
+
+def _save(pixels: NDArray[np.uint8], place: Path) -> None:
+    place.mkdir(parents=True, exist_ok=True)
+    picture = Image.fromarray(np.ascontiguousarray(pixels))
+    picture.save(place / "default.jpg", "JPEG", quality=TILE_QUALITY)
 
 
 def _names(

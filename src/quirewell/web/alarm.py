@@ -19,9 +19,11 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from quirewell.record.nouns import ItemState
+from quirewell.stages.all_items import busy_items
 from quirewell.stages.entry_time import read_instant
 from quirewell.stages.today import Card, today
 from quirewell.studio.clock import Clock, now
+from quirewell.studio.faults import Busy, Moved, ServerLost
 from quirewell.studio.studio import Studio
 
 LOOK_EVERY_S = 2.0
@@ -51,10 +53,6 @@ def due_now(states: Sequence[ItemState], at: datetime) -> list[Ring]:
         if card.state == "under way" and card.due_at and read_instant(card.due_at) <= at
     ]
     return sorted(rings, key=lambda ring: (ring.due, ring.key))
-
-
-def _under_way(state: ItemState) -> bool:
-    return any(step.state == "started" for step in state.steps.values())
 
 
 def _words(card: Card, at: datetime) -> str:
@@ -125,9 +123,15 @@ class Alarm:
                 self._running.wait(timeout=2)
 
     def _watch(self, studio: Studio) -> None:
+        told = ""
         while not self._stop.wait(LOOK_EVERY_S):
             try:
                 self.look(studio)
+                told = ""
+            except (Busy, Moved, ServerLost) as error:
+                if str(error) != told:
+                    told = str(error)
+                    logging.getLogger(__name__).warning("the alarm cannot look: %s", told)
             except Exception:
                 # The alarm goes on, whatever one look ran into.
                 logging.getLogger(__name__).exception("the alarm could not look at the studio")
@@ -136,8 +140,7 @@ class Alarm:
         """Ring for what is due now."""
         at, head = self.clock(), studio.head()
         if head != self._head:
-            states = [studio.state(line.id) for line in studio.items()]
-            self._busy = tuple(one for one in states if _under_way(one))
+            self._busy = tuple(busy_items(studio))
             self._head = head
         rings = due_now(self._busy, at)
         self._rung = {ring.key: self._rung[ring.key] for ring in rings if ring.key in self._rung}

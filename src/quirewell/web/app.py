@@ -9,20 +9,28 @@ from pathlib import Path
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
 from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from quirewell.jobs.runner import Runner
+from quirewell.studio.elsewhere import opened_elsewhere
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 from quirewell.web import errors
 from quirewell.web.alarm import Alarm
+from quirewell.web.copies import Copies
 from quirewell.web.desk import Desk
+from quirewell.web.gate import RoleGate
 from quirewell.web.house import STATIC, House, islands_built
+from quirewell.web.keeper import Keeper
 from quirewell.web.lan import Lan
 from quirewell.web.lan_door import LanDoor
+from quirewell.web.request_log import RequestLog
 from quirewell.web.routes import (
+    after,
+    archive,
     before,
     bench,
     books,
@@ -30,19 +38,24 @@ from quirewell.web.routes import (
     clients,
     condition,
     contact,
+    copy,
     damage,
     decide,
     decisions,
     door,
+    evidence,
     examine,
     finish,
     grade_rules,
     grid,
     intake,
     items,
+    kept,
+    link,
     look,
     money,
     owner,
+    pairs,
     parcels,
     pictures,
     plan,
@@ -51,7 +64,12 @@ from quirewell.web.routes import (
     recipes,
     rejoin,
     relief,
+    report_read,
+    search,
     send,
+    share,
+    show,
+    source,
     today,
     treat,
     trial,
@@ -59,6 +77,7 @@ from quirewell.web.routes import (
     wrong,
 )
 from quirewell.web.security import LocalOnly
+from quirewell.web.show_mode import ShowMode
 
 WORKERS = 2
 
@@ -70,18 +89,21 @@ def create_app(studio_folder: Path, workers: int = WORKERS) -> ASGIApp:
 
 def local_door(app: Starlette) -> ASGIApp:
     """The application as the machine itself reaches it."""
-    return LocalOnly(app)
+    return RequestLog(LocalOnly(app))
 
 
 def tablets_door(app: Starlette, lan: Lan) -> ASGIApp:
     """The same application as tablets reach it, under TLS."""
-    return LanDoor(app, lan)
+    return RequestLog(LanDoor(app, lan))
 
 
 def build(
-    studio_folder: Path, workers: int = WORKERS, lan: Lan | None = None, alarm: Alarm | None = None
-) -> Starlette:
-    """The application behind its doors; the studio opens when the server starts."""
+    studio_folder: Path, workers: int = WORKERS, lan: Lan | None = None, alarm: Alarm | None = None,
+    keeper: Keeper | None = None,
+) -> Starlette:  # fmt: skip
+    """The application behind its doors; the studio opens when the server starts. ``keeper`` makes
+    backups by itself; without one they are made when a page asks for it."""
+    backups = keeper or Keeper()
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -90,13 +112,18 @@ def build(
         app.state.house = House(studio, runner, Desk(), islands_built())
         if alarm is not None:
             alarm.start(studio)
+        if keeper is not None:
+            keeper.start(studio)
         try:
-            yield
+            with opened_elsewhere(runner.limited.opened):
+                yield
         finally:
             if alarm is not None:
                 await run_in_threadpool(alarm.stop)
+            await run_in_threadpool(backups.stop)
             if lan is not None:
                 await run_in_threadpool(lan.sessions.settle)
+                await run_in_threadpool(lan.links.settle)
             await run_in_threadpool(app.state.house.desk.settle)
             runner.close()
             studio.close()
@@ -104,7 +131,10 @@ def build(
     app = Starlette(
         routes=[
             *items.routes,
+            *search.routes,
             *bench.routes,
+            *kept.routes,
+            *archive.routes,
             *door.routes,
             *press_bench.routes,
             *grade_rules.routes,
@@ -127,9 +157,19 @@ def build(
             *trial.routes,
             *rejoin.routes,
             *finish.routes,
+            *report_read.routes,
+            *copy.routes,
+            *source.routes,
+            *pairs.routes,
+            *evidence.routes,
             *prove.routes,
+            *pairs.last,
             *owner.routes,
+            *after.routes,
+            *share.routes,
+            *link.routes,
             *send.routes,
+            *show.routes,
             *parcels.routes,
             *plan.routes,
             *buying.routes,
@@ -145,6 +185,9 @@ def build(
             Exception: errors.on_bug,
         },
         lifespan=lifespan,
+        middleware=[Middleware(ShowMode), Middleware(RoleGate)],
     )
     app.state.lan = lan
+    app.state.keeper = backups
+    app.state.copies = Copies()
     return app

@@ -15,6 +15,7 @@ from typing import Any, Protocol
 
 from quirewell.jobs.batch import Batch
 from quirewell.report.typeset import ReportError
+from quirewell.studio import log
 from quirewell.studio.faults import StudioError
 
 Says = Callable[[str], None]
@@ -42,6 +43,9 @@ class InHand(Protocol):
 
     def work(self) -> Work: ...
 
+    def end(self, timeout_s: float) -> None:
+        """Begin nothing more, and wait for what is being written."""
+
 
 class Measuring:
     """A batch of calls in the workers."""
@@ -54,6 +58,9 @@ class Measuring:
         now = self._batch.progress
         running = now.state == "running"
         return Work(_words(now.says, now.left_s), now.done, now.total, running, now.errors)
+
+    def end(self, timeout_s: float) -> None:
+        """The workers are ended by their own runner."""
 
 
 class Errand:
@@ -78,7 +85,9 @@ class Errand:
         except (ReportError, StudioError, ValueError, LookupError, OSError) as error:
             self._failures += (f"{self.title}: {error}",)
         except Exception as error:
-            says = f"{self.title}: a fault of the program ({type(error).__name__})"
+            number = log.fault(error, job="errand")
+            known = f", fault {number}" if number else ""
+            says = f"{self.title}: a fault of the program ({type(error).__name__}{known})"
             self._failures += (says,)
             raise
         finally:
@@ -93,7 +102,7 @@ class Errand:
     def _say(self, words: str) -> None:
         self._says = f"{self.title}: {words}"
 
-    def wait(self, timeout_s: float) -> None:
+    def end(self, timeout_s: float) -> None:
         """Wait until it is over."""
         self._over.wait(timeout_s)
 
@@ -149,10 +158,9 @@ class Desk:
                 del self._held[item_id]
 
     def settle(self, timeout_s: float = 30) -> None:
-        """Wait for errands that write; the workers are ended by their own runner."""
+        """Begin nothing more, and wait for what writes."""
         for held in list(self._held.values()):
-            if isinstance(held, Errand):
-                held.wait(timeout_s)
+            held.end(timeout_s)
 
 
 def _words(says: str, left_s: float | None) -> str:

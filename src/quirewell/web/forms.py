@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncGenerator
 from dataclasses import dataclass
 
+from python_multipart.multipart import parse_options_header
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.formparsers import FormParser, MultiPartException, MultiPartParser
@@ -13,6 +14,7 @@ from starlette.requests import Request
 FORM_BYTES = 256 * 1024
 UPLOAD_BYTES = 2 * 1024**3
 UPLOAD_FILES = 250
+_TAIL = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +28,10 @@ class Sent:
         return self.texts.get(name, otherwise)
 
 
-async def _capped(request: Request, most: int) -> AsyncGenerator[bytes, None]:
-    """The body, counted while it is read: a stated length is not trusted."""
-    seen = 0
+async def _capped(request: Request, most: int, end: bytes = b"") -> AsyncGenerator[bytes, None]:
+    """The body, counted while it is read: a stated length is not trusted, nor is a body of parts
+    without the ``end`` it must have, since half a form would be saved for a whole one."""
+    seen, tail = 0, b""
     async for chunk in request.stream():
         seen += len(chunk)
         if seen > most:
@@ -37,7 +40,16 @@ async def _capped(request: Request, most: int) -> AsyncGenerator[bytes, None]:
                 f"What was sent is larger than {_size(most)}, so it was not taken in. "
                 "Send fewer files at a time, or smaller ones.",
             )
+        tail = (tail + chunk[-_TAIL:])[-_TAIL:]
         yield chunk
+    if end and end not in tail:
+        raise MultiPartException("it ends before its end")
+
+
+def _end_of(kind: str) -> bytes:
+    """What the last line of a body of parts is (RFC 2046, 5.1.1)."""
+    _, options = parse_options_header(kind)
+    return b"--" + options.get(b"boundary", b"") + b"--"
 
 
 def _size(count: int) -> str:
@@ -55,7 +67,10 @@ async def read_form(request: Request, *, most: int = FORM_BYTES, files: int = 0)
     try:
         if kind == "multipart/form-data":
             form = await MultiPartParser(
-                request.headers, _capped(request, most), max_files=files, max_fields=200
+                request.headers,
+                _capped(request, most, _end_of(request.headers["content-type"])),
+                max_files=files,
+                max_fields=200,
             ).parse()
         elif kind == "application/x-www-form-urlencoded":
             form = await FormParser(request.headers, _capped(request, most)).parse()

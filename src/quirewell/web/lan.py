@@ -12,8 +12,10 @@ from quirewell.studio.faults import StudioError
 from quirewell.web.addresses import Reach
 from quirewell.web.certificate import Trust
 from quirewell.web.limits import Limits
+from quirewell.web.links import Links
 from quirewell.web.passphrase import kept_passphrase, matches
-from quirewell.web.sessions import Session, Sessions
+from quirewell.web.roles import OWNER, ROLE
+from quirewell.web.sessions import BENCH, GUEST, Session, Sessions
 
 # Under these names the tablets' door writes into a request's scope; no client can.
 BY_LAN, TABLET = "quirewell.by_lan", "quirewell.tablet"
@@ -29,22 +31,29 @@ class Lan:
     trust: Trust
     sessions: Sessions
     limits: Limits
+    links: Links
 
     @property
     def urls(self) -> tuple[str, ...]:
         """Where a tablet opens the studio, the best first."""
         return self.reach.urls(self.port)
 
-    def is_passphrase(self, text: str) -> bool:
-        """Whether ``text`` is the studio's passphrase; the file is read each time."""
-        kept = kept_passphrase(self.studio)
-        return kept is not None and matches(kept, text)
+    def role_of(self, text: str) -> str:
+        """Whose passphrase ``text`` is, "" for nobody's; the files are read each time. Both are
+        always tried, so that how long it takes does not tell which was nearer."""
+        kept = {role: kept_passphrase(self.studio, role == GUEST) for role in (BENCH, GUEST)}
+        found = [role for role, one in kept.items() if one is not None and matches(one, text)]
+        return found[0] if found else ""
+
+    def guests_come(self) -> bool:
+        """Whether guests have a passphrase."""
+        return bool(passphrase_name(self.studio, GUEST))
 
 
-def passphrase_name(studio: Path) -> str:
-    """What the passphrase is called now; "" while there is none that can be read."""
+def passphrase_name(studio: Path, role: str = BENCH) -> str:
+    """What a role's passphrase is called now; "" while there is none that can be read."""
     try:
-        kept = kept_passphrase(studio)
+        kept = kept_passphrase(studio, role == GUEST)
     except StudioError:
         return ""
     return kept.salt if kept else ""
@@ -52,8 +61,8 @@ def passphrase_name(studio: Path) -> str:
 
 def make_lan(studio: Path, reach: Reach, port: int, trust: Trust) -> Lan:
     """The tablets' side of a server over ``studio``."""
-    sessions = Sessions(studio, lambda: passphrase_name(studio))
-    return Lan(studio, reach, port, trust, sessions, Limits())
+    sessions = Sessions(studio, lambda role: passphrase_name(studio, role))
+    return Lan(studio, reach, port, trust, sessions, Limits(), Links(studio))
 
 
 def lan_of(request: HTTPConnection) -> Lan | None:
@@ -76,4 +85,6 @@ def tablet_of(request: HTTPConnection) -> Session | None:
 def served(request: HTTPConnection) -> dict[str, Any]:
     """What every page says in its foot of who is served."""
     to = "network" if by_lan(request) else "tablets" if lan_of(request) else "machine"
+    if request.scope.get(ROLE) == OWNER:
+        to = "link"
     return {"served_to": to, "tablet": tablet_of(request)}

@@ -23,13 +23,22 @@ from starlette.responses import (
 )
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from quirewell.web import errors
 from quirewell.web.lan import BY_LAN, TABLET, Lan
+from quirewell.web.links import Link
 from quirewell.web.page import ENVIRONMENT
+from quirewell.web.roles import LINKS, OWNER, ROLE
 from quirewell.web.security import READS, LocalOnly, RefusedRequest
 
 # "__Host-": taken by a browser over TLS only, from this very host, for all its paths (RFC 6265bis).
 COOKIE = "__Host-quirewell"
+LINK_COOKIE, MOST_LINKS = f"{COOKIE}-link-", 10
 OPEN = frozenset({"/in", "/trust", "/trust/certificate.crt"})
+OPEN_UNDER = ("/static/", "/seen/")
+LINK_ENDED = (
+    "The link to this page has ended or was taken back. Ask the bench for a new one. If this is "
+    "the bench's own tablet, sign in at /in."
+)
 SIGN_IN_AGAIN = (
     "This tablet is not signed in (any more), so nothing was saved. Sign in again at /in; what "
     "waits on the tablet is sent then."
@@ -70,10 +79,25 @@ class LanDoor(LocalOnly):
         scope[TABLET] = self.lan.sessions.find(
             request.cookies.get(COOKIE, ""), client[0] if client else ""
         )
-        path = scope["path"]
-        if scope[TABLET] is not None or path in OPEN or path.startswith("/static/"):
+        if scope[TABLET] is not None:
+            scope[ROLE] = scope[TABLET].role
             return None
+        scope[LINKS] = self._links(request)
+        if scope[LINKS]:
+            scope[ROLE] = OWNER
+            return None
+        path = scope["path"]
+        if path in OPEN or path.startswith(OPEN_UNDER):
+            return None
+        if any(name.startswith(LINK_COOKIE) for name in request.cookies):
+            return errors.told(request, 404, LINK_ENDED)
         return _asked_in(request)
+
+    def _links(self, request: Request) -> tuple[Link, ...]:
+        """The links that this browser holds and that stand."""
+        held = [text for name, text in request.cookies.items() if name.startswith(LINK_COOKIE)]
+        found = (self.lan.links.find(token) for token in held[-MOST_LINKS:])
+        return tuple(one for one in found if one is not None)
 
 
 def _asked_in(request: Request) -> Response:

@@ -1,7 +1,8 @@
-"""How often a passphrase may be tried: each address for itself, and all of them together.
+"""How often something may be tried: each address for itself, and all of them together.
 
-A try is counted before it is looked at, so that many at once are many. Only the tablets' door
-asks here; the machine itself needs no passphrase and is never made to wait.
+A passphrase is tried so, and a copy of a report asked for that must be written first. A try is
+counted before it is looked at, so that many at once are many. Only the tablets' door asks here;
+the machine itself needs no passphrase and is never made to wait.
 """
 
 from __future__ import annotations
@@ -43,33 +44,40 @@ class _Tried:
 
 
 class Limits:
-    """Counts tries; ``clock`` gives seconds that only grow."""
+    """Counts tries; ``clock`` gives seconds that only grow. ``one`` holds for each address, and
+    ``all`` for all of them together."""
 
-    def __init__(self, clock: Callable[[], float] = monotonic) -> None:
+    def __init__(
+        self, clock: Callable[[], float] = monotonic, one: Rule = ONE, all: Rule = ALL
+    ) -> None:
         self._clock = clock
+        self._rules = one, all
         self._by_address: OrderedDict[str, _Tried] = OrderedDict()
         self._all = _Tried()
         self._lock = threading.Lock()
 
     def begin(self, address: str) -> float:
         """Count a try from ``address``; more than 0 [s]: it is not let in, and that long to go."""
-        key, now = _key(address), self._clock()
+        key, now = counted_as(address), self._clock()
         with self._lock:
             one = self._by_address.pop(key, None) or _Tried()
             self._by_address[key] = one
             while len(self._by_address) > MOST_KNOWN:
                 self._by_address.popitem(last=False)
-            wait = max(_left(one, ONE, now), _left(self._all, ALL, now))
+            wait = max(_left(one, self._rules[0], now), _left(self._all, self._rules[1], now))
             if wait <= 0.0:
                 for tried in (one, self._all):
                     tried.count += 1
                     tried.last = now
         return wait
 
-    def right(self, address: str) -> None:
-        """The try was right: it was none."""
+    def right(self, address: str, forget: bool = True) -> None:
+        """The try was right: it was none. ``forget``: nor were those before it. (A guest's right
+        passphrase does not say so, or guests could try for the bench's without an end.)"""
         with self._lock:
-            self._by_address.pop(_key(address), None)
+            held = self._by_address.get(counted_as(address))
+            if held is not None:
+                held.count = 0 if forget else max(0, held.count - 1)
             self._all.count = max(0, self._all.count - 1)
 
 
@@ -79,7 +87,7 @@ def _left(tried: _Tried, rule: Rule, now: float) -> float:
     return max(0.0, tried.last + rule.wait_s(tried.count) - now) if tried.count else 0.0
 
 
-def _key(address: str) -> str:
+def counted_as(address: str) -> str:
     """An address as counted; of IPv6 its network of 64 bits, which one machine has whole."""
     try:
         known = ipaddress.ip_address(address.partition("%")[0])

@@ -13,11 +13,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from quirewell.record.nouns import Gathering, ItemState
+from quirewell.record.signs import visible
 from quirewell.report.drawings import LimbMark, gathering_svg, gathering_words
 from quirewell.report.references import reference_short, reference_words
 from quirewell.stages.asking import quantity_name
 from quirewell.stages.gates import rule_words
 from quirewell.stages.naming import place_words, places_words, sheet_of, sheet_words
+from quirewell.stages.next_step import next_step
 from quirewell.stages.overview import progress
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import Shade
@@ -36,12 +38,20 @@ class Answers(dict[str, str]):
         return self.get(name, "")
 
 
+def shown(value: Any) -> Any:
+    """A value as a template puts it out: signs that cannot be seen are named."""
+    if isinstance(value, Markup):
+        return Markup(visible(str(value)))
+    return visible(value) if isinstance(value, str) else value
+
+
 def environment() -> Environment:
     """The template environment: everything is escaped, a missing name is an error."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=select_autoescape(["html"], default=True),
         undefined=StrictUndefined,
+        finalize=shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -103,14 +113,16 @@ def render_item(
     stage: str,
     *,
     refusal: Refusal | None = None,
+    status: int = 200,
     **context: Any,
 ) -> Response:
     """A page of one item, with the job's course and the work in hand."""
     house = house_of(request)
     return render(
-        request, template, refusal=refusal,
+        request, template, refusal=refusal, status=status,
         item_id=state.id, title=state.item.title, year=state.item.year, stage=stage,
-        course=progress(state, house.studio.bench()), work=house.desk.view(state.id), **context,
+        course=progress(state, house.studio.bench()), work=house.desk.view(state.id),
+        next_step=next_step(state, house.studio.bench()), **context,
     )  # fmt: skip
 
 

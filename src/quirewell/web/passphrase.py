@@ -1,4 +1,6 @@
-"""The studio's passphrase: what a tablet is asked for once. Kept as scrypt only, never itself.
+"""The studio's passphrases: what a tablet is asked for once. Kept as scrypt only, never itself.
+
+There is one for the bench and, where guests are let in, another for them.
 
 What is typed is prepared as RFC 8265 says of a password (OpaqueString, [rfc8265]): every kind of
 space is a plain space, composed letters are one (NFC), nothing else is changed, so that two
@@ -17,10 +19,11 @@ import unicodedata
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from quirewell.record.plain_data import json_data
 from quirewell.studio.faults import StudioError
 from quirewell.studio.keys import keys_folder, read_private, write_private
 
-FILE = "passphrase.json"
+FILE, GUEST_FILE = "passphrase.json", "guest-passphrase.json"
 SHORTEST, LONGEST, FEWEST_SIGNS = 12, 256, 6
 # 128 MB and about half a second on a small machine; one at a time (see ``_ONE``).
 COST_N, COST_R, COST_P = 1 << 17, 8, 1
@@ -78,34 +81,52 @@ def check_new(text: str) -> str:
     return words
 
 
-def set_passphrase(studio: Path, text: str, n: int = COST_N) -> Kept:
-    """Keep a new passphrase; every tablet is to sign in again.
+def set_passphrase(studio: Path, text: str, n: int = COST_N, guest: bool = False) -> Kept:
+    """Keep a new passphrase, the bench's or the guests'; all of that kind are to sign in again.
 
     Raises:
-        BadPassphrase: it cannot be used; the earlier one stands.
+        BadPassphrase: it cannot be used, or is the other one; the earlier one stands.
     """
     words, salt = check_new(text), secrets.token_bytes(16)
+    other = kept_passphrase(studio, not guest)
+    if other is not None and matches(other, words):
+        raise BadPassphrase(
+            "That is the passphrase of the bench already; guests get one of their own."
+            if guest
+            else "That is the guests' passphrase already; the bench gets one of its own."
+        )
     kept = Kept(salt.hex(), n, COST_R, COST_P, _hash(words, salt, n, COST_R, COST_P).hex())
-    write_private(keys_folder(studio) / FILE, json.dumps(asdict(kept)).encode())
+    name = GUEST_FILE if guest else FILE
+    write_private(keys_folder(studio) / name, json.dumps(asdict(kept)).encode())
     return kept
 
 
-def kept_passphrase(studio: Path) -> Kept | None:
-    """The passphrase as kept; nothing when none was set.
+def no_guests(studio: Path) -> bool:
+    """Take the guests' passphrase away, which ends them all; whether there was one."""
+    path = keys_folder(studio) / GUEST_FILE
+    if not path.exists():
+        return False
+    path.unlink()
+    return True
+
+
+def kept_passphrase(studio: Path, guest: bool = False) -> Kept | None:
+    """The bench's passphrase as kept, or the guests'; nothing when none was set.
 
     Raises:
         StudioError: the file is damaged.
     """
-    path = keys_folder(studio) / FILE
+    path = keys_folder(studio) / (GUEST_FILE if guest else FILE)
     data = read_private(path)
     if data is None:
         return None
     try:
-        kept = Kept(**json.loads(data))
+        kept = Kept(**json_data(data))
         bytes.fromhex(kept.salt), bytes.fromhex(kept.hash)
     except (ValueError, TypeError, AttributeError) as error:
         raise StudioError(
             f"{path} cannot be read; set the passphrase anew: quirewell studio passphrase {studio}"
+            + (" --guest" if guest else "")
         ) from error
     return kept
 

@@ -52,6 +52,9 @@ class Planning:
         """Wait a little: a small plan is there before the page would be."""
         self._batch.wait(seconds)
 
+    def end(self, timeout_s: float) -> None:
+        """The workers are ended by their own runner."""
+
     def work(self) -> Work:
         """Where it stands now."""
         now = self._batch.progress

@@ -18,6 +18,9 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from quirewell.web.roles import ROLE
+from quirewell.web.sessions import BENCH
+
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
     "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
@@ -62,6 +65,18 @@ def check_host(headers: Headers, port: int | None) -> str:
     return hosts[0].lower()
 
 
+def check_target(path: str, version: str) -> None:
+    """Let a plain path of HTTP/1 through: from the root, with signs that our addresses hold.
+
+    Raises:
+        RefusedRequest: for another form of target (RFC 9112, 3.2), for control signs, and for the
+            stroke that some systems take for one between folders.
+    """
+    plain = path.startswith("/") and "\\" not in path and path.isprintable()
+    if not plain or version not in ("1.0", "1.1"):
+        raise RefusedRequest(400, "There can be no such address here; open the studio's pages.")
+
+
 def check_origin(headers: Headers, host: str, scheme: str) -> None:
     """Let a write through only from our own pages or from no browser at all.
 
@@ -95,11 +110,14 @@ class LocalOnly:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
+                    if name == "Referrer-Policy" and headers.get(name) == "no-referrer":
+                        continue  # an answer may tell even less
                     headers[name] = value
                 headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
         try:
+            check_target(scope["path"], scope.get("http_version", "1.1"))
             headers = Headers(scope=scope)
             host = self._host(scope, headers)
             if scope["method"] not in READS:
@@ -116,7 +134,8 @@ class LocalOnly:
         return check_host(headers, server[1] if server else None)
 
     def _turned_away(self, scope: Scope) -> Response | None:
-        """What somebody is told who is not known; the machine itself always is."""
+        """What somebody is told who is not known; the machine itself always is, as the bench."""
+        scope[ROLE] = BENCH
         return None
 
 

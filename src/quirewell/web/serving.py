@@ -11,6 +11,8 @@ from pathlib import Path
 import uvicorn
 from starlette.types import ASGIApp
 
+from quirewell.web.patience import CountingListener, PatientProtocol
+
 
 def tls(pem: Path) -> ssl.SSLContext:
     """What the tablets' door shows: the server's certificate, TLS 1.2 and newer."""
@@ -24,7 +26,7 @@ def configured(app: ASGIApp) -> uvicorn.Config:
     """How either door is served. Forwarded headers are never believed: there is no proxy."""
     return uvicorn.Config(
         app, log_level="warning", access_log=False, server_header=False, proxy_headers=False,
-        timeout_graceful_shutdown=10,
+        timeout_graceful_shutdown=10, http=PatientProtocol, ws="none",
     )  # fmt: skip
 
 
@@ -67,8 +69,10 @@ class TwoDoors(uvicorn.Server):
         if self._context is None:
             raise RuntimeError("the tablets' door is never opened without TLS")
         for listening in self._sockets:
+            counting = CountingListener(listening)
+            counting.setblocking(False)
             opened = await loop.create_server(
-                protocol, sock=listening, ssl=self._context, backlog=config.backlog,
+                protocol, sock=counting, ssl=self._context, backlog=config.backlog,
                 ssl_handshake_timeout=20,
             )  # fmt: skip
             self.servers.append(opened)

@@ -1,7 +1,9 @@
 """Tablets that are signed in: a random token each, kept as its hash, over a restart too.
 
-A session ends a fortnight after it was last used, and ninety days after it began whatever is
-done; also when it is put out, signed out, or the passphrase is set anew.
+Each is the bench's or a guest's, for good: no request changes that, and whoever would be more
+signs in anew with the other passphrase. A session ends a fortnight after it was last used, and
+ninety days after it began whatever is done; also when it is put out, signed out, or the
+passphrase is set anew.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from quirewell.record.plain_data import json_data
 from quirewell.studio.clock import Clock, instant_text, now
 from quirewell.studio.faults import StudioError
 from quirewell.studio.keys import keys_folder, read_private, write_private
@@ -25,6 +28,8 @@ IDLE, LONGEST = timedelta(days=14), timedelta(days=90)
 WRITTEN_EVERY = timedelta(minutes=5)
 MOST = 50
 NAME_SIGNS = 40
+BENCH, GUEST = "bench", "guest"
+CALLED = {BENCH: "Tablet", GUEST: "Guest"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +43,7 @@ class Session:
     began: str
     seen: str
     address: str = ""
+    role: str = BENCH
 
     @property
     def until(self) -> datetime:
@@ -52,9 +58,9 @@ class Session:
 
 
 class Sessions:
-    """The sessions of a studio. ``under`` gives what the passphrase is called now."""
+    """The sessions of a studio. ``under`` gives what a role's passphrase is called now."""
 
-    def __init__(self, studio: Path, under: Callable[[], str], clock: Clock = now) -> None:
+    def __init__(self, studio: Path, under: Callable[[str], str], clock: Clock = now) -> None:
         self._file = keys_folder(studio) / FILE
         self._under = under
         self._clock = clock
@@ -62,19 +68,22 @@ class Sessions:
         self._by_hash = {one.token: one for one in _load(self._file)}
         self._written = clock()
 
-    def begin(self, name: str, address: str, old: str = "") -> tuple[str, Session]:
+    def begin(
+        self, name: str, address: str, old: str = "", role: str = BENCH
+    ) -> tuple[str, Session]:
         """Sign a tablet in: its new token, and the session. ``old`` is a token it held before."""
         token, at = secrets.token_urlsafe(32), instant_text(self._clock())
         with self._lock:
             self._by_hash.pop(_hash(old), None)
             self._drop_ended()
-            named = _clean(name) or self._free_name()
+            named = _clean(name) or self._free_name(CALLED[role])
             made = Session(
-                secrets.token_hex(8), _hash(token), self._under(), named, at, at, address
+                secrets.token_hex(8), _hash(token), self._under(role), named, at, at, address, role
             )
-            while len(self._by_hash) >= MOST:
-                oldest = min(self._by_hash.values(), key=lambda one: one.seen)
-                del self._by_hash[oldest.token]
+            # Counted by role: however many guests sign in, none of them puts the bench out.
+            alike = [one for one in self._by_hash.values() if one.role == role]
+            if len(alike) >= MOST:
+                del self._by_hash[min(alike, key=lambda one: one.seen).token]
             self._by_hash[made.token] = made
             self._write()
         return token, made
@@ -123,16 +132,17 @@ class Sessions:
             self._write()
 
     def _stands(self, one: Session, at: datetime) -> bool:
-        return one.under == self._under() and at < one.until
+        under = self._under(one.role)
+        return bool(under) and one.under == under and at < one.until
 
     def _drop_ended(self) -> None:
         at = self._clock()
         for one in [one for one in self._by_hash.values() if not self._stands(one, at)]:
             del self._by_hash[one.token]
 
-    def _free_name(self) -> str:
+    def _free_name(self, called: str) -> str:
         taken = {one.name for one in self._by_hash.values()}
-        return next(name for name in (f"Tablet {n}" for n in range(1, 999)) if name not in taken)
+        return next(name for name in (f"{called} {n}" for n in range(1, 999)) if name not in taken)
 
     def _write(self) -> None:
         rows = [asdict(one) for one in self._by_hash.values()]
@@ -143,11 +153,13 @@ class Sessions:
 def _load(path: Path) -> list[Session]:
     """Sessions as kept; a damaged file holds none, so that everybody signs in again."""
     try:
-        rows = json.loads(read_private(path) or b"[]")
+        rows = json_data(read_private(path) or b"[]")
         found = [Session(**row) for row in rows]
         for one in found:
             _read(one.began), _read(one.seen)
-    except (ValueError, TypeError):
+            if one.role not in CALLED:
+                return []
+    except (ValueError, TypeError, AttributeError):
         return []
     return found
 

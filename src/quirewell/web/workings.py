@@ -19,11 +19,13 @@ from quirewell.record.nouns import ItemState
 from quirewell.stages.books_begin import from_books
 from quirewell.stages.methods import run_method
 from quirewell.stages.refusal import Problem, Refusal
-from quirewell.stages.tasks import previews_of
+from quirewell.stages.tasks import LOOK_THROUGH, previews_of
 from quirewell.stages.working import WorkingView, keep, newest, work_out, working_view
 from quirewell.stages.working_rows import FILES, WORKINGS, Box
 from quirewell.studio.blobs import Staged, TooLarge
-from quirewell.studio.faults import DiskFull
+from quirewell.studio.faults import DiskFault
+from quirewell.studio.image_kind import ImageError
+from quirewell.studio.store_faults import StoreFault
 from quirewell.web.forms import UPLOAD_BYTES, Sent, read_form
 from quirewell.web.house import House, house_of
 from quirewell.web.saving import Again, save_texts, saver
@@ -109,7 +111,7 @@ def _take(
                 except Refusal as refusal:
                     raise _renamed(refusal, copy.path.name, bare) from refusal
                 studio.blobs.keep(copy)
-        except (TooLarge, DiskFull) as error:
+        except (TooLarge, DiskFault, StoreFault) as error:
             raise Refusal((Problem(name, f"{bare}: {error}."),), values=form) from error
         return drafts
 
@@ -151,12 +153,11 @@ def _looked_through(house: House, copy: Staged, name: str, form: Mapping[str, st
         Refusal: in a sentence, when it is damaged, too large or no picture.
     """
     previews = previews_of(house.studio.derived, copy.sha256)
-    job = house.runner.submit(
-        "quirewell.stages.tasks.look_through", str(copy.path), previews, urgent=True
-    ).wait()
-    if job.state != "done":
-        says = (job.error or "the picture could not be looked through").rstrip(".")
-        raise Refusal((Problem(name, f"{says}."),), values=dict(form))
+    try:
+        house.runner.limited.opened(LOOK_THROUGH, str(copy.path), previews)
+    except ImageError as error:
+        says = str(error).rstrip(".")
+        raise Refusal((Problem(name, f"{says}."),), values=dict(form)) from error
 
 
 def _in_worker(

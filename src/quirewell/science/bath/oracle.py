@@ -18,7 +18,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
+import scipy
 
 from quirewell.science.bath.constants import BLOCK_A, water_density_kg_per_l
 from quirewell.science.bath.solution import Solution, SpeciationError, check_temperature
@@ -186,7 +186,7 @@ def speciate(
         return _at(stock, 10**log_oh, temperature_c).charge
 
     try:
-        log_oh = float(brentq(charge, -13.0, 0.0, xtol=1e-13, rtol=1e-14))
+        log_oh = float(scipy.optimize.brentq(charge, -13.0, 0.0, xtol=1e-13, rtol=1e-14))
     except ValueError as error:
         raise SpeciationError(f"no hydroxide concentration balances this bath: {error}") from error
     found = _at(stock, 10**log_oh, temperature_c)
@@ -214,4 +214,6 @@ def saturate(temperature_c: float) -> Solution:
         g = activities(found.ionic_strength_mol_per_kg, temperature_c)
         return math.log10(found.ca_free_mol_per_kg * g["Ca"]) + 2 * found.ph - target
 
-    return speciate(10 ** float(brentq(excess, -3.0, -1.0, xtol=1e-12)), temperature_c)
+    return speciate(
+        10 ** float(scipy.optimize.brentq(excess, -3.0, -1.0, xtol=1e-12)), temperature_c
+    )

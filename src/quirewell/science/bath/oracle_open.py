@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
+import scipy
 
 from quirewell.science.bath import oracle
 from quirewell.science.bath.solution import SpeciationError
@@ -111,7 +111,7 @@ def _balanced(temperature_c: float, co2_atm: float, mg: float | None) -> Open:
 
 def _root(charge: Callable[[float], float]) -> float:
     try:
-        return float(brentq(charge, -11.5, -3.0, xtol=1e-13))
+        return float(scipy.optimize.brentq(charge, -11.5, -3.0, xtol=1e-13))
     except ValueError as error:
         raise SpeciationError(f"no acidity balances this water: {error}") from error
 

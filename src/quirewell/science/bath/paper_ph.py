@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
 
 Array = NDArray[np.float64]
 Kind = Literal["cold extract", "surface electrode", "surface strip", "bath"]
@@ -137,7 +137,7 @@ def _log_chance(grid: Array, same: Sequence[PhReading], widen: float) -> Array:
         if one.off_scale is None:
             log -= 0.5 * score**2
         else:
-            log += log_ndtr(-score if one.off_scale == "above" else score)
+            log += scipy.special.log_ndtr(-score if one.off_scale == "above" else score)
     offsets = _STEP * np.arange(-reach, reach + 1)
     weights = np.exp(-0.5 * (offsets / method) ** 2) if reach else np.ones(1)
     chance = np.convolve(np.exp(log - log.max()), weights, "valid")

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Array = NDArray[np.float64]
 # Trust in a u that was stated: right to a quarter of itself, so worth 8 degrees of freedom
@@ -41,7 +41,7 @@ class Fit:
 
     def half90(self, at: int) -> float:
         """Half of the 90 % band of a coefficient (Student's t)."""
-        return float(stats.t.ppf(0.95, self.dof)) * self.u(at)
+        return float(scipy.stats.t.ppf(0.95, self.dof)) * self.u(at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ def fit(design: Array, values: Array, u: Array, assumed: bool) -> Fit:
     left = float(np.sum((right - rows @ found) ** 2))
     dof = len(values) - design.shape[1]
     own = left / dof if dof else 1.0
-    if dof and float(stats.chi2.sf(left, dof)) < CHANCE:
+    if dof and float(scipy.stats.chi2.sf(left, dof)) < CHANCE:
         # They scatter more than u allows: u is wrong, and only they say by how much.
         scatter2, trust = own, float(dof)
     elif assumed:
@@ -138,7 +138,7 @@ def _each(
         one = fit(design[others], values[others], u[others], assumed)
         off = float(values[at] - design[at] @ one.values)
         spread2 = one.scatter**2 * u[at] ** 2 + float(design[at] @ one.covariance @ design[at])
-        limit = max(TIMES, float(stats.t.ppf(1 - CHANCE / (2 * len(values)), one.dof)))
+        limit = max(TIMES, float(scipy.stats.t.ppf(1 - CHANCE / (2 * len(values)), one.dof)))
         out.append((off, off / math.sqrt(spread2), limit))
     off_all, times, limits = np.array(out).T
     return off_all, times, limits

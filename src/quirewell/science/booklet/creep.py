@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from quirewell.science.booklet.against_others import Array, Fit, Others, hold
 from quirewell.science.booklet.reading import Reading
@@ -233,8 +233,8 @@ def nesting(creep: Creep, leaf: Reading = LEAF) -> Kappa:
     """
     check_leaf(leaf)
     share = (np.arange(400) + 0.5) / 400
-    slope = creep.kappa_t_mm + creep.u_kappa_t_mm * stats.t.ppf(share, creep.dof)
-    thick = leaf.value + leaf.u * stats.norm.ppf(share)
+    slope = creep.kappa_t_mm + creep.u_kappa_t_mm * scipy.stats.t.ppf(share, creep.dof)
+    thick = leaf.value + leaf.u * scipy.stats.norm.ppf(share)
     low, high = np.quantile(np.divide.outer(slope, thick), (0.05, 0.95))
     value = creep.kappa_t_mm / leaf.value
     relative = math.hypot(creep.u_kappa_t_mm, value * leaf.u) / leaf.value

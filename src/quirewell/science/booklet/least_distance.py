@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import nnls
+import scipy
 
 from quirewell.science.booklet.rigid import Array
 
@@ -55,7 +55,7 @@ def _nearest(normals: Array, bounds: Array) -> Array:
     system = np.vstack([normals, bounds / unit])
     aim = np.zeros(len(system))
     aim[-1] = 1.0
-    solution, _ = nnls(system, aim, maxiter=30 * system.shape[1])
+    solution, _ = scipy.optimize.nnls(system, aim, maxiter=30 * system.shape[1])
     rest = system @ solution - aim
     if -rest[-1] < 1e-13:
         raise NoRoom("no step keeps all limits")

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 from quirewell.science.booklet.holes import Edges, Sheet
 from quirewell.science.booklet.rigid import Array, Poses, rotated
@@ -247,7 +247,7 @@ def _gives(slopes: Array, room: Array, giving: NDArray[np.bool_]) -> float:
     """By how much the rows chosen must give, all alike, so that all rows can be kept [mm];
     infinite where that does not help."""
     table = np.column_stack([slopes, -giving.astype(np.float64)])
-    found = linprog(
+    found = scipy.optimize.linprog(
         [0, 0, 0, 1], A_ub=table, b_ub=room, bounds=[(None, None)] * 3 + [(0, None)]
     )  # fmt: skip
     return float(found.x[3]) if found.status == 0 else np.inf

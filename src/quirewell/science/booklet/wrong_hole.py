@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import chdtrc
 
 from quirewell.science.booklet.lie import Lie, Table
 from quirewell.science.booklet.rigid import Array, applied, fit
@@ -74,10 +74,12 @@ def look(
     free = 2.0 * (layers > 0).sum(-1) - 3.0
     raised = known_raised or _raised(chi[0], free[0])
     chi = chi / raised**2
-    p = np.where(free > 0, chdtrc(np.maximum(free, 1), np.where(free > 0, chi, 0)), 1.0)
+    p = np.where(
+        free > 0, scipy.special.chdtrc(np.maximum(free, 1), np.where(free > 0, chi, 0)), 1.0
+    )
     like_scaled = _scaled_chi(placed, pattern, weights, table.slack) / raised**2
     scaled = (p[0] < IMPROBABLE / count) & (
-        chdtrc(np.maximum(free[0] - 1, 1), like_scaled) > LEFT
+        scipy.special.chdtrc(np.maximum(free[0] - 1, 1), like_scaled) > LEFT
     ) & (like_scaled <= np.where(free[1:] > 0, chi[1:], np.inf).min(0) + APART)  # fmt: skip
     misfit = Misfit(chi[0], free[0], p[0], raised, scaled)
     return misfit, _suspect(misfit, chi[1:], free[1:], p[1:], lie.poses.turn + turn[1:], weights)
@@ -118,7 +120,7 @@ def _raised(chi: Array, free: Array) -> float:
         return 1.0
     ratio = float(np.median(chi[held] / free[held]))
     usual = 0.87  # the middle of chi-square by its 5 degrees of freedom
-    several = float(chdtrc(free[held].sum(), ratio / usual * free[held].sum()))
+    several = float(scipy.special.chdtrc(free[held].sum(), ratio / usual * free[held].sum()))
     return float(np.sqrt(max(1.0, ratio / usual))) if several < LEFT else 1.0
 
 

@@ -14,6 +14,7 @@ so one curve holds for red, green and blue.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
@@ -111,6 +112,24 @@ class Exposure:
         true = np.maximum(np.asarray(light, np.float64), 0.0)
         return np.asarray(np.maximum(self.offset + self.gain * true**self.power, 0.0))
 
+    def true_L(self, lightness: float) -> float:
+        """L* of a neutral as the known greys have it, of L* as read."""
+        return float(_lightness(self.true_light(_light(lightness)))[0])
+
+    def steepness(self, lightness: float) -> float:
+        """By how much :meth:`true_L` moves with one L* read, about ``lightness``."""
+        return abs(self.true_L(lightness + 0.5) - self.true_L(lightness - 0.5))
+
+    def u_true_L(self, lightness: float, steps_u_L: float) -> float:
+        """Standard uncertainty of :meth:`true_L` where each step was read to ``steps_u_L``."""
+
+        def corrected(theta: Array) -> Array:
+            return _lightness(_with(theta).true_light(_light(lightness)))
+
+        theta = np.array([math.log(self.gain), self.offset, math.log(self.power)])
+        move = _slope(corrected, theta)[0] @ self.pull
+        return steps_u_L * math.sqrt(float(move @ move))
+
 
 def exposure_of(srgb: NDArray[np.floating], known: KnownGreys) -> Exposure | None:
     """Fit the curve of one scan; None with fewer than four steps that are neither out of the
@@ -164,7 +183,7 @@ def _read_L(light: Array, at: Array) -> Array:
     return _lightness(np.maximum(read, 1e-6))
 
 
-def _slope(function: partial[Array], at: Array) -> Array:
+def _slope(function: Callable[[Array], Array], at: Array) -> Array:
     """Derivatives (values, parameters) by central differences."""
     columns = []
     for index in range(len(at)):

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -63,7 +63,7 @@ def fit_decay(from_edge_mm: Array, lightness: Array, wanted: Mask) -> Decay | No
     deep = float(np.median(level[e >= np.quantile(e, 0.6)]))
     shallow = float(np.median(level[e <= np.quantile(e, 0.15)]))
     start = [deep, float(np.clip(deep - shallow, 0.5, 60.0)), 12.0]
-    fit = least_squares(
+    fit = scipy.optimize.least_squares(
         miss, start, loss="soft_l1", f_scale=1.0,
         bounds=([0.0, -20.0, _SHORTEST_MM], [110.0, 80.0, _LONGEST_MM]),
     )  # fmt: skip

@@ -18,8 +18,8 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import special
 
 from quirewell.science.condition.rules import TOP, Rule, Rules
 from quirewell.science.condition.scale import Scale, Step
@@ -217,7 +217,7 @@ class Grading:
         self._all_tops = np.where(tops < TOP, np.clip(tops + shift, 0.0, TOP), TOP)
         if self._unseen:
             mean = np.array([rule.value for rule, _ in self._unseen])
-            hidden = np.where(cut[3] > 0, -(special.log_ndtr(-cut[3]) + math.log(2)), 0.0)
+            hidden = np.where(cut[3] > 0, -(scipy.special.log_ndtr(-cut[3]) + math.log(2)), 0.0)
             self._hidden = (mean * hidden).sum(axis=1)
         else:
             self._hidden = np.zeros(DRAWS)
@@ -275,7 +275,7 @@ class Grading:
     def returned(self, noise: float) -> tuple[tuple[Step, float], ...]:
         """Chance of each step to come back, where whoever grades scatters by ``noise`` points."""
         edges = np.array([step.value for step in self.scale.steps[1:]])
-        above = special.ndtr((self._raws[:, None] - edges) / noise).mean(axis=0)
+        above = scipy.special.ndtr((self._raws[:, None] - edges) / noise).mean(axis=0)
         chances = -np.diff(np.concatenate([[1.0], above, [0.0]]))
         return tuple(zip(self.scale.steps, (float(one) for one in chances), strict=True))
 

@@ -17,8 +17,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
 
 from quirewell.science.condition.agreement import alpha, ranked_score
 from quirewell.science.condition.estimate import Damage, Grading
@@ -120,7 +120,7 @@ def _solve(points: Array, returned: Array, spread: float, noise: float) -> Fit:
     full = np.vstack([rows, pull])
     goal = np.r_[(returned - TOP) / noise, np.full(codes, 1 / spread), 0.0]
     # The offset may be negative and nnls knows only what is not: it enters as a difference.
-    solved, _ = optimize.nnls(np.hstack([full, -full[:, -1:]]), goal)
+    solved, _ = scipy.optimize.nnls(np.hstack([full, -full[:, -1:]]), goal)
     return Fit(
         solved[:codes], float(solved[codes] - solved[codes + 1]), np.linalg.inv(full.T @ full),
         noise,
@@ -133,7 +133,7 @@ def forecast(fit: Fit, points: Array, scale: Scale) -> Array:
     row = np.r_[-points, 1.0]
     spread = math.sqrt(fit.noise**2 + float(row @ fit.covariance @ row))
     edges = np.array([step.value for step in scale.steps[1:]])
-    above = special.ndtr((centre - edges) / spread)
+    above = scipy.special.ndtr((centre - edges) / spread)
     return -np.diff(np.concatenate([[1.0], above, [0.0]]))
 
 
@@ -227,7 +227,7 @@ def honest_hits(count: int, level: float = 0.8) -> tuple[int, int]:
     >>> honest_hits(20)
     (12, 19)
     """
-    low, high = stats.binom.ppf([0.025, 0.975], count, level)
+    low, high = scipy.stats.binom.ppf([0.025, 0.975], count, level)
     return int(low), int(high)
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 
-from scipy import optimize, stats
+import scipy
 
 from quirewell.science.evidence.uncertainty import coverage_factor
 
@@ -57,7 +57,7 @@ def power(true_change: float, u: float, k: float) -> float:
     if u <= 0:
         return 1.0 if abs(true_change) > 0 else 0.0
     shift = abs(true_change) / u
-    return float(stats.norm.sf(k - shift) + stats.norm.cdf(-k - shift))
+    return float(scipy.stats.norm.sf(k - shift) + scipy.stats.norm.cdf(-k - shift))
 
 
 def smallest_detectable(u: float, k: float, chance: float = 0.95) -> float:
@@ -79,8 +79,10 @@ def smallest_detectable(u: float, k: float, chance: float = 0.95) -> float:
         return 0.0
     if power(0.0, 1.0, k) >= chance:
         return 0.0
-    top = k + float(stats.norm.ppf(chance)) + 10
-    root = optimize.brentq(lambda change: power(change, 1.0, k) - chance, 0.0, top, xtol=1e-12)
+    top = k + float(scipy.stats.norm.ppf(chance)) + 10
+    root = scipy.optimize.brentq(
+        lambda change: power(change, 1.0, k) - chance, 0.0, top, xtol=1e-12
+    )
     return float(root) * u
 
 
@@ -93,14 +95,14 @@ def event_rate_limit(events: int, trials: int, level: float = 0.95) -> float:
     _check_counts(events, trials)
     if events == trials:
         return 1.0
-    return float(stats.beta.ppf(level, events + 1, trials - events))
+    return float(scipy.stats.beta.ppf(level, events + 1, trials - events))
 
 
 def event_rate_interval(events: int, trials: int, level: float = 0.95) -> tuple[float, float]:
     """Exact two-sided interval [0..1] of an event's rate (``clopper1934``)."""
     _check_counts(events, trials)
     tail = (1 - level) / 2
-    low = 0.0 if events == 0 else float(stats.beta.ppf(tail, events, trials - events + 1))
+    low = 0.0 if events == 0 else float(scipy.stats.beta.ppf(tail, events, trials - events + 1))
     return low, event_rate_limit(events, trials, 1 - tail)
 
 

@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Array = NDArray[np.float64]
 
@@ -81,8 +81,8 @@ def coverage_factor(level: float, dof: float = math.inf) -> float:
         raise ValueError(f"a coverage level lies between 0 and 1, got {level}")
     tail = 0.5 + level / 2
     if math.isinf(dof):
-        return float(stats.norm.ppf(tail))
-    return float(stats.t.ppf(tail, max(1, math.floor(dof))))
+        return float(scipy.stats.norm.ppf(tail))
+    return float(scipy.stats.t.ppf(tail, max(1, math.floor(dof))))
 
 
 def rectangular(half_width: float) -> float:

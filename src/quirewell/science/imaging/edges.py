@@ -10,8 +10,8 @@ from typing import Literal
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter, percentile_filter
 
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.imaging.curved import Course, Curve, course_of, fit_curve
@@ -199,7 +199,7 @@ def _bare(profiles: Array, steps: Array, window: int) -> NDArray[np.bool_]:
     zone = (steps >= 1.0) & (steps <= 6.0)
     darkest = profiles[:, zone, 1].min(axis=1)
     wide = min(3 * window, len(darkest))
-    usual = percentile_filter(darkest, 80, size=wide, mode="nearest")
+    usual = scipy.ndimage.percentile_filter(darkest, 80, size=wide, mode="nearest")
     bare = darkest >= _BARE * usual
     return bare if bare.mean() >= 0.15 else np.ones(len(darkest), dtype=bool)
 
@@ -247,7 +247,9 @@ def _level(
         if taken.size < at.size:
             middle = np.column_stack([np.interp(at, taken, plane[taken]) for plane in middle.T])
         # One plane after another: for a line of values there is a quick way.
-        planes = [median_filter(plane, size=size, mode="nearest") for plane in middle.T]
+        planes = [
+            scipy.ndimage.median_filter(plane, size=size, mode="nearest") for plane in middle.T
+        ]
         values.append(np.column_stack(planes))
     near, far = values
     slope = (near - far) / 4.0

@@ -6,8 +6,8 @@ import itertools
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from quirewell.science.colour.spaces import light_of
 from quirewell.science.imaging.edges import Edge, Line, medians
@@ -96,10 +96,10 @@ def band_lightness(
 
 def _dips(profiles: Array, px_mm: float) -> Array:
     """How far each column lies below the darker of its two sides, 0.7 to 2 mm away."""
-    near = gaussian_filter1d(profiles, max(0.6, 0.2 / px_mm), axis=1)
+    near = scipy.ndimage.gaussian_filter1d(profiles, max(0.6, 0.2 / px_mm), axis=1)
     width = max(3, round(1.3 / px_mm))
     away = max(2, round(1.35 / px_mm))
-    level = uniform_filter1d(profiles, width, axis=1, mode="nearest")
+    level = scipy.ndimage.uniform_filter1d(profiles, width, axis=1, mode="nearest")
     left = np.pad(level, ((0, 0), (away, 0)), mode="edge")[:, : level.shape[1]]
     right = np.pad(level, ((0, 0), (0, away)), mode="edge")[:, away:]
     return np.asarray(np.minimum(left, right) - near)

@@ -10,8 +10,8 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 
 from quirewell.science.imaging.edges import Line, Side
 from quirewell.science.imaging.fold import band_lightness
@@ -76,10 +76,12 @@ def find_gutter(pixels: Pixels, head: Line, foot: Line, side: Side, px_mm: float
 
 def _valleys(profiles: Array, px_mm: float) -> Array:
     """How far each column lies below the lighter places within 9 mm on either side of it."""
-    smooth = gaussian_filter1d(profiles, 0.5 / px_mm, axis=1, mode="nearest")
+    smooth = scipy.ndimage.gaussian_filter1d(profiles, 0.5 / px_mm, axis=1, mode="nearest")
     reach = max(3, round(6.0 / px_mm))
-    lighter = maximum_filter1d(
-        gaussian_filter1d(profiles, 1.5 / px_mm, axis=1, mode="nearest"), reach, axis=1
+    lighter = scipy.ndimage.maximum_filter1d(
+        scipy.ndimage.gaussian_filter1d(profiles, 1.5 / px_mm, axis=1, mode="nearest"),
+        reach,
+        axis=1,
     )
     away = reach // 2 + max(1, round(1.0 / px_mm))
     left = np.pad(lighter, ((0, 0), (away, 0)), mode="edge")[:, : lighter.shape[1]]

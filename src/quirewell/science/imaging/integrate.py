@@ -7,8 +7,8 @@ The divergence of the slopes is inverted with the cosine transform, which holds 
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import dctn, idctn
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -52,9 +52,9 @@ def height_mm(normals: Array, px_mm: float, plane: bool = True) -> Array:
         2 - 2 * np.cos(np.pi * np.arange(columns) / columns)
     )[None, :]
     bend[0, 0] = 1.0
-    spread = dctn(source, norm="ortho") / -bend
+    spread = scipy.fft.dctn(source, norm="ortho") / -bend
     spread[0, 0] = 0.0
-    surface = np.asarray(idctn(spread, norm="ortho") * px_mm)
+    surface = np.asarray(scipy.fft.idctn(spread, norm="ortho") * px_mm)
     known = np.isfinite(normals[..., 2])
     return without_plane(surface, known) if plane else surface
 

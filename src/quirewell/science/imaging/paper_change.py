@@ -90,22 +90,15 @@ def paper_change(
     ``profiled`` unless given), ``tone_u_L`` what a tone curve set by the strip's known greys
     leaves open. None when fewer than 5 tiles are bare in both pictures.
     """
-    both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
-    tiles = int(both.sum())
-    if tiles < _LEAST_TILES:
+    middle = middle_tones(before, after, clear)
+    if middle is None:
         return None
-    strict = both & clear
-    strict = strict if int(strict.sum()) >= _LEAST_TILES else both
-    ends = np.array(
-        [[np.median(lab[m], axis=0) for lab in (before, after)] for m in (both, strict)]
-    )
-    first, second = ends.mean(axis=0)
-    apart = np.diff(ends[:, 1] - ends[:, 0], axis=0)[0] / np.sqrt(12)
+    first, second, uneven, tiles = middle.first, middle.second, middle.u_places, middle.tiles
     change = second - first
     if share is None:
         share = COLOUR_SHARE if profiled else _UNPROFILED_SHARE
     parts = {
-        "places": np.hypot(_uneven(after - before, both), apart),
+        "places": uneven,
         "scanner": np.asarray(SCANNER_REPEAT_LAB),
         "colours": np.hypot(share * np.abs(change), [tone_u_L, 0.0, 0.0]),
         "light": np.zeros(3) if light_u_lab is None else np.abs(light_u_lab),
@@ -118,6 +111,34 @@ def paper_change(
         _triple(first), _triple(second), _triple(change), _triple(u_lab), de00,
         _spread(first, second, u_lab, de00), _smallest(first, u_lab), terms, tiles,
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class MiddleTones:
+    """The paper's tone before and after (CIELAB): midway between the medians of all bare tiles and
+    of those clear of print. ``u_places``: how far the two changes lie apart, and how unevenly the
+    paper changed, block by block; ``tiles`` were bare in both."""
+
+    first: Array
+    second: Array
+    u_places: Array
+    tiles: int
+
+
+def middle_tones(before: Array, after: Array, clear: NDArray[np.bool_]) -> MiddleTones | None:
+    """The paper's tones over the same tiles; None when fewer than 5 are bare in both."""
+    both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
+    tiles = int(both.sum())
+    if tiles < _LEAST_TILES:
+        return None
+    strict = both & clear
+    strict = strict if int(strict.sum()) >= _LEAST_TILES else both
+    ends = np.array(
+        [[np.median(lab[m], axis=0) for lab in (before, after)] for m in (both, strict)]
+    )
+    first, second = ends.mean(axis=0)
+    apart = np.diff(ends[:, 1] - ends[:, 0], axis=0)[0] / np.sqrt(12)
+    return MiddleTones(first, second, np.hypot(_uneven(after - before, both), apart), tiles)
 
 
 _BASIS = {

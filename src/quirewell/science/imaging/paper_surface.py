@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import dctn, idctn
 
 from quirewell.science.imaging.match import Mask
 
@@ -106,7 +106,9 @@ def _smoothed(values: Array, weight: Array, start: Array, stiffness: float) -> A
     keep = 1.0 / (1.0 + stiffness * bend**2)
     out = start
     for _ in range(_ROUNDS):
-        out = idctn(keep * dctn(weight * (values - out) + out, norm="ortho"), norm="ortho")
+        out = scipy.fft.idctn(
+            keep * scipy.fft.dctn(weight * (values - out) + out, norm="ortho"), norm="ortho"
+        )
     return np.asarray(out, dtype=np.float64)
 
 

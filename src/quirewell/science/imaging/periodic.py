@@ -9,8 +9,8 @@ would give and 1; it is then believed only where others vouch for the place.
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 from quirewell.science.compiled import in_bands
 
@@ -60,8 +60,8 @@ def doubtful(zncc: Real, alike: Real) -> NDArray[np.bool_]:
 def _autocorrelation(stack: NDArray[np.float32]) -> NDArray[np.float32]:
     """Autocorrelation at lags -1..reach down and -reach..reach across."""
     side = stack.shape[-1]
-    power = np.abs(fft.rfft2(stack)) ** 2
-    full = fft.irfft2(power, s=(side, side))
+    power = np.abs(scipy.fft.rfft2(stack)) ** 2
+    full = scipy.fft.irfft2(power, s=(side, side))
     reach = side // 2 - 2
     rows = np.concatenate([full[:, -1:], full[:, : reach + 1]], axis=1)
     out = np.concatenate([rows[:, :, -reach:], rows[:, :, : reach + 1]], axis=2)

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from quirewell.science.imaging.edges import SIDES, Edge, Line, Side, meet
 from quirewell.science.imaging.leaf import FOLD_SIDE, Leaf, Panel, find_leaf
@@ -277,7 +277,7 @@ def _bend(
             parts.append(_soft(off / bow_px) * np.sqrt(_WORTH / len(at)))
         return np.concatenate(parts)
 
-    found = least_squares(miss, [1.0], diff_step=0.02, bounds=(-19.0, 21.0))
+    found = scipy.optimize.least_squares(miss, [1.0], diff_step=0.02, bounds=(-19.0, 21.0))
     return BEND_U * (float(found.x[0]) - 1.0), BEND_U / float(np.sqrt((found.jac**2).sum()))
 
 

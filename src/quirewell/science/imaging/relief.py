@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.fft import dctn, idctn
 
 from quirewell.science.imaging.integrate import height_mm, slopes_of
 
@@ -69,7 +69,9 @@ def cockle_mm(height: Array, known: Mask, px_mm: float) -> float:
     across = np.arange(columns)[None, :] / (2 * columns * px_mm)
     per_mm = np.hypot(down, across)
     band = (per_mm > 1 / COCKLE_MM[1]) & (per_mm < 1 / COCKLE_MM[0])
-    within = idctn(dctn(np.where(known, height, 0.0), norm="ortho") * band, norm="ortho")
+    within = scipy.fft.idctn(
+        scipy.fft.dctn(np.where(known, height, 0.0), norm="ortho") * band, norm="ortho"
+    )
     return float(np.sqrt(np.mean(within[known] ** 2))) if known.any() else float("nan")
 
 

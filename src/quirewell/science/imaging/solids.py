@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from quirewell.science.colour.spaces import lab_from_linear
 from quirewell.science.imaging.match import Mask
@@ -135,8 +135,8 @@ def _peaks(lab: Array, pixels: int, px_mm2: float) -> Array:
     shape = (35, 74, 74)
     at = np.clip(np.round((lab - low) / _BIN_LAB).astype(int), 0, np.array(shape) - 1)
     counts = np.bincount(np.ravel_multi_index(tuple(at.T), shape), minlength=int(np.prod(shape)))
-    dense = ndimage.gaussian_filter(counts.reshape(shape).astype(np.float64), _SMOOTH_BINS)
-    top = (dense == ndimage.maximum_filter(dense, size=3)) & (dense > 0)
+    dense = scipy.ndimage.gaussian_filter(counts.reshape(shape).astype(np.float64), _SMOOTH_BINS)
+    top = (dense == scipy.ndimage.maximum_filter(dense, size=3)) & (dense > 0)
     places = np.argwhere(top)
     order = np.lexsort((*places.T[::-1], -dense[top]))
     kept: list[Array] = []

@@ -16,8 +16,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from quirewell.science.imaging.match import Affine
 from quirewell.science.imaging.spline_field import FieldFit, influence
@@ -158,7 +158,7 @@ def _block_sums(points: Array, weight: Array, rest: Array, used: Array, side: fl
     sums = np.zeros((int(label.max()) + 1, 6))
     np.add.at(sums, label, parts)
     held = int(np.count_nonzero(np.bincount(label, weights=used) > 0))
-    widen = float(stats.t.ppf(0.975, max(held - 3, 2)) / stats.norm.ppf(0.975))
+    widen = float(scipy.stats.t.ppf(0.975, max(held - 3, 2)) / scipy.stats.norm.ppf(0.975))
     out: Array = sums.T @ sums * (held / max(held - 3, 1)) * widen**2
     return out
 
@@ -198,7 +198,7 @@ def _jackknife(labels: Array, design: Array, target: Array, weights: Array) -> A
     table = np.array(leaves)
     off = table - table.mean(axis=0)
     # Few blocks know their own scatter badly: widen as Student's t does, three taken by the fit.
-    widen = float(stats.t.ppf(0.975, max(len(groups) - 3, 2)) / stats.norm.ppf(0.975))
+    widen = float(scipy.stats.t.ppf(0.975, max(len(groups) - 3, 2)) / scipy.stats.norm.ppf(0.975))
     out: Array = off.T @ off * (len(groups) - 1) / len(groups) * widen**2
     return out
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
 
 Points = NDArray[np.float64]
 # Corners cannot be trusted better than this, however small the residual of a few of them.
@@ -194,5 +194,5 @@ def _sample(
         return None
     part = grey[top:bottom, left:right].astype(np.float64) / float(np.iinfo(grey.dtype).max)
     light = np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
-    out = map_coordinates(light, [y - top, x - left], order=1)
+    out = scipy.ndimage.map_coordinates(light, [y - top, x - left], order=1)
     return np.asarray(out, dtype=np.float64)

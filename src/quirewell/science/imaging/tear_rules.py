@@ -9,8 +9,8 @@ import dataclasses
 import math
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from quirewell.science.imaging.tear_strip import EdgeStrip
 
@@ -34,7 +34,9 @@ _AGAINST = 0.15
 def smoothed(columns: list[int], step_mm: float) -> Array:
     """A path's columns without the staircase of its samples."""
     window = max(3, round(0.8 / step_mm))
-    return np.asarray(uniform_filter1d(np.array(columns, np.float64), window, mode="nearest"))
+    return np.asarray(
+        scipy.ndimage.uniform_filter1d(np.array(columns, np.float64), window, mode="nearest")
+    )
 
 
 def gap_mm(strip: EdgeStrip, rows: list[int], columns: list[int], quantile: float = 0.9) -> float:

@@ -6,7 +6,7 @@ Magnus form is 0.7 % high at 68 C and 2.6 % at 100 C.
 
 from __future__ import annotations
 
-from scipy.optimize import brentq
+import scipy
 
 from quirewell.science.press.kernel import ATMOSPHERE, RV, p_sat
 
@@ -22,7 +22,7 @@ def dew_point(temperature_c: float, rh: float) -> float:
     """
     _check(temperature_c, rh)
     wanted = rh * p_sat(temperature_c)
-    return float(brentq(lambda t: p_sat(t) - wanted, -40.0, temperature_c + 1e-6))
+    return float(scipy.optimize.brentq(lambda t: p_sat(t) - wanted, -40.0, temperature_c + 1e-6))
 
 
 def mixing_ratio(temperature_c: float, rh: float) -> float:
@@ -50,7 +50,9 @@ def wet_bulb(temperature_c: float, rh: float) -> float:
         above = (2501 - 2.326 * bulb) * full - 1.006 * (temperature_c - bulb)
         return above / (2501 + 1.86 * temperature_c - 4.186 * bulb) - ratio
 
-    return float(brentq(off, dew_point(temperature_c, rh) - 1.0, temperature_c + 1e-6))
+    return float(
+        scipy.optimize.brentq(off, dew_point(temperature_c, rh) - 1.0, temperature_c + 1e-6)
+    )
 
 
 def film_beta(h_convective: float, celsius: float = 20.0) -> float:

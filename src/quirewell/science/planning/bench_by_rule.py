@@ -10,8 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+import scipy
 
 from quirewell.science.planning.bench_blocks import (
     Blocks,
@@ -148,8 +147,8 @@ class _Serial:
         tied = [(one.before, one.after) for one in self.laid.links]
         tied += [(one.after, one.before) for one in self.laid.links if one.most is not None]
         rows, columns = np.array(tied or [(0, 0)]).T
-        graph = coo_array((np.ones(len(rows)), (rows, columns)), shape=(count, count))
-        _, labels = connected_components(graph, connection="strong")
+        graph = scipy.sparse.coo_array((np.ones(len(rows)), (rows, columns)), shape=(count, count))
+        _, labels = scipy.sparse.csgraph.connected_components(graph, connection="strong")
         out: dict[int, list[int]] = {}
         for number, label in enumerate(labels):
             if number not in self.starts:

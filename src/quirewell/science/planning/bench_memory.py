@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import betaincinv
-from scipy.stats import binom
+import scipy
 
 LEVEL = 0.90
 # The least n whose smallest and largest hold the median with 90 %: 0.5^n <= 0.05. With fewer than 5
@@ -40,10 +39,11 @@ def median_band(values: Sequence[float], level: float = LEVEL) -> Band | None:
     """
     ordered = np.sort(np.asarray(values, dtype=np.float64))
     n, tail = len(ordered), (1 - level) / 2
-    ranks = [r for r in range(1, n // 2 + 1) if binom.cdf(r - 1, n, 0.5) <= tail]
-    if not ranks:
+    ranks = np.arange(1, n // 2 + 1)
+    held = ranks[scipy.special.bdtr(ranks - 1, n, 0.5) <= tail]
+    if not len(held):
         return None
-    r = ranks[-1]
+    r = int(held[-1])
     return Band(float(np.median(ordered)), float(ordered[r - 1]), float(ordered[n - r]), n)
 
 
@@ -69,6 +69,6 @@ def share_band(hits: int, n: int, level: float = LEVEL) -> Band:
     if not 0 <= hits <= n or n < 1:
         raise ValueError(f"a share is of 1 or more, with 0 to all of them, got {hits} of {n}")
     tail = (1 - level) / 2
-    low = 0.0 if hits == 0 else float(betaincinv(hits, n - hits + 1, tail))
-    high = 1.0 if hits == n else float(betaincinv(hits + 1, n - hits, 1 - tail))
+    low = 0.0 if hits == 0 else float(scipy.special.betaincinv(hits, n - hits + 1, tail))
+    high = 1.0 if hits == n else float(scipy.special.betaincinv(hits + 1, n - hits, 1 - tail))
     return Band(hits / n, low, high, n)

@@ -16,9 +16,8 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
-from scipy.special import betainc, ndtr
 
 from quirewell.science.planning.typed_range import Range
 
@@ -215,7 +214,7 @@ class Bid:
             ),
         ):
             begin, more = _mixture(spreads)
-            start, masses = start + begin, fftconvolve(masses, more)
+            start, masses = start + begin, scipy.signal.fftconvolve(masses, more)
         masses = np.maximum(masses, 0.0)
         edges = (start + np.arange(len(masses), dtype=np.float64) + 0.5) * STEP
         below = np.asarray(np.cumsum(masses) / masses.sum(), np.float64)
@@ -305,9 +304,9 @@ def _mixture(parts: Sequence[tuple[float, Spread, float]]) -> tuple[int, Array]:
     for chance, value, scatter in parts:
         if isinstance(value, Range):
             part = (np.exp(edges) - value.low) / (value.high - value.low)
-            below = betainc(*value.shape, np.clip(part, 0.0, 1.0))
+            below = scipy.special.betainc(*value.shape, np.clip(part, 0.0, 1.0))
         elif scatter > 0:
-            below = ndtr((edges - math.log(value)) / scatter)
+            below = scipy.special.ndtr((edges - math.log(value)) / scatter)
         else:
             at = math.log(value) / STEP - start
             node = math.floor(at)
@@ -334,7 +333,8 @@ def grade_chances(
     grades = [low + (high - low) * k / count for k in range(count + 1)]
     cuts = [0.0, *((a + b) / 2 for a, b in pairwise(grades)), 11.0]
     below = [
-        float(betainc(*typed.shape, min(max((cut - low) / (high - low), 0.0), 1.0))) for cut in cuts
+        float(scipy.special.betainc(*typed.shape, min(max((cut - low) / (high - low), 0.0), 1.0)))
+        for cut in cuts
     ]
     return tuple(
         (grade, after - before)

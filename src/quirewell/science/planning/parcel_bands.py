@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from quirewell.science.planning.parcels import Points
 
@@ -83,6 +83,6 @@ def mean_factor(spread_log: float) -> float:
 def strata(spread_log: float, count: int = 9) -> list[float]:
     """Means of ``count`` equally likely parts of such a price, as multiples of its median; their
     own mean is :func:`mean_factor`."""
-    edges = ndtri(np.arange(count + 1) / count)
-    inside = np.diff(ndtr(edges - spread_log))
+    edges = scipy.special.ndtri(np.arange(count + 1) / count)
+    inside = np.diff(scipy.special.ndtr(edges - spread_log))
     return [float(one) for one in mean_factor(spread_log) * inside * count]

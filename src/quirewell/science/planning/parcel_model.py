@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from math import floor, inf
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_matrix, vstack
 
 from quirewell.science.planning.parcel_pruning import counted
 from quirewell.science.planning.parcels import Option, Problem
@@ -116,26 +115,26 @@ class Model:
             values += list(row.values())
             indptr.append(len(columns))
         shape = len(self.rows), len(self.cost)
-        self.matrix = csr_matrix((values, columns, indptr), shape=shape)
+        self.matrix = scipy.sparse.csr_matrix((values, columns, indptr), shape=shape)
         self.low = np.array([row[1] for row in self.rows])
         self.high = np.array([row[2] for row in self.rows])
 
     def _row(self, row: Mapping[int, float], low: float, high: float) -> None:
         self.rows.append((dict(row), low, high))
 
-    def _bounds(self, held: Held) -> Bounds:
+    def _bounds(self, held: Held) -> scipy.optimize.Bounds:
         low, high = np.zeros(len(self.cost)), np.ones(len(self.cost))
         for column, value in held.items():
             low[column] = high[column] = value
-        return Bounds(low, high)
+        return scipy.optimize.Bounds(low, high)
 
     def relax(self, held: Held) -> Relaxed | None:
         """The bound when parts of items may go; None where even then nothing keeps the rules."""
         above, below = np.isfinite(self.high), np.isfinite(self.low)
         bounds = self._bounds(held)
-        answer = linprog(
+        answer = scipy.optimize.linprog(
             self.cost,
-            A_ub=vstack([self.matrix[above], -self.matrix[below]]),
+            A_ub=scipy.sparse.vstack([self.matrix[above], -self.matrix[below]]),
             b_ub=np.concatenate((self.high[above], -self.low[below])),
             bounds=np.column_stack((bounds.lb, bounds.ub)), method="highs",
         )  # fmt: skip
@@ -150,9 +149,9 @@ class Model:
 
     def run(self, held: Held, seconds: float, gap: float) -> Run:
         """The best plan with some y held, for so many seconds at most."""
-        answer = milp(
+        answer = scipy.optimize.milp(
             self.cost, integrality=np.ones(len(self.cost)), bounds=self._bounds(held),
-            constraints=LinearConstraint(self.matrix, self.low, self.high),
+            constraints=scipy.optimize.LinearConstraint(self.matrix, self.low, self.high),
             options={"time_limit": max(seconds, 0.01), "mip_rel_gap": gap},
         )  # fmt: skip
         if answer.status == 2:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import betaincinv
+import scipy
 
 PEAK = 4.0  # weight of the likely value against one of each end
 _DRAWN = (np.arange(400) + 0.5) / 400
@@ -58,7 +58,9 @@ class Range:
 
     def quantile(self, share: float) -> float:
         """Price that is not passed in a ``share`` of cases (0 to 1)."""
-        return self.low + (self.high - self.low) * float(betaincinv(*self.shape, share))
+        return self.low + (self.high - self.low) * float(
+            scipy.special.betaincinv(*self.shape, share)
+        )
 
     @property
     def logs(self) -> tuple[float, float]:
@@ -68,5 +70,7 @@ class Range:
 
 @lru_cache(maxsize=64)
 def _logs(typed: Range) -> tuple[float, float]:
-    logs = np.log(typed.low + (typed.high - typed.low) * betaincinv(*typed.shape, _DRAWN))
+    logs = np.log(
+        typed.low + (typed.high - typed.low) * scipy.special.betaincinv(*typed.shape, _DRAWN)
+    )
     return float(logs.mean()), float(logs.std())

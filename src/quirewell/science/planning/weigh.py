@@ -15,8 +15,8 @@ from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import betaincinv
 
 from quirewell.science.planning.typed_range import PEAK
 
@@ -62,7 +62,7 @@ class Guess:
         if self.sure:
             return np.full(np.shape(shares), self.likely)
         place = (self.likely - self.low) / (self.high - self.low)
-        between: Array = betaincinv(1 + PEAK * place, 1 + PEAK * (1 - place), shares)
+        between: Array = scipy.special.betaincinv(1 + PEAK * place, 1 + PEAK * (1 - place), shares)
         out: Array = self.low + (self.high - self.low) * between
         return out
 

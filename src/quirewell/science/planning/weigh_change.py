@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
+import scipy
 
 from quirewell.science.planning.weigh import Array, Case, Guess, Option, gain
 
@@ -61,11 +61,11 @@ def inputs(case: Case) -> tuple[Input, ...]:
                 out.append(_guessed(key, option.name, guess, _putter(at, key)))
     prices = case.prices
     if prices is not None and prices.slope:
-        nodes = prices.slope * ndtri(NODES)
+        nodes = prices.slope * scipy.special.ndtri(NODES)
         reach = prices.slope * ENDS
         out.append(Input("slope", "", -reach, 0.0, reach, nodes, lambda c, x: replace(c, tilt=x)))
     if prices is not None and prices.level:
-        nodes = np.exp(prices.level * ndtri(NODES) - prices.level**2 / 2)
+        nodes = np.exp(prices.level * scipy.special.ndtri(NODES) - prices.level**2 / 2)
         low, high = (math.exp(sign * prices.level * ENDS) for sign in (-1, 1))
         out.append(Input("level", "", low, 1.0, high, nodes, lambda c, x: replace(c, scale=x)))
     return tuple(out)

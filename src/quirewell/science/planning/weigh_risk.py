@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import ndtri
+import scipy
 
 from quirewell.science.planning.weigh import Array, Case, Counts, Guess, Option, lines
 
@@ -123,10 +123,12 @@ def _sale(case: Case, world: _World) -> Callable[[Array], Array]:
     """The luck of the sale at some grades, of mean 1: the same for all options."""
     prices = case.prices
     assert prices is not None
-    level = np.exp(prices.spread * ndtri(world.shares["level"]) - prices.spread**2 / 2)
+    level = np.exp(
+        prices.spread * scipy.special.ndtri(world.shares["level"]) - prices.spread**2 / 2
+    )
     if not prices.slope:
         return lambda grades: level
-    turn = prices.slope * ndtri(world.shares["slope"])
+    turn = prices.slope * scipy.special.ndtri(world.shares["slope"])
 
     def factor(grades: Array) -> Array:
         away = grades - prices.about

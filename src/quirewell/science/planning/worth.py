@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from quirewell.science.planning.typed_range import Range
 from quirewell.science.planning.worth_fit import SMOOTH, Fit, Rows, bend, line
@@ -93,7 +93,7 @@ class Worth:
         """Factors of a 90 % band of a median or mean known to ``u`` in the logarithm."""
         if u is None:
             return None
-        reach = float(stdtrit(max(self.used - 1, 1), 0.95)) * u
+        reach = float(scipy.special.stdtrit(max(self.used - 1, 1), 0.95)) * u
         return math.exp(-reach), math.exp(reach)
 
 

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 Array = NDArray[np.float64]
 MOST_KNOTS = 7
@@ -160,7 +160,7 @@ def curve(
     """
     root = np.ones(len(y)) if weights is None else np.sqrt(weights)
     a, target = _system(ramps(grades, knots), y, smooth, root)
-    found, _ = nnls(a, target)
+    found, _ = scipy.optimize.nnls(a, target)
     return Curve(knots, float(found[0] - found[1]), found[2:])
 
 
@@ -206,7 +206,7 @@ def bend(
     lower = np.linalg.cholesky(normal + pull.T @ pull)
     wanted = told[:, 1 : k + 1] - means * told[:, :1]
     targets = np.linalg.solve(lower, wanted[:, :, None])[:, :, 0]
-    slopes = np.array([nnls(lower[i].T, targets[i])[0] for i in range(n + 1)])
+    slopes = np.array([scipy.optimize.nnls(lower[i].T, targets[i])[0] for i in range(n + 1)])
     levels = middle + told[:, 0] / each[:, 0, 0] - np.einsum("ij,ij->i", means, slopes)
     asked = ramps(np.array([at]), knots)[0]
     values = levels + slopes @ asked

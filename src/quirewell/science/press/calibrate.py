@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
-from scipy.stats import chi2
 
 from quirewell.science.paper.sorption import CURVES, Curve
 from quirewell.science.press.course import Course, Pressing, follow
@@ -171,7 +170,7 @@ def _fit(
         return np.concatenate([*(_counted(row) for row in rows), z / _PRIOR])
 
     start = np.full(len(NAMES), _SHIFT)
-    found = least_squares(
+    found = scipy.optimize.least_squares(
         residuals, start, bounds=(start - 1, start + 1), diff_step=_STEP, xtol=1e-4, ftol=1e-4,
         gtol=1e-4, max_nfev=25,
     )  # fmt: skip
@@ -224,7 +223,7 @@ _WORDS = {"hot": "at the hot cover", "centre": "in the centrefold", "cool": "at 
 
 def _against(best: _Fit, counted: float) -> tuple[str, ...]:
     out = []
-    if best.data > chi2.ppf(_ODDS, counted):
+    if best.data > scipy.stats.chi2.ppf(_ODDS, counted):
         name, by, times, when = max(best.off, key=lambda row: abs(row[2]))
         if name == "weight":
             what = f"the weighing says {abs(by):.0f} g/m2 {'more' if by > 0 else 'less'} lost"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.optimize import brentq
+import scipy
 
 from quirewell.science.paper.air import film_beta
 from quirewell.science.press.kernel import p_sat, vaporisation
@@ -67,5 +67,5 @@ def evaporation(temperature_c: float, rh: float, convection: float = STILL) -> E
         water = beta * (p_sat(surface) - outside)
         return water * vaporisation(surface) - (convection + RADIATION) * (temperature_c - surface)
 
-    surface = float(brentq(off, temperature_c - 40.0, temperature_c))
+    surface = float(scipy.optimize.brentq(off, temperature_c - 40.0, temperature_c))
     return Evaporation(3.6e6 * beta * (p_sat(surface) - outside), surface)

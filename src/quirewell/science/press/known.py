@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
 
 from quirewell.science.paper.sorption import CURVES, Curve
 from quirewell.science.press.materials import CONTACT_BOUNDS, Contacts
@@ -80,7 +80,9 @@ def knobs_at(curve: Curve, logs: Array) -> Knobs:
 def knobs_of(bounds: Bounds, draws: int) -> list[Knobs]:
     """So many settings of what is unknown, the two curves in turn; always the same ones."""
     middle, half = scale_of(bounds)
-    even = qmc.Sobol(len(NAMES), scramble=True, rng=np.random.default_rng(1936)).random(draws)
+    even = scipy.stats.qmc.Sobol(len(NAMES), scramble=True, rng=np.random.default_rng(1936)).random(
+        draws
+    )
     return [
         knobs_at(CURVES[number % 2], middle + half * (2 * row - 1))
         for number, row in enumerate(even)
@@ -96,8 +98,10 @@ def draws_of(known: Known, draws: int, bounds: Bounds | None = None) -> list[Kno
     out: list[Knobs] = []
     for one, many in zip(known.curves, counts, strict=True):
         spread = np.linalg.cholesky(one.covariance + 1e-12 * np.eye(len(NAMES)))
-        even = qmc.Sobol(len(NAMES), scramble=True, rng=np.random.default_rng(1936)).random(4096)
-        logs = one.logs + norm.ppf(np.clip(even, 1e-6, 1 - 1e-6)) @ spread.T
+        even = scipy.stats.qmc.Sobol(
+            len(NAMES), scramble=True, rng=np.random.default_rng(1936)
+        ).random(4096)
+        logs = one.logs + scipy.stats.norm.ppf(np.clip(even, 1e-6, 1 - 1e-6)) @ spread.T
         inside = (np.abs(logs - middle) <= half).all(axis=1)
         chosen = logs[inside][:many]
         if len(chosen) < many:

@@ -10,8 +10,8 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.integrate import ODEintWarning, odeint
 
 from quirewell.science.press.kernel import CELL, FACE, FACE_C, rates
 
@@ -73,13 +73,13 @@ def march(
     floor = np.full(len(y), KELVINS)
     floor[1::2], floor[0], floor[-2] = KG_M3, 1.0, 1.0
     with warnings.catch_warnings():
-        warnings.simplefilter("error", ODEintWarning)
+        warnings.simplefilter("error", scipy.integrate.ODEintWarning)
         try:
-            got = odeint(
+            got = scipy.integrate.odeint(
                 change, y, t_s, tfirst=True, ml=_BAND, mu=_BAND, rtol=relative, atol=floor,
                 mxstep=_MOST_STEPS,
             )  # fmt: skip
-        except ODEintWarning as error:
+        except scipy.integrate.ODEintWarning as error:
             raise NoConvergence(f"the stack could not be followed through time: {error}") from error
     if not np.isfinite(got).all():
         raise NoConvergence("the stack could not be followed through time: a value left the finite")

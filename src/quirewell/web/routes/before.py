@@ -12,6 +12,7 @@ from starlette.routing import Route
 
 from quirewell.record.nouns import ItemState
 from quirewell.stages import before_view, checks, keeping, pilot, treat
+from quirewell.stages.all_items import materials_used
 from quirewell.stages.cautions import LOCAL_CODES, plain, protective
 from quirewell.stages.ink_gate import COLOUR_SEEN
 from quirewell.stages.places import read_places
@@ -60,11 +61,7 @@ def _shelf(house: House, here: ItemState) -> tuple[str, ...]:
     bench = house.studio.bench()
     if not bench.stock:
         return ()
-    states = [
-        here if entry.id == here.id else house.studio.state(entry.id)
-        for entry in house.studio.items()
-    ]
-    return stock_view(bench, states, date.today())[1]
+    return stock_view(bench, materials_used(house.studio), date.today())[1]
 
 
 def _again(action: str) -> Again:

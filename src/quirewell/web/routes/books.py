@@ -14,9 +14,9 @@ from starlette.routing import Route
 
 from quirewell.record.bench import BenchState
 from quirewell.record.event import Draft
-from quirewell.record.nouns import ItemState
 from quirewell.stages import books as stage
 from quirewell.stages import item_entry, sale_entry, stock
+from quirewell.stages.all_items import COSTS, materials_used
 from quirewell.stages.asking import ask_all
 from quirewell.stages.column_match import table_text
 from quirewell.stages.memory import ASSUMES, memory_run, memory_told
@@ -38,10 +38,6 @@ MOST_SHOWN = 200
 
 def _today() -> str:
     return date.today().isoformat()
-
-
-def _states(house: House) -> list[ItemState]:
-    return [house.studio.state(entry.id) for entry in house.studio.items()]
 
 
 def _kept(request: Request) -> int:
@@ -149,7 +145,7 @@ def _look(request: Request, sent: Sent, kind: str) -> Response:
     if kind == "sales":
         seen = sale_entry.look(bench, form["table"], form, today)
     else:
-        seen = item_entry.look_items(form["table"], form, _states(house), today)
+        seen = item_entry.look_items(form["table"], form, house.studio.states(*COSTS), today)
     problems = seen.matched.problems
     if form.get("step") == "keep" and not problems and seen.taken:
         kept = _keep(house, bench, seen, form, kind)
@@ -188,7 +184,8 @@ def wants(request: Request, refusal: Refusal | None, action: str) -> Response:
 def shelf(request: Request, refusal: Refusal | None, action: str) -> Response:
     """Lots of materials."""
     house = house_of(request)
-    lots, mind = stock.stock_view(house.studio.bench(), _states(house), date.today())
+    used = materials_used(house.studio)
+    lots, mind = stock.stock_view(house.studio.bench(), used, date.today())
     return render(
         request, "books_stock.html", refusal=refusal, action=action, kept=_kept(request),
         lots=lots, mind_list=mind, usual=stock.USUAL,
@@ -200,7 +197,7 @@ def memory(request: Request) -> Response:
     """What this bench remembers."""
     house = house_of(request)
     run = memory_run(house.studio)
-    state = next(iter(_states(house)), None)
+    state = next((house.studio.state(line.id) for line in house.studio.page(limit=1)), None)
     asked = ask_all([run], state) if state is not None else ()
     named = [
         one if one.subject == "item" else replace(one, name=f"{one.name}: {one.subject}")

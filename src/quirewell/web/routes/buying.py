@@ -18,9 +18,10 @@ from quirewell.stages import buying
 from quirewell.stages.bid_told import rough
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.stages.taking_in import Source, take_in
-from quirewell.stages.tasks import previews_of
+from quirewell.stages.tasks import LOOK_THROUGH, previews_of
 from quirewell.studio.blobs import TooLarge
-from quirewell.studio.faults import DiskFull
+from quirewell.studio.faults import DiskFault
+from quirewell.studio.store_faults import StoreFault
 from quirewell.studio.studio import STUDIO
 from quirewell.web.forms import UPLOAD_BYTES, Sent, read_form
 from quirewell.web.house import House, house_of
@@ -143,7 +144,7 @@ def _take(request: Request, sent: Sent) -> Response:
                 with house.studio.blobs.staged(entry.file, PICTURE_BYTES) as copy:
                     _looked_through(house, str(copy.path), copy.sha256)
                     kept.append(house.studio.blobs.keep(copy))
-            except (TooLarge, DiskFull, ValueError) as error:
+            except (TooLarge, DiskFault, StoreFault, ValueError) as error:
                 says = f"{error}".replace(copy.path.name, name).rstrip(".")
                 problems.append(Problem("files", f"{name} was not taken in: {says}."))
     finally:
@@ -164,12 +165,8 @@ def _looked_through(house: House, path: str, sha256: str) -> None:
     Raises:
         ValueError: in a sentence, when it is damaged, too large or no picture.
     """
-    job = house.runner.submit(
-        "quirewell.stages.tasks.look_through", path, previews_of(house.studio.derived, sha256),
-        urgent=True,
-    ).wait()  # fmt: skip
-    if job.state != "done":
-        raise ValueError(job.error or "the picture could not be looked through")
+    previews = previews_of(house.studio.derived, sha256)
+    house.runner.limited.opened(LOOK_THROUGH, path, previews)
 
 
 def _bare(name: str) -> str:
@@ -194,13 +191,13 @@ def _buy(request: Request, sent: Sent) -> Response:
         drafts, kept = buying.bought(bench, offer, item_id, dict(sent.texts))
     except Refusal as refusal:
         return _offer(request, refusal, "bought")
-    studio.append(item_id, 0, drafts, actor=ACTOR)
-    studio.append(STUDIO, None, (kept,), ACTOR)
     sources = [
         Source(buying.picture_name(number), studio.blobs.path(sha256))
         for number, sha256 in enumerate(offer.pictures, 1)
         if studio.blobs.has(sha256)
     ]
+    studio.append(item_id, 0, drafts, actor=ACTOR)
+    studio.append(STUDIO, None, (kept,), ACTOR)
     take_in(studio, item_id, sources, runner=house.runner, actor=ACTOR)
     return see(f"/item/{item_id}")
 

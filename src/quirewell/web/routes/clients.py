@@ -12,12 +12,12 @@ from starlette.routing import Route
 from quirewell.record.bench import BenchState
 from quirewell.record.event import Draft
 from quirewell.stages import clients as stage
+from quirewell.stages.all_items import CLIENTS
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.studio import STUDIO
 from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
 from quirewell.web.page import render, see
-from quirewell.web.routes.parcels import states_of
 from quirewell.web.saving import ACTOR
 
 HOME = "/clients"
@@ -33,7 +33,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     house = house_of(request)
     return render(
         request, "clients.html", refusal=refusal, action=action, private=stage.PRIVATE,
-        clients=stage.clients_view(house.studio.bench(), states_of(house)),
+        clients=stage.clients_view(house.studio.bench(), house.studio.states(*CLIENTS)),
         editing=refusal.values.get("id", "") if refusal else "",
     )  # fmt: skip
 

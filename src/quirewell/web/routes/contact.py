@@ -21,7 +21,7 @@ from quirewell.web.saving import ACTOR
 def look_again(house: House, state: ItemState) -> matching.Matches:
     """What the pictures' print says so far; what is not known yet is begun to be looked for."""
     known = matching.known_matches(house.studio, state)
-    if known.left:
+    if known.left and matching.at_hand(house.studio, state):
         matching.start_matching(house.studio, state, house.runner)
     return known
 

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.record.nouns import ItemState
+from quirewell.stages.all_items import RETURNS
 from quirewell.stages.books_begin import RENEWED, from_books, renewed
 from quirewell.stages.cautions import LOCAL_CODES, plain
 from quirewell.stages.disclosure import age_words
@@ -63,7 +64,7 @@ def _grade(house: House, state: ItemState) -> WorkingView:
     """The estimate's form, begun with every grade that came back of other items and, where they
     were set anew, with the rules in force."""
     bench = house.studio.bench()
-    others = [house.studio.state(one.id) for one in house.studio.items() if one.id != state.id]
+    others = [one for one in house.studio.states(*RETURNS) if one.id != state.id]
     table = returns_table(others, bench)
     known = {**from_books(state, bench, "grade"), "returns": table}
     laid = newer_returns(newest(state, WORKINGS["grade"]), table)

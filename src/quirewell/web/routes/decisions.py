@@ -7,13 +7,17 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from quirewell.stages.all_items import DECISIONS
 from quirewell.stages.decisions import SORTS, decisions, policy_view, set_policy
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.studio import STUDIO
 from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
 from quirewell.web.page import render, see
+from quirewell.web.paging import page_number, pages_of
 from quirewell.web.saving import ACTOR
+
+ROWS = 100
 
 
 def page(request: Request) -> Response:
@@ -24,10 +28,14 @@ def page(request: Request) -> Response:
 def _page(request: Request, refusal: Refusal | None) -> Response:
     studio = house_of(request).studio
     by = request.query_params.get("by", "gain")
-    states = (studio.state(entry.id) for entry in studio.items())
+    rows = decisions(studio.states(*DECISIONS), by)
+    pages = max(1, -(-len(rows) // ROWS))
+    page = min(page_number(request.query_params.get("page", "")), pages)
     return render(
         request, "decisions.html", refusal=refusal, action="told" if refusal else "",
-        rows=decisions(states, by), by=by, sorts=SORTS, told=policy_view(studio.bench()),
+        rows=rows[(page - 1) * ROWS : page * ROWS], by=by,
+        pages=pages_of("/decisions", {"by": request.query_params.get("by", "")[:20]}, page, pages),
+        sorts=SORTS, told=policy_view(studio.bench()),
     )  # fmt: skip
 
 

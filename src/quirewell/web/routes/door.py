@@ -21,7 +21,7 @@ from quirewell.web.lan import Lan, by_lan, lan_of, served, tablet_of
 from quirewell.web.lan_door import COOKIE
 from quirewell.web.limits import wait_words
 from quirewell.web.page import ENVIRONMENT, own_path, render, see
-from quirewell.web.sessions import LONGEST
+from quirewell.web.sessions import BENCH, LONGEST
 
 FORM_BYTES = 8 * 1024
 HOME = "/bench/tablets"
@@ -74,15 +74,16 @@ async def sign_in(request: Request) -> Response:
         answer = _plain(request, "in.html", 429, back=back, wrong=says, name=name)
         answer.headers["Retry-After"] = str(int(wait) + 1)
         return answer
-    if not await run_in_threadpool(lan.is_passphrase, sent.get("passphrase")):
+    role = await run_in_threadpool(lan.role_of, sent.get("passphrase"))
+    if not role:
         says = (
             "That is not the studio's passphrase. Capitals and spaces between words count. Set a "
             "new one on the bench's machine with: quirewell studio passphrase"
         )
         return _plain(request, "in.html", 401, back=back, wrong=says, name=name)
-    lan.limits.right(address)
+    lan.limits.right(address, forget=role == BENCH)
     old = request.cookies.get(COOKIE, "")
-    token, _ = await run_in_threadpool(lan.sessions.begin, name, address, old)
+    token, _ = await run_in_threadpool(lan.sessions.begin, name, address, old, role)
     answer = see(back)
     answer.set_cookie(
         COOKIE, token, max_age=int(LONGEST.total_seconds()), path="/", secure=True,
@@ -127,7 +128,8 @@ def tablets(request: Request) -> Response:
     lan = lan_of(request)
     return render(
         request, "tablets.html", lan=lan, sessions=lan.sessions.all() if lan else (),
-        studio=house_folder(request),
+        links=[one for one in lan.links.all() if lan.links.stands(one)] if lan else (),
+        guests=lan is not None and lan.guests_come(), studio=house_folder(request),
     )  # fmt: skip
 
 
@@ -151,13 +153,15 @@ def code(request: Request) -> Response:
     return Response(qr_svg(_here(request).urls[0].rstrip("/") + page), media_type="image/svg+xml")
 
 
-def qr_svg(url: str) -> bytes:
-    """A QR code (ISO/IEC 18004) of an address, dark on white in either theme."""
+def qr_svg(url: str, inline: bool = False) -> str:
+    """A QR code (ISO/IEC 18004) of an address, dark on white in either theme; ``inline``: to stand
+    in a page."""
     out = io.BytesIO()
     segno.make(url, error="m", micro=False).save(
-        out, kind="svg", scale=6, border=4, dark="#000", light="#fff", svgclass=None, lineclass=None
-    )
-    return out.getvalue()
+        out, kind="svg", scale=4 if inline else 6, border=4, dark="#000", light="#fff",
+        svgclass=None, lineclass=None, xmldecl=not inline, svgns=not inline,
+    )  # fmt: skip
+    return out.getvalue().decode()
 
 
 def _here(request: Request) -> Lan:

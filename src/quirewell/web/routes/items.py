@@ -9,26 +9,59 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from quirewell.stages import overview
+from quirewell.stages.afterwards import due_words
 from quirewell.stages.item_account import held_says
 from quirewell.stages.owner_view import item_owned
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.shades import shade, shades
 from quirewell.stages.treat import undo_guard
 from quirewell.studio.faults import NotUndoable
+from quirewell.studio.lists import HAVINGS, ORDERS, Where
 from quirewell.web.forms import read_form
 from quirewell.web.house import house_of
 from quirewell.web.page import drawing, own_path, render, render_item, see
+from quirewell.web.paging import page_number, pages_of
+from quirewell.web.routes.kept import line
+from quirewell.web.routes.parcels import today
 from quirewell.web.saving import ACTOR, Again, saver
+
+CARDS = 24
+SHOWING = (
+    ("", "all items"), ("open", "with steps not done"), ("under way", "with a step under way"),
+    ("planned", "with planned steps"), ("unassigned", "with pictures to assign"),
+    ("due", "whose check is overdue"), ("unsold", "not sold"), ("sold", "sold"),
+)  # fmt: skip
+SORTING = (
+    ("changed", "changed last first"), ("opened", "opened last first"), ("title", "by title"),
+    ("year", "by year"), ("check", "by the day of the next check"),
+)  # fmt: skip
 
 
 def index(request: Request) -> Response:
-    """Every item of the studio as a card."""
+    """The items of the studio as cards, a page at a time."""
     house = house_of(request)
-    bench = house.studio.bench()
-    cards = [
-        overview.card_view(house.studio.state(entry.id), bench) for entry in house.studio.items()
-    ]
-    return render(request, "studio.html", cards=cards, studio_name=house.studio.name)
+    bench, asked = house.studio.bench(), request.query_params
+    where = Where(
+        asked.get("title", "")[:100],
+        next((one for one in HAVINGS if one == asked.get("show")), ""),
+        next((one for one in ORDERS if one == asked.get("sort")), "changed"),
+        today(),
+    )
+    count = house.studio.count(where)
+    pages = max(1, -(-count // CARDS))
+    page = min(page_number(asked.get("page", "")), pages)
+    lines = house.studio.page(where, CARDS, (page - 1) * CARDS)
+    states = [house.studio.state(line.id) for line in lines]
+    keep = {"title": where.title, "show": where.having, "sort": asked.get("sort") and where.order}
+    narrowed = bool(where.title or where.having)
+    return render(
+        request, "studio.html", cards=[overview.card_view(state, bench) for state in states],
+        late={state.id: due_words(state, where.day) for state in states}, where=where, count=count,
+        every=house.studio.count() if narrowed else count, narrowed=narrowed,
+        showing=SHOWING, sorting=SORTING, least=CARDS // 2,
+        pages=pages_of("/", {name: value or "" for name, value in keep.items()}, page, pages),
+        studio_name=house.studio.name, kept=line(request),
+    )  # fmt: skip
 
 
 def new(request: Request) -> Response:

@@ -35,6 +35,7 @@ from quirewell.web.page import render_item, see
 from quirewell.web.saving import ACTOR, Again, save_texts
 from quirewell.web.workings import routes_of
 
+MOST_LISTED = 24  # records named in one address
 Command = Callable[[ItemState, dict[str, str]], tuple[Draft, ...]]
 BenchCommand = Callable[[ItemState, dict[str, str], BenchState], tuple[Draft, ...]]
 
@@ -55,6 +56,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         request, "money.html", state, "money", refusal=refusal, action=action, view=view,
         asked=ask_all([view.account], state), works={"price": price_view(state, bench)},
         kinds=COST_KINDS, aims=item_money.AIMS, wants=wants, places=places(state),
+        most_listed=MOST_LISTED,
         doings=[kind.name for kind in STEP_KINDS.values()], touched_at=state.touched,
     )  # fmt: skip
 

@@ -17,6 +17,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.report.papers import KINDS, PAPERS, Asked, NoPaper, missing, write_paper
 from quirewell.report.treatment import head_of
 from quirewell.stages import clients, custody, quoting, time_spent
+from quirewell.stages.all_items import INVOICES
 from quirewell.stages.amounts import money
 from quirewell.stages.owner_view import owner_view
 from quirewell.stages.quote_begun import begun_rows
@@ -26,7 +27,6 @@ from quirewell.studio.studio import STUDIO, Studio
 from quirewell.web.forms import read_form
 from quirewell.web.house import House, house_of
 from quirewell.web.page import render_item
-from quirewell.web.routes.parcels import states_of
 from quirewell.web.routes.treat import now_utc, timed
 from quirewell.web.saving import ACTOR, Again, Command, save_texts, saver
 
@@ -106,7 +106,7 @@ def numbers_given(house: House) -> dict[str, str]:
     """Invoice numbers given out in the whole studio, with the item each went to."""
     return {
         one.number: state.item.title
-        for state in states_of(house)
+        for state in house.studio.states(*INVOICES)
         for one in state.invoices.values()
     }
 

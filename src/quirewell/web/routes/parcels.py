@@ -19,6 +19,7 @@ from quirewell.report.parcel_sheet import csv_text, sheet_pdf
 from quirewell.stages import parcel_keeping as keeping
 from quirewell.stages import parcel_service as terms
 from quirewell.stages import parcelling
+from quirewell.stages.all_items import PARCELS
 from quirewell.stages.parcel_items import candidates, musts, plan_text
 from quirewell.stages.parcel_lists import SHEETS, sheet_of
 from quirewell.stages.parcel_what_if import beside, changed
@@ -43,8 +44,8 @@ def today() -> str:
 
 
 def states_of(house: House) -> list[ItemState]:
-    """Every item of the studio."""
-    return [house.studio.state(entry.id) for entry in house.studio.items()]
+    """Every item of the studio, as far as parcels read it."""
+    return house.studio.states(*PARCELS)
 
 
 def page(request: Request) -> Response:

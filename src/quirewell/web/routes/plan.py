@@ -19,10 +19,12 @@ from quirewell.record.nouns import ItemState
 from quirewell.report.day_sheet import day_sheet_pdf
 from quirewell.stages import bench_planning, gantt, plan_progress
 from quirewell.stages import plan_keeping as keeping
+from quirewell.stages.all_items import PLAN, items_to_plan
 from quirewell.stages.plan_ics import calendar
 from quirewell.stages.plan_view import CHANGES, PRESETS, view
 from quirewell.stages.refusal import Problem, Refusal
 from quirewell.studio.clock import instant_text
+from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import STUDIO
 from quirewell.web.bench_work import BENCH, BenchPlanning
 from quirewell.web.forms import read_form
@@ -42,8 +44,8 @@ def this_minute() -> datetime:
 
 
 def states_of(house: House) -> list[ItemState]:
-    """Every item of the studio."""
-    return [house.studio.state(entry.id) for entry in house.studio.items()]
+    """Every item of the studio, as far as a plan reads it."""
+    return house.studio.states(*PLAN)
 
 
 def page(request: Request) -> Response:
@@ -53,15 +55,27 @@ def page(request: Request) -> Response:
 
 def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
     house, asked = house_of(request), request.query_params
+    bench = house.studio.bench()
+    wanted, item, no_such = asked.get("item", "").strip()[:200], "", ""
+    if wanted:
+        try:
+            item = house.studio.find(wanted) or ""
+            no_such = "" if item else f"There is no item {wanted!r}; give its title or its id."
+        except StudioError as error:
+            no_such = f"{error}."
+    earlier = bench.bench_plans.get(asked.get("plan", ""))
+    also = [item, *(earlier.items.values() if earlier is not None else ())]
+    also += refusal.values.get("items", "").split() if refusal else []
+    states = items_to_plan(house.studio, bench, also)
     by: gantt.By = "equipment" if asked.get("by") == "equipment" else "sheets"
     seen = view(
-        house.studio.bench(), states_of(house), this_minute(), by=by,
+        bench, states, this_minute(), by=by,
         until=asked.get("until", "")[:40], plan_id=asked.get("plan", ""),
     )  # fmt: skip
     return render(
         request, "plan.html", refusal=refusal, action=action, view=seen, by=by,
         search=house.desk.view(BENCH), presets=PRESETS, changes=CHANGES,
-        item=asked.get("item", ""),
+        item=item, no_such=no_such, wanted=wanted, others=house.studio.count() - len(states),
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from quirewell.jobs.batch import Call
 from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
 from quirewell.report import rejoin_print
@@ -22,7 +23,7 @@ from quirewell.stages.head_shown import head_shown
 from quirewell.stages.refusal import Refusal
 from quirewell.stages.sheet_order import note_and_check, order_view
 from quirewell.stages.working import WorkingView, working_view
-from quirewell.web.desk import Measuring
+from quirewell.web.fetching import begun, hashes_of
 from quirewell.web.forms import read_form
 from quirewell.web.house import House, house_of
 from quirewell.web.page import drawing, render_item, see
@@ -52,7 +53,7 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         crowns=_named(taking_apart.CROWNS, "not said"), legs=_named(taking_apart.LEGS, "not said"),
         rust=_named(taking_apart.RUST, "not said"), care=_named(taking_apart.CARE, "not decided"),
         staple_care=taking_apart.STAPLE_CARE, holes=hole_marking.listed(state),
-        searchable=_searchable(house, state), matched=matched,
+        searchable=len(_searchable(house, state)), matched=matched,
         picture=Markup(match_svg(matched.picture, int(times)) if matched.picture else ""),
         times=[(one, "true size" if one == "1" else f"{one} times") for one in TIMES],
         asked_times=times, papers=list(rejoin_print.NAMES),
@@ -67,8 +68,8 @@ def _works(state: ItemState) -> dict[str, WorkingView]:
     return {key: working_view(state, key, laid) for key in WORKED}
 
 
-def _searchable(house: House, state: ItemState) -> int:
-    return len(hole_pictures.to_find(state, house.studio.blobs.path, house.studio.bench()))
+def _searchable(house: House, state: ItemState) -> tuple[Call, ...]:
+    return hole_pictures.to_find(state, house.studio.blobs.place, house.studio.bench())
 
 
 def _named(options: tuple[str, ...], empty: str) -> list[tuple[str, str]]:
@@ -114,11 +115,13 @@ async def find(request: Request) -> Response:
 
     def begin() -> Response:
         state = house.item(request.path_params["item"])
-        if _searchable(house, state):
+        if calls := _searchable(house, state):
             house.desk.begin(
                 state.id,
-                lambda: Measuring(
-                    finding_holes.start_finding(house.studio, state.id, house.runner)
+                lambda: begun(
+                    house,
+                    hashes_of(calls),
+                    lambda: finding_holes.start_finding(house.studio, state.id, house.runner),
                 ),
             )
         return see(f"/item/{state.id}/rejoin#holes")
@@ -142,8 +145,12 @@ async def look(request: Request) -> Response:
             house.studio.append(state.id, None, drafts, actor=ACTOR)
         house.desk.begin(
             state.id,
-            lambda: Measuring(
-                finding_holes.start_finding(house.studio, state.id, house.runner, only=capture)
+            lambda: begun(
+                house,
+                [state.captures[capture].sha256],
+                lambda: finding_holes.start_finding(
+                    house.studio, state.id, house.runner, only=capture
+                ),
             ),
         )
         return see(f"/item/{state.id}/rejoin/holes/{place}")

@@ -55,7 +55,8 @@ async def _layer(request: Request, pair: Run | None) -> Response:
 async def _write(
     house: House, run: Run, pair: Run | None, span: tuple[float, float] | None, folder: Path
 ) -> None:
-    files = {entry.role: house.studio.blobs.path(entry.sha256) for entry in run.inputs}
+    path_of = house.studio.blobs.path
+    files = {entry.role: await run_in_threadpool(path_of, entry.sha256) for entry in run.inputs}
     more: list[Any] = [] if pair is None else [dict(pair.drawing)]
     task = WRITE if pair is None else WRITE_LAID
     key = f"relief:{folder.name}:{run.id}:{'' if pair is None else pair.id}"

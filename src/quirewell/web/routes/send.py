@@ -11,6 +11,7 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
 from quirewell.stages import parcel_service as terms
 from quirewell.stages import sending as stage
+from quirewell.stages.afterwards import due
 from quirewell.stages.parcel_items import candidates
 from quirewell.stages.refusal import Refusal
 from quirewell.studio.studio import STUDIO
@@ -36,7 +37,8 @@ def _page(request: Request, refusal: Refusal | None, action: str) -> Response:
         mine = next(one for one in among if one.item == state.id)
     return render_item(
         request, "send.html", state, "send", refusal=refusal, action=action,
-        view=stage.view(state, bench, today()), service=service, mine=mine, goes=terms.GOES,
+        view=stage.view(state, bench, today()), due=due(state, today()),
+        service=service, mine=mine, goes=terms.GOES,
         currency=terms.studio_of(service).get("currency", "") if service else "",
     )  # fmt: skip
 

@@ -16,6 +16,7 @@ from starlette.routing import Route
 
 from quirewell.record.nouns import ItemState
 from quirewell.stages import once, today_keep
+from quirewell.stages.all_items import items_at_hand, items_offered
 from quirewell.stages.cautions import LOCAL_CODES
 from quirewell.stages.entry_time import When, instant, read_instant, when_typed
 from quirewell.stages.examine import known_sheets
@@ -47,23 +48,23 @@ def _page(
     request: Request, refusal: Refusal | None = None, asked: dict[str, Any] | None = None
 ) -> Response:
     house = house_of(request)
-    states = [house.studio.state(line.id) for line in house.studio.items()]
     now, zone = datetime.now(UTC), ZoneInfo(house.studio.settings.zone)
-    bench = house.studio.bench()
+    bench, query = house.studio.bench(), request.query_params
+    states = items_at_hand(house.studio, bench, query.get("item", ""))
     told = standing_plan(bench, states, now)
-    query = request.query_params
     by_id = {state.id: state for state in states}
     only = query.get("item", "") if query.get("item", "") in by_id else ""
-    seen = today(states, told.rows, now, query.get("at", ""), told.lookup, bench, only)
+    seen = today(states, told.rows, now, query.get("at", ""), told.lookup, bench, only, told.over)
     last = lately(states)
     chosen = query.get("item", "") if query.get("item", "") in by_id else _likely(states)
     return render(
         request, "today.html", refusal=refusal, here=HOME, view=seen, lately=last, asked=asked,
         kept=next((one for one in last if one.once == query.get("saved")), None),
         plan_says=told.says,
-        plan_late=() if only or (seen.now and seen.now.level) else told.late[:3],
+        plan_late=() if only or told.over or (seen.now and seen.now.level) else told.late[:3],
+        plan_over=told.over,
         mark=house.studio.head(), now=instant(now), zone=zone.key, several=len(states) > 1,
-        items=[(state.id, state.item.title) for state in states], chosen_item=chosen,
+        items=items_offered(house.studio, chosen), chosen_item=chosen,
         kinds=list(STEP_KINDS.values()), moments=MOMENTS,
         ph_methods=[(one.key, one.name) for one in PH_METHODS.values()],
         ph_method=last_ph_method(states), fresh=fresh_once, local_codes=LOCAL_CODES,
@@ -101,9 +102,8 @@ def state_json(request: Request) -> Response:
     """Where things stand, asked every few seconds: a mark that changes with every save, the
     studio's time, and what is under way."""
     house = house_of(request)
-    states = [house.studio.state(line.id) for line in house.studio.items()]
-    now = datetime.now(UTC)
-    seen = today(states, (), now, lookup=lookup_of(house.studio.bench()))
+    bench, now = house.studio.bench(), datetime.now(UTC)
+    seen = today(items_at_hand(house.studio, bench), (), now, lookup=lookup_of(bench))
     cards = [*seen.under_way, *([seen.now] if seen.now and seen.now.started_at else [])]
     return JSONResponse(
         {
@@ -196,7 +196,7 @@ def _question(house: House, form: dict[str, str]) -> dict[str, Any] | None:
 
 def _keep(house: House, form: dict[str, str], sent: Sent) -> dict[str, Any]:
     item = form.get("item", "")
-    line = next((one for one in house.studio.items() if one.id == item), None)
+    line = house.studio.line(item)
     if line is None:
         says = "There is no such item in this studio; choose the item anew."
         raise Refusal((Problem("item", says),), values=form)

@@ -13,11 +13,14 @@ from quirewell.record.event import Draft
 from quirewell.record.nouns import ItemState
 from quirewell.report.wrong_card import wrong_card
 from quirewell.stages import emergencies
+from quirewell.stages.all_items import MISHAPS, items_offered
 from quirewell.stages.cautions import LOCAL_CODES
 from quirewell.stages.places import read_places
 from quirewell.stages.refusal import Refusal, refused
 from quirewell.stages.taking_in import Source, take_in
 from quirewell.studio.clock import instant_text, now
+from quirewell.studio.lists import EVERY, Where
+from quirewell.studio.studio import Studio
 from quirewell.web.forms import UPLOAD_BYTES, Sent, read_form
 from quirewell.web.house import House, house_of
 from quirewell.web.page import render, see
@@ -34,25 +37,29 @@ def page(request: Request) -> Response:
 
 def _page(request: Request, refusal: Refusal | None, chosen: str) -> Response:
     house = house_of(request)
-    states = [house.studio.state(entry.id) for entry in house.studio.items()]
-    open_now = [(state, line) for state in states for line in emergencies.lines(state) if line.open]
+    states = house.studio.states(*MISHAPS)
+    open_now = [
+        (house.studio.state(state.id), line)
+        for state in states
+        for line in emergencies.lines(state)
+        if line.open
+    ]
+    chosen = chosen or _likely(house.studio)
     return render(
         request, "wrong.html", refusal=refusal, rows=tuple(emergencies.EMERGENCIES.values()),
-        items=[(state.id, state.item.title) for state in states],
-        chosen=chosen or _likely(states), open_now=open_now, local_codes=LOCAL_CODES,
+        items=items_offered(house.studio, chosen), chosen=chosen, open_now=open_now,
+        local_codes=LOCAL_CODES,
         noted=_noted(states, request.query_params.get("noted", "")),
     )  # fmt: skip
 
 
-def _likely(states: list[ItemState]) -> str:
+def _likely(studio: Studio) -> str:
     """The item that is being worked on: one with a step under way, or the only one."""
-    busy = [
-        state.id for state in states
-        if any(step.state == "started" for step in state.steps.values())
-    ]  # fmt: skip
-    if len(busy) == 1:
-        return busy[0]
-    return states[0].id if len(states) == 1 else ""
+    for where in (Where(having="under way"), EVERY):
+        lines = studio.page(where, limit=2)
+        if len(lines) == 1:
+            return lines[0].id
+    return ""
 
 
 def _noted(states: list[ItemState], id: str) -> tuple[ItemState, emergencies.MishapLine] | None:

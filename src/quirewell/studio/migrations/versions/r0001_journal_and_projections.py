@@ -1,6 +1,7 @@
 """The journal with its guards, and the two projections.
 
-Later migrations may drop and make projections anew; none may touch the journal.
+The guards are triggers on SQLite and on PostgreSQL; the tables are the same. Later migrations
+may drop and make projections anew; none may touch the journal.
 """
 
 from __future__ import annotations
@@ -18,6 +19,31 @@ CREATE TRIGGER journal_no_{verb} BEFORE {verb} ON journal BEGIN
   SELECT RAISE(ABORT, 'the journal only grows: write a correction, never change an entry');
 END
 """
+
+
+_REFUSE = """
+CREATE FUNCTION journal_only_grows() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  RAISE EXCEPTION 'the journal only grows: write a correction, never change an entry';
+END
+$$
+"""
+_GUARD_POSTGRES = """
+CREATE TRIGGER journal_no_{verb} BEFORE {verb} ON journal
+  FOR EACH STATEMENT EXECUTE FUNCTION journal_only_grows()
+"""
+
+
+def _guard() -> None:
+    if op.get_bind().dialect.name == "sqlite":
+        for verb in ("UPDATE", "DELETE"):
+            op.execute(_GUARD.format(verb=verb))
+        return
+    op.execute(_REFUSE)
+    for verb in ("update", "delete", "truncate"):
+        op.execute(_GUARD_POSTGRES.format(verb=verb))
+        # Also for a session that pretends to be a replica.
+        op.execute(f"ALTER TABLE journal ENABLE ALWAYS TRIGGER journal_no_{verb}")
 
 
 def upgrade() -> None:
@@ -38,8 +64,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("hash", name="uq_journal_hash"),
         sa.CheckConstraint("seq > 0 AND version > 0", name="ck_journal_counts"),
     )
-    for verb in ("UPDATE", "DELETE"):
-        op.execute(_GUARD.format(verb=verb))
+    _guard()
     op.create_table(
         "item_summary",
         sa.Column("stream", sa.Text, nullable=False),

@@ -1,0 +1,48 @@
+"""Fixtures that any test may ask for: a PostgreSQL server, and a studio's tables on either engine.
+
+``QUIREWELL_TEST_DATABASE=postgresql`` lets every new studio of a test run lie in PostgreSQL.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import pytest
+
+import postgres_server
+from postgres_studios import PostgresStudios
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[postgres_server.Server]:
+    """A throw-away PostgreSQL server; the test is skipped where none can be started."""
+    if why := postgres_server.why_not():
+        pytest.skip(why)
+    with postgres_server.running() as server:
+        yield server
+
+
+@pytest.fixture
+def on_postgres(postgres: postgres_server.Server) -> Iterator[PostgresStudios]:
+    """Every studio made in this test lies in a PostgreSQL database of its own."""
+    with PostgresStudios(postgres).applied() as studios:
+        yield studios
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def either_engine(request: pytest.FixtureRequest) -> str:
+    """The test runs twice: with every new studio's tables in SQLite, and in PostgreSQL."""
+    if request.param == "postgresql":
+        request.getfixturevalue("on_postgres")
+    return str(request.param)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def chosen_engine(request: pytest.FixtureRequest) -> Iterator[None]:
+    """The engine that ``QUIREWELL_TEST_DATABASE`` names, for the whole run."""
+    if os.environ.get("QUIREWELL_TEST_DATABASE", "sqlite") == "sqlite":
+        yield
+        return
+    with PostgresStudios(request.getfixturevalue("postgres")).applied():
+        yield
