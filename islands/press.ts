@@ -3,6 +3,35 @@
 
 const HOLD_MS = 700;
 const TWICE_MS = 2500;
+/** After a touch this long a tablet may send no click of its own. */
+const LONG_MS = 450;
+const CLICK_COMES_MS = 350;
+const STUCK_MS = 10_000;
+
+/** Whether something is being touched now: nothing may move under a finger, for what it then lifts
+ * from, and what the click lands on, would be another thing than was touched. */
+export class Touching {
+  private down = new Map<number, number>();
+  private lifted = -Infinity;
+
+  constructor() {
+    const listen = (name: string, act: (event: PointerEvent) => void): void =>
+      document.addEventListener(name, (event) => act(event as PointerEvent), { capture: true });
+    listen("pointerdown", (event) => this.down.set(event.pointerId, performance.now()));
+    listen("pointerup", (event) => {
+      if (this.down.delete(event.pointerId)) this.lifted = performance.now();
+    });
+    listen("pointercancel", (event) => this.down.delete(event.pointerId));
+    window.addEventListener("click", () => (this.lifted = -Infinity), { capture: true });
+  }
+
+  /** From the touch until its click has been heard; a finger whose lifting was lost is forgotten. */
+  get now(): boolean {
+    const time = performance.now();
+    for (const [id, since] of this.down) if (time - since > STUCK_MS) this.down.delete(id);
+    return this.down.size > 0 || time - this.lifted < CLICK_COMES_MS;
+  }
+}
 
 function needsHold(button: Element | null): HTMLButtonElement | null {
   const found = button?.closest("button");
@@ -24,23 +53,54 @@ export function holdToPress(root: HTMLElement): void {
   let timer = 0;
   let armed = { what: "", at: 0 };
   let button: HTMLButtonElement | null = null;
+  let touched: { main: HTMLButtonElement | null; at: number } = { main: null, at: 0 };
+  /** Until when a click belongs to a touch that has acted already. */
+  let spent = -Infinity;
   const stop = (): void => {
     window.clearTimeout(timer);
     if (button) delete button.dataset["filling"];
     button = null;
   };
+  const act = (pressed: HTMLButtonElement): void => {
+    stop();
+    spent = Infinity;
+    pressed.form?.requestSubmit(pressed);
+  };
   root.addEventListener("pointerdown", (event) => {
+    spent = -Infinity;
     const pressed = needsHold(event.target as Element);
+    const main = (event.target as Element).closest<HTMLButtonElement>("[data-main]");
+    touched = { main: pressed || event.button !== 0 ? null : main, at: event.timeStamp };
     if (!pressed || event.button !== 0) return;
     stop();
     button = pressed;
     button.dataset["filling"] = "yes";
-    timer = window.setTimeout(() => {
-      const form = pressed.form;
-      stop();
-      if (form) form.requestSubmit(pressed);
-    }, HOLD_MS);
+    timer = window.setTimeout(() => act(pressed), HOLD_MS);
   });
+  root.addEventListener("pointerup", (event) => {
+    const long = event.timeStamp - touched.at;
+    // A page that was busy counts by when it was touched, not by when it heard of it.
+    if (button && long >= HOLD_MS) act(button);
+    // Whoever holds every button holds also those that need no holding.
+    const main = touched.main;
+    if (main && !main.disabled && long > LONG_MS && main.contains(event.target as Node)) {
+      timer = window.setTimeout(() => act(main), 80);
+    }
+  });
+  document.addEventListener("pointerup", () => {
+    if (spent === Infinity) spent = performance.now() + CLICK_COMES_MS;
+  });
+  document.addEventListener(
+    "click",
+    (event) => {
+      if (!button) window.clearTimeout(timer);
+      if (event.detail === 0 || performance.now() > spent) return;
+      spent = -Infinity;
+      event.preventDefault();
+      event.stopPropagation();
+    },
+    { capture: true },
+  );
   for (const name of ["pointerup", "pointercancel", "pointerleave"]) {
     root.addEventListener(name, (event) => {
       if (!button) return;

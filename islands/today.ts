@@ -3,10 +3,11 @@ import { Awake, Bell, ringing, setOff } from "./clock";
 import { Outbox, type Answer, type Held } from "./outbox";
 import { markHeld, showOutbox } from "./outbox_view";
 import { settings, type Choices } from "./today_settings";
-import { holdToPress, onKeys } from "./press";
+import { holdToPress, onKeys, Touching } from "./press";
 
 const POLL_MS = 2500;
 const UNDO_MS = 10_000;
+const TOUCHED_MS = 100;
 
 function el<K extends keyof HTMLElementTagNameMap>(
   name: K, className = "", text = "",
@@ -21,12 +22,16 @@ class Today extends HTMLElement {
   private outbox = new Outbox();
   private bell = new Bell();
   private awake = new Awake();
+  private touching = new Touching();
   private choices!: Choices;
   private mark = "";
   private dirty = false;
   private away = "";
   private silenced = new Set<string>();
   private tickTimer = 0;
+  private heldTimer = 0;
+  private refreshTimer = 0;
+  private refreshing = false;
 
   connectedCallback(): void {
     if (this.dataset["ready"]) return;
@@ -58,10 +63,6 @@ class Today extends HTMLElement {
 
   private get bench(): HTMLElement {
     return this.querySelector<HTMLElement>("#bench")!;
-  }
-
-  private get pressing(): boolean {
-    return this.querySelector("[data-filling]") !== null;
   }
 
   private stored(name: string): string {
@@ -211,11 +212,21 @@ class Today extends HTMLElement {
   }
 
   private showOutbox(): void {
-    const box = this.querySelector<HTMLElement>("#outbox");
-    if (box) showOutbox(box, this.outbox, this.away);
     markHeld(this.bench, this.outbox);
     this.dataset["held"] = String(this.outbox.held.length);
     this.choices.lines({ lasting: this.outbox.lasting });
+    this.showHeld();
+  }
+
+  /** What is held stands above the rest and pushes it down: never under a finger. */
+  private showHeld(): void {
+    window.clearTimeout(this.heldTimer);
+    if (this.touching.now) {
+      this.heldTimer = window.setTimeout(() => this.showHeld(), TOUCHED_MS);
+      return;
+    }
+    const box = this.querySelector<HTMLElement>("#outbox");
+    if (box) showOutbox(box, this.outbox, this.away);
   }
 
   /** What the studio's clock says, against this device's. */
@@ -271,32 +282,40 @@ class Today extends HTMLElement {
     this.choices.lines({ sound: this.bell.ready });
   }
 
-  /** Show the page as it is now; never under what somebody is typing. */
+  /** Show the page as it is now; never under what somebody is typing, nor under a finger. */
   private async refresh(): Promise<void> {
+    window.clearTimeout(this.refreshTimer);
+    if (this.touching.now || this.refreshing) {
+      this.refreshTimer = window.setTimeout(() => void this.refresh(), TOUCHED_MS);
+      return;
+    }
     if (this.dirty || this.querySelector(".readback")) {
       this.offerRefresh();
       return;
     }
-    if (this.pressing) {
-      window.setTimeout(() => void this.refresh(), 400);
-      return;
-    }
+    this.refreshing = true;
     try {
       const response = await fetch(location.href, { cache: "no-store", signal: AbortSignal.timeout(6000) });
       const text = await response.text();
       const fresh = new DOMParser().parseFromString(text, "text/html").querySelector<HTMLElement>("#bench");
-      if (!response.ok || !fresh) return;
-      if (this.dirty || this.pressing || this.querySelector(".readback")) return;
-      const open = [...this.bench.querySelectorAll("details[open][id]")].map((one) => one.id);
-      const focused = document.activeElement?.id;
-      this.mark = fresh.dataset["mark"] ?? "";
-      this.bench.replaceWith(document.adoptNode(fresh));
-      for (const id of open) this.querySelector(`#${CSS.escape(id)}`)?.setAttribute("open", "");
-      markHeld(this.bench, this.outbox);
-      if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+      if (response.ok && fresh) await this.renew(fresh);
     } catch {
       // the next asking tries again
+    } finally {
+      this.refreshing = false;
     }
+  }
+
+  private async renew(fresh: HTMLElement): Promise<void> {
+    while (this.touching.now) await new Promise((done) => window.setTimeout(done, TOUCHED_MS));
+    if (this.dirty || this.querySelector(".readback")) return;
+    const open = [...this.bench.querySelectorAll("details[open][id]")].map((one) => one.id);
+    const focused = document.activeElement?.id;
+    this.mark = fresh.dataset["mark"] ?? "";
+    this.bench.replaceWith(document.adoptNode(fresh));
+    for (const id of open) this.querySelector(`#${CSS.escape(id)}`)?.setAttribute("open", "");
+    markHeld(this.bench, this.outbox);
+    if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
   }
 
   private offerRefresh(): void {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -13,7 +14,7 @@ from pathlib import Path
 from urllib.error import URLError
 from urllib.request import urlopen
 
-from playwright.sync_api import BrowserContext, Locator, Page, Route, expect
+from playwright.sync_api import BrowserContext, Error, Locator, Page, Route, expect
 
 from quirewell.stages.overview import open_item
 from quirewell.studio.studio import Studio
@@ -115,6 +116,33 @@ class Tablet:
 
     def done(self) -> None:
         self.page.locator("#now form[data-entry=done] button").tap()
+
+
+class Finger:
+    """One finger on the middle of something, for as long as it is told to stay."""
+
+    def __init__(self, target: Locator) -> None:
+        self.page = target.page
+        box = None
+        for _ in range(50):  # the page may just be putting a new one in its place
+            with contextlib.suppress(Error):
+                target.scroll_into_view_if_needed()
+                if (box := target.bounding_box()) is not None:
+                    break
+            self.page.wait_for_timeout(100)
+        assert box is not None
+        at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+        self.hand = self.page.context.new_cdp_session(self.page)
+        self.hand.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [at]})
+
+    def lift(self) -> None:
+        self.hand.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
+def touch(target: Locator, seconds: float) -> None:
+    finger = Finger(target)
+    finger.page.wait_for_timeout(1000 * seconds)
+    finger.lift()
 
 
 def lose_answers(page: Page, count: int) -> list[str]:

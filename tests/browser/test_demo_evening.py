@@ -3,16 +3,15 @@ bath by the plan, the answers lost, the network gone, the server killed; every e
 
 from __future__ import annotations
 
-import contextlib
 import socket
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
-from playwright.sync_api import Browser, Error, Page, expect
+from playwright.sync_api import Browser, expect
 
-from browser.bench_tablet import Server, Tablet, lose_answers
+from browser.bench_tablet import Server, Tablet, lose_answers, touch
 from quirewell.demo import next_job, practice, shelf
 from quirewell.demo.bench import Bench
 from quirewell.demo.companions import COMPANIONS
@@ -45,24 +44,6 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     made.kill()
 
 
-def press(page: Page) -> None:
-    """A knuckle held on the main button until its bar is full."""
-    button = page.locator("#now [data-main]")
-    box = None
-    for _ in range(50):  # the page may just be putting a new one in its place
-        with contextlib.suppress(Error):
-            button.scroll_into_view_if_needed()
-            if (box := button.bounding_box()) is not None:
-                break
-        page.wait_for_timeout(100)
-    assert box is not None
-    at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
-    finger = page.context.new_cdp_session(page)
-    finger.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [at]})
-    page.wait_for_timeout(1000)
-    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-
-
 def test_an_evening_of_the_demo_by_its_plan_loses_and_doubles_nothing(
     browser: Browser, server: Server
 ) -> None:
@@ -75,9 +56,10 @@ def test_an_evening_of_the_demo_by_its_plan_loses_and_doubles_nothing(
         plan.close()
         a = Tablet(context, server.base, f"?item={next_job.ITEM}")
         page, did = a.page, 0
+        with Studio.open(server.folder) as studio:
+            before = studio.state(next_job.ITEM).version
         lost: list[str] = []
         for turn in range(12):
-            name = page.locator("#now h1").inner_text(timeout=WAIT)
             expect(page.locator("#now [data-main]")).to_be_visible(timeout=WAIT)
             if turn == 2:
                 lost = lose_answers(page, 2)
@@ -94,15 +76,13 @@ def test_an_evening_of_the_demo_by_its_plan_loses_and_doubles_nothing(
                 expect(page.locator("#outbox h2")).to_contain_text("not yet saved", timeout=WAIT)
                 server.start()
                 a.until_saved()
-            before = page.locator("#bench").get_attribute("data-mark")
-            press(page)
+            main = page.locator("#now [data-main]")
+            does = "Begun: " if main.inner_text() == "Start" else "Done: "
+            touch(main, 1.0)
+            a.ticked(does)
             a.until_saved()
-            page.wait_for_timeout(600)
-            expect(page.locator("#bench")).not_to_have_attribute(
-                "data-mark", before or "", timeout=WAIT
-            )
+            expect(main).to_have_text("Done" if does == "Begun: " else "Start", timeout=WAIT)
             did += 1
-            assert name
         assert len(lost) == 2 and did == 12
     finally:
         context.close()
@@ -111,6 +91,8 @@ def test_an_evening_of_the_demo_by_its_plan_loses_and_doubles_nothing(
         assert not state.overrides
         sent = Counter(event.body["id"] for event in events if event.kind == "entry.sent")
         assert max(sent.values()) == 1
+        acts = Counter(event.kind for event in events[before:])
+        assert acts["step.started"] + acts["step.done"] == 12
         tasks = Counter(event.body["task"] for event in events if event.kind == "step.started")
         assert max(tasks.values()) == 1, "a step was begun twice"
         assert sum(one.as_typed == "8" for one in state.readings.values()) == 1

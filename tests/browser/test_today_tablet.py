@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import Browser, BrowserContext, Route, expect
 
-from browser.bench_tablet import ITEM, Tablet, held_once, kinds_of, make_studio
+from browser.bench_tablet import ITEM, Finger, Tablet, held_once, kinds_of, make_studio, touch
 from browser.conftest import Complaints
 from quirewell.cli.serve import bind
 from quirewell.stages import today_keep
@@ -82,17 +82,6 @@ def state_of(folder: Path, step: str) -> str:
         return studio.state(ITEM).steps[step].state
 
 
-def touch(page: Page, seconds: float) -> None:
-    """One finger on the main button, for so long."""
-    box = page.locator("#now [data-main]").bounding_box()
-    assert box and box["height"] >= 64
-    at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
-    finger = page.context.new_cdp_session(page)
-    finger.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [at]})
-    page.wait_for_timeout(1000 * seconds)
-    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-
-
 def test_two_tablets_at_once_keep_everything_of_both(folder: Path, opened: Opened) -> None:
     step = begin(folder, "surface-clean", "1")
     a, b = opened(), opened()
@@ -135,11 +124,13 @@ def test_a_drop_of_water_does_not_end_a_bath_and_a_held_knuckle_does(
     step = begin(folder, "wash", "3", 5, planned="20", most="30")
     tablet = opened()
     expect(tablet.page.locator("#now h1")).to_have_text("Washed")
-    touch(tablet.page, 0.15)
+    main = tablet.page.locator("#now [data-main]")
+    assert (main.bounding_box() or {})["height"] >= 64
+    touch(main, 0.15)
     expect(tablet.page.locator("#hint")).to_have_text("Hold it until the bar is full.")
     tablet.page.wait_for_timeout(1000)
     assert state_of(folder, step) == "started"
-    touch(tablet.page, 1.0)
+    touch(main, 1.0)
     tablet.ticked("Done: Washed, wrap 3")
     assert state_of(folder, step) == "done"
     expect(tablet.page.locator("#tick button")).to_have_count(0)
@@ -148,6 +139,84 @@ def test_a_drop_of_water_does_not_end_a_bath_and_a_held_knuckle_does(
     tablet.page.get_by_role("button", name="It goes on").tap()
     tablet.ticked("Goes on: Washed")
     assert state_of(folder, step) == "started"
+
+
+def test_nothing_moves_under_a_finger_whatever_is_saved_meanwhile(
+    folder: Path, opened: Opened
+) -> None:
+    begin(folder, "surface-clean", "1")
+    a, b = opened(), opened()
+    bench, note = a.page.locator("#bench"), a.page.locator("#q-note")
+    before = bench.get_attribute("data-mark") or ""
+    finger = Finger(note.locator("summary"))
+    b.note("saved while the finger is down")
+    b.ticked("A note")
+    a.page.wait_for_timeout(3500)  # longer than the page waits between two askings
+    expect(bench).to_have_attribute("data-mark", before)
+    finger.lift()
+    if not note.locator("form").is_visible():  # so long a touch sends no click on some devices
+        note.locator("summary").tap()
+    expect(bench).not_to_have_attribute("data-mark", before, timeout=WAIT)
+    expect(note.locator("form")).to_be_visible()
+    assert a.page.url.endswith("/today")
+
+
+def test_a_finger_that_stays_after_the_bar_is_full_touches_nothing_else(
+    folder: Path, opened: Opened
+) -> None:
+    step = begin(folder, "wash", "3", 5, planned="20", most="30")
+    tablet = opened()
+    page = tablet.page
+    page.evaluate("window.heard = []; addEventListener('click', () => heard.push('click'))")
+    finger = Finger(page.locator("#now [data-main]"))
+    tablet.ticked("Done: Washed, wrap 3")
+    page.wait_for_timeout(1500)
+    assert state_of(folder, step) == "done"
+    expect(page.locator("#now h1")).to_have_text("Washed")  # not renewed yet
+    finger.lift()
+    expect(page.locator("#now h1")).to_have_text("Today", timeout=WAIT)
+    assert page.evaluate("heard") == []
+    assert page.locator("details[name=quick][open]").count() == 0
+
+
+def test_a_long_touch_does_what_a_short_one_does_where_none_is_asked(
+    folder: Path, opened: Opened
+) -> None:
+    """And once, though some devices send no click after a long touch and others do."""
+    for swallowed in (False, True):
+        step = begin(folder, "surface-clean", "2" if swallowed else "1")
+        tablet = opened()
+        if swallowed:
+            tablet.page.evaluate(
+                "addEventListener('click', (event) => {event.preventDefault();"
+                "event.stopImmediatePropagation()}, {capture: true})"
+            )
+        touch(tablet.page.locator("#now [data-main]"), 1.0)
+        tablet.ticked("Done: Surface cleaned")
+        assert state_of(folder, step) == "done"
+    with Studio.open(folder) as studio:
+        assert kinds_of(studio)["step.done"] == 2
+
+
+def test_a_page_that_is_busy_counts_by_the_touch_and_not_by_its_own_hearing(
+    folder: Path, opened: Opened
+) -> None:
+    """Both ends of a touch heard at once, each with the moment it was made."""
+    step = begin(folder, "wash", "3", 5, planned="20", most="30")
+    tablet = opened()
+    heard = """([from, to]) => {
+      for (const [name, at] of [["pointerdown", from], ["pointerup", to]]) {
+        const event = new PointerEvent(name, {bubbles: true, button: 0, pointerId: 7});
+        Object.defineProperty(event, "timeStamp", {value: at});
+        document.querySelector("#now [data-main]").dispatchEvent(event);
+      }
+    }"""
+    tablet.page.evaluate(heard, [1000, 1500])
+    expect(tablet.page.locator("#hint")).to_have_text("Hold it until the bar is full.")
+    assert state_of(folder, step) == "started"
+    tablet.page.evaluate(heard, [2000, 2800])
+    tablet.ticked("Done: Washed, wrap 3")
+    assert state_of(folder, step) == "done"
 
 
 def test_a_foot_pedal_and_keys_work_once_they_are_allowed(folder: Path, opened: Opened) -> None:
