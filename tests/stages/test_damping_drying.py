@@ -23,6 +23,13 @@ def test_the_chamber_is_staged_flat_then_folded_within_the_cap() -> None:
     assert "gently folded" in out["says"]
 
 
+def test_a_humidity_beyond_the_model_is_refused_and_not_quietly_lowered() -> None:
+    at_most = damping.as_json(_run(damping.METHOD, rh_pct="98.5"))
+    assert at_most["half_h"]
+    with pytest.raises(ValueError, match=r"at most 98.5 %, got 99 %: .* drips on the sheets"):
+        _run(damping.METHOD, rh_pct="99")
+
+
 def test_a_poor_supply_leaves_no_time_to_fold_unseen() -> None:
     out = damping.as_json(_run(damping.METHOD, wet_m2="0.02"))
     assert out["flat_h"]["value"] > 48

@@ -105,6 +105,21 @@ def test_every_answer_carries_the_policy(
     assert answer.headers["cross-origin-resource-policy"] == "same-origin"
 
 
+@pytest.mark.parametrize(
+    ("path", "lines", "status"),
+    [("/" + "a" * 16_400, {}, 414), ("/?x=" + "a" * 16_400, {}, 414),
+     ("/?x=" + "a" * 16_000, {}, 200), ("/", {"X": "a" * 65_600}, 431),
+     ("/", {f"X-{n}": "a" * 60 for n in range(1000)}, 431),
+     ("/", {f"X-{n}": "a" * 60 for n in range(500)}, 200)],
+)  # fmt: skip
+def test_a_head_is_too_large_in_whatever_pieces_it_comes(
+    client: TestClient, path: str, lines: dict[str, str], status: int
+) -> None:
+    """RFC 9110, 15.5.15 and RFC 6585, 5; here whole, as one piece off the network would be."""
+    for method in ("GET", "POST"):
+        assert client.request(method, path, headers=lines).status_code == status
+
+
 def test_the_policy_allows_no_inline_code_and_no_foreign_address() -> None:
     assert "unsafe" not in POLICY
     assert not re.search(r"https?:|\*", POLICY)

@@ -23,6 +23,7 @@ from quirewell.stages.typed_params import celsius, humidity, number, refuse_unkn
 
 METHOD = "chamber.plan"
 SOURCES = ("tryding2022", "heikkila1993", "ashrae2017")
+MOST_RH = 0.985
 CAUTIONS = ("over-humid", "coated", "brittle-fold", "mould")
 _KNOWN = (
     "rh_pct", "salt", "temperature_c", "start_rh_pct", "wraps", "leaf_g_m2", "leaf_mm", "cover_mm",
@@ -92,12 +93,22 @@ def _read(params: Mapping[str, str]) -> tuple[Pamphlet, Chamber, float, float]:
         humidity(params, "start_rh_pct", 50.0),
     )  # fmt: skip
     chamber = Chamber(
-        warm, min(rh, 0.985), number(params, "litres", 60.0), number(params, "wet_m2", 0.1),
+        warm, _within(rh), number(params, "litres", 60.0), number(params, "wet_m2", 0.1),
         celsius(params, "room_c", 20.0), humidity(params, "room_rh_pct", 50.0),
     )  # fmt: skip
     return (
         pamphlet, chamber, number(params, "width_mm", 184.0), number(params, "height_mm", 260.0),
     )  # fmt: skip
+
+
+def _within(rh: float) -> float:
+    """Above this the paper takes up water without an end that the model knows."""
+    if rh > MOST_RH:
+        raise ValueError(
+            f"the chamber's humidity must be at most {100 * MOST_RH:g} %, got {100 * rh:g} %: "
+            "beyond it the least cooling drips on the sheets, and what they take up is not known"
+        )
+    return rh
 
 
 def _finite(value: float) -> float:

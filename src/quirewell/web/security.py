@@ -35,6 +35,8 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 MOST_DRAINED = 32 << 20
+MOST_TARGET = 16 << 10
+MOST_HEAD = 64 << 10
 READS = frozenset({"GET", "HEAD", "OPTIONS"})
 _HOST = re.compile(r"(127\.0\.0\.1|localhost|\[::1\])(:(\d{1,5}))?", re.IGNORECASE)
 
@@ -77,6 +79,19 @@ def check_target(path: str, version: str) -> None:
         raise RefusedRequest(400, "There can be no such address here; open the studio's pages.")
 
 
+def check_size(scope: Scope) -> None:
+    """Let through what a person's browser sends; the server's own limit looks only at a head that
+    is not whole yet, so that one which arrives in a single piece passes it.
+
+    Raises:
+        RefusedRequest: for a target of more than 16 KiB, and for a head of more than 64 KiB.
+    """
+    if len(scope.get("raw_path") or b"") + len(scope.get("query_string", b"")) > MOST_TARGET:
+        raise RefusedRequest(414, "This address is too long; open the studio's pages.")
+    if sum(len(name) + len(text) + 4 for name, text in scope["headers"]) > MOST_HEAD:
+        raise RefusedRequest(431, "What your browser sends along is too much; clear its cookies.")
+
+
 def check_origin(headers: Headers, host: str, scheme: str) -> None:
     """Let a write through only from our own pages or from no browser at all.
 
@@ -117,6 +132,7 @@ class LocalOnly:
             await send(message)
 
         try:
+            check_size(scope)
             check_target(scope["path"], scope.get("http_version", "1.1"))
             headers = Headers(scope=scope)
             host = self._host(scope, headers)
