@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from quirewell.demo import story, story_water
+from quirewell.demo import practice, story, story_water
 from quirewell.demo.bathside import bath_truth, ledger_form
 from quirewell.demo.bench import Bench
+from quirewell.stages.afterwards import after_view
 from quirewell.stages.evidence import briefly, out_of_date
 from quirewell.stages.margins import beforehand
 from quirewell.stages.step_table import STEP_KINDS
@@ -113,3 +114,15 @@ def test_what_is_kept_was_tested_and_never_cleaned_over(bench: Bench) -> None:
     (keep,) = bench.state.keeps.values()
     tests = [one for one in bench.state.spot_tests.values() if one.place == keep.place]
     assert {one.result for one in tests} == {"no change"} and len(tests) == 2
+
+
+def test_a_week_later_nothing_changed_that_the_card_could_show(bench: Bench) -> None:
+    """Last here: it goes on with the record that the others look at."""
+    practice.look_again(bench)
+    view = after_view(bench.state, "2026-04-02")
+    (one,) = view.series
+    assert one.subject == "later.tone_step.w05.outer.right" and one.kept
+    (row,) = view.rows
+    assert "Lies flat" in row.later.words
+    assert row.change is not None and row.change.value == 0 and "no change" in row.says
+    assert bench.studio.events(bench.item)[-1].at.startswith("2026-04-02")

@@ -126,12 +126,13 @@ def build_demo(
             failures = _before(bench, place, runner, tell)
             _treat(bench, seed, tell)
             failures += _after(bench, place, seed, runner, tell)
-            report = _report(bench, tell)
             tell("the Annual's companions: weighed, and planned into parcels")
             practice.look_at_offer(bench)
             shelf.fill(bench)
             tell("the next job: planned for evenings, its pilot washed")
             next_job.begin(bench)
+            practice.look_again(bench)
+            report = _report(bench, tell)
             state = bench.state
     whole = replace(
         truth, bath=bath_truth(seed), booklet=booklet_truth(seed), trial=two_ways.planted(truth)

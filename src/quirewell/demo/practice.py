@@ -9,7 +9,17 @@ from quirewell.demo.bench import Bench
 from quirewell.demo.companions import CURRENCY, SALES
 from quirewell.demo.story import ACTOR, ITEM
 from quirewell.record.event import Draft
-from quirewell.stages import books, buying, clients, custody, item_money, quoting, stock, time_spent
+from quirewell.stages import (
+    afterwards_keep,
+    books,
+    buying,
+    clients,
+    custody,
+    item_money,
+    quoting,
+    stock,
+    time_spent,
+)
 from quirewell.stages.drawing_defects import accept, reject
 from quirewell.stages.proposing import page_pictures, proposals
 from quirewell.stages.sale_entry import keep_table, look
@@ -21,6 +31,7 @@ from quirewell.studio.studio import STUDIO
 RECEIVED, LOOKED_AT = "2026-03-02T18:06", "2026-03-05T18:30"
 WEIGHED, QUOTED, AGREED = "2026-03-07T12:00", "2026-03-07T12:30", "2026-03-07T19:00"
 GIVEN_BACK, OFFERED = "2026-03-26T18:40", "2026-03-27T19:00"
+LOOKED_AGAIN = "2026-04-02T18:30"
 PAGES = ("c.outer.right", "w01.outer.left", "w01.outer.right", "w04.outer.right")
 ACCEPTED = 3  # of each page, the rest waits to be answered
 HOURS = (
@@ -130,6 +141,16 @@ def give_back(bench: Bench) -> None:
     bench.save(custody.give_back(
         bench.state, {"returned_on": GIVEN_BACK[:10], "returned_how": "collected by its owner"}
     ))  # fmt: skip
+
+
+def look_again(bench: Bench) -> None:
+    """A week later, at its owner's: the tone by the same card, and how it lies."""
+    bench.clock.set(LOOKED_AGAIN)
+    bench.save(afterwards_keep.keep_check(bench.state, {
+        "at": f"{LOOKED_AGAIN}:00Z", "value": "tone 6", "place": "w05.outer.right",
+        "words": "Lies flat, and opens without pulling at the staples.",
+        "note": "at its owner's, by the same card at the same window",
+    }))  # fmt: skip
 
 
 def look_at_offer(bench: Bench) -> None:
