@@ -1,6 +1,8 @@
 """Fixtures that any test may ask for: a PostgreSQL server, and a studio's tables on either engine.
 
 ``QUIREWELL_TEST_DATABASE=postgresql`` lets every new studio of a test run lie in PostgreSQL.
+Hypothesis draws the same examples in every run, and judges none by its time;
+``--hypothesis-profile=anew`` draws others.
 """
 
 from __future__ import annotations
@@ -9,9 +11,14 @@ import os
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
 
 import postgres_server
 from postgres_studios import PostgresStudios
+
+settings.register_profile("same", derandomize=True, deadline=None, database=None)
+settings.register_profile("anew", derandomize=False, deadline=None, database=None)
+settings.load_profile("same")
 
 
 @pytest.fixture(scope="session")

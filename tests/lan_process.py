@@ -45,7 +45,8 @@ class Served:
 
     def raw(self, sent: bytes, timeout: float = 10.0, door: str = "tablets") -> bytes:
         """What comes back for these bytes until the server closes or says no more."""
-        with self.connect(timeout, door) as talk:
+        with self.connect(30.0, door) as talk:
+            talk.settimeout(timeout)
             # Closed while we send: what came before that is read all the same.
             with contextlib.suppress(OSError):
                 talk.sendall(sent)

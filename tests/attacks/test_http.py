@@ -162,7 +162,7 @@ def test_large_heads_and_many_lines_are_refused(served: Served, tally: Tally) ->
 def test_what_is_no_http_is_told_so_under_the_same_policy(served: Served, tally: Tally) -> None:
     for sent in (b"\x00" * 50 + b"\r\n\r\n", b"HELO x\r\n\r\n", b"GET / HTTP/1.1\r\nbad\r\n\r\n",
                  b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n", b"\xff" * 2000 + b"\r\n\r\n"):  # fmt: skip
-        answer = Answer.of(served.raw(sent, timeout=4))
+        answer = Answer.of(served.raw(sent, timeout=20))
         tally.count("no http", answer.status == 400, sent[:20])
         assert "default-src 'none'" in answer.headers["content-security-policy"]
         assert answer.headers["x-content-type-options"] == "nosniff"
@@ -183,7 +183,7 @@ def test_old_tls_is_not_spoken(served: Served, tally: Tally, version: ssl.TLSVer
     context.minimum_version = context.maximum_version = version
     context.set_ciphers("ALL:@SECLEVEL=0")
     with (
-        socket.create_connection((served.address, served.port), timeout=5) as plain,
+        socket.create_connection((served.address, served.port), timeout=20) as plain,
         pytest.raises((ssl.SSLError, ConnectionError)),
         context.wrap_socket(plain),
     ):
@@ -198,7 +198,7 @@ def test_new_tls_is_spoken_and_the_certificate_is_the_studios(
     context = ssl.create_default_context(cadata=served.get("/trust/certificate.crt").body)
     context.minimum_version = context.maximum_version = version
     with (
-        socket.create_connection((served.address, served.port), timeout=5) as plain,
+        socket.create_connection((served.address, served.port), timeout=20) as plain,
         context.wrap_socket(plain, server_hostname=served.address) as talk,
     ):
         assert talk.version() == version.name.replace("_", ".")

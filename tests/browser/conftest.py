@@ -13,7 +13,7 @@ from urllib.request import urlopen
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 
 import quirewell.stages.comparing  # noqa: F401  (registers its method)
 from quirewell.cli.serve import bind
@@ -126,6 +126,7 @@ def playwright() -> Iterator[Playwright]:
 def browser(playwright: Playwright) -> Iterator[Browser]:
     found = shutil.which("chromium")
     assert found, "the browser tests need chromium: apt-get install chromium"
+    expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
     opened = playwright.chromium.launch(executable_path=found, args=FLAGS)
     yield opened
     opened.close()

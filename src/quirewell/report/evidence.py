@@ -7,7 +7,7 @@ from typing import Any
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
 from quirewell.report.days import day
-from quirewell.stages.asking import band_text, unit_text
+from quirewell.stages.asking import band_text, beside
 from quirewell.stages.evidence import newest, out_of_date
 from quirewell.stages.evidence_table import EVIDENCE
 from quirewell.stages.results import NOTHING, Shown, two_figures
@@ -50,7 +50,6 @@ def _change(found: dict[str, Finding]) -> Shown:
     one = found.get("evidence.change") or found.get("evidence.shift")
     if one is None or one.value is None:
         return NOTHING
-    unit = unit_text(one.unit)
     if one.low90 is None or one.high90 is None:
         text = two_figures(one.value)
     else:
@@ -58,7 +57,7 @@ def _change(found: dict[str, Finding]) -> Shown:
         text = f"{middle} ({low} to {high})"
     plus = "+" if one.value > 0 and text.split(" ")[0].strip("0.") else ""
     return Shown(
-        f"{plus}{text} {unit}".strip(), (one.id,), one.quantity, one.value, one.u, one.unit
+        beside(f"{plus}{text}", one.unit), (one.id,), one.quantity, one.value, one.u, one.unit
     )
 
 
@@ -69,7 +68,7 @@ def _margin(found: dict[str, Finding], run: Run) -> Shown:
     when = run.params.get("margin_says", "").rpartition(", on ")[2] if one.note else ""
     locked = f", locked {day(when)}" if when[:2] == "20" else ", locked beforehand"
     return Shown(
-        f"{one.value:.4g} {unit_text(one.unit)}".strip() + locked, (one.id,), one.quantity,
+        beside(f"{one.value:.4g}", one.unit) + locked, (one.id,), one.quantity,
         one.value, one.u, one.unit,
     )  # fmt: skip
 
@@ -78,6 +77,6 @@ def _seen(found: dict[str, Finding]) -> Shown:
     one = found.get("evidence.change")
     if one is None or one.smallest_seen is None:
         return NOTHING
-    text = f"{two_figures(one.smallest_seen)} {unit_text(one.unit)}".strip()
+    text = beside(two_figures(one.smallest_seen), one.unit)
     quantity = f"{one.quantity}:smallest_seen"
     return Shown(text, (one.id,), quantity, one.smallest_seen, None, one.unit)

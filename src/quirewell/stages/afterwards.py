@@ -12,6 +12,7 @@ from quirewell.record.afterwards import CHECKED, Later
 from quirewell.record.finding import Finding, Input, Run
 from quirewell.record.next_check import ended_on, next_check_from, next_check_on
 from quirewell.record.nouns import ItemState, Reading
+from quirewell.stages.asking import as_read
 from quirewell.stages.later_compare import METHOD
 from quirewell.stages.methods import run_method
 from quirewell.stages.naming import place_words
@@ -214,9 +215,8 @@ def _why_not(state: ItemState, later: Later) -> str:
 def read_words(later: Later) -> str:
     """What was read, with its unit and method."""
     sign = f"{later.off_scale} " if later.off_scale else ""
-    unit = "" if later.unit == "pH" else f" {later.unit}"
     how = PH_METHODS[later.method].name if later.method in PH_METHODS else later.method
-    return f"{sign}{later.value}{unit}{f' ({how})' if how else ''}"
+    return f"{sign}{as_read(later.value, later.unit)}{f' ({how})' if how else ''}"
 
 
 def _suggested(state: ItemState) -> dict[str, list[str]]:

@@ -325,9 +325,30 @@ def unit_text(unit: str) -> str:
     return known.get(unit, unit)
 
 
+def beside(number: str, unit: str) -> str:
+    """A number with its unit beside it.
+
+    >>> beside("195.0", "mm"), beside("8.2", "pH")
+    ('195.0 mm', '8.2')
+    >>> beside("1", "step"), beside("\u22122.0", "step")
+    ('1 step', '\u22122.0 steps')
+    """
+    several = unit == "step" and number.lstrip("+-\u2212") != "1"
+    return f"{number} {'steps' if several else unit_text(unit)}".strip()
+
+
+def as_read(value: object, unit: str) -> str:
+    """A value as it was read: a step of a card is a rank, no amount.
+
+    >>> as_read("184.5", "mm"), as_read(6, "step")
+    ('184.5 mm', 'step 6')
+    """
+    return f"step {value}" if unit == "step" else beside(str(value), unit)
+
+
 def say(value: float, u: float | None, unit: str) -> str:
     """A measured value in words: number, uncertainty, unit."""
-    return f"{number_text(value, u)} {unit_text(unit)}".strip()
+    return beside(number_text(value, u), unit)
 
 
 def signed(quantity: str, said: str) -> str:
@@ -386,9 +407,9 @@ def ask(finding: Finding, run: Run, state: ItemState) -> Asked:
         said = signed(finding.quantity, say(finding.value, finding.u, unit))
         if finding.low90 is not None and finding.high90 is not None:
             middle, low, high = band_text(finding.value, finding.low90, finding.high90)
-            spread = f"{low} to {high} {unit_text(unit)}".strip()
+            spread = beside(f"{low} to {high}", unit)
             if skewed(finding):
-                said = f"{middle} ({low} to {high} with 90 %) {unit_text(unit)}".strip()
+                said = beside(f"{middle} ({low} to {high} with 90 %)", unit)
     smallest = "" if finding.smallest_seen is None else say(finding.smallest_seen, None, unit)
     return Asked(
         finding.quantity,
@@ -423,5 +444,6 @@ def _input_words(role: str, ref: str, sha256: str, state: ItemState) -> str:
         return f"{role}: {capture.filename} ({where}), sha-256 {sha256[:12]}…"
     if ref in state.readings:
         reading = state.readings[ref]
-        return f"{role}: reading {reading.value} {reading.unit} of {place_words(reading.place)}"
+        read = as_read(reading.value, reading.unit)
+        return f"{role}: reading {read} of {place_words(reading.place)}"
     return f"{role}: {ref}" if ref else role

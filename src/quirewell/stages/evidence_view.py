@@ -7,7 +7,7 @@ from typing import Any
 
 from quirewell.record.finding import Finding, Run
 from quirewell.record.nouns import ItemState
-from quirewell.stages.asking import Asked, ask_all, quantity_name, unit_text
+from quirewell.stages.asking import Asked, ask_all, beside, quantity_name
 from quirewell.stages.evidence import newest, out_of_date
 from quirewell.stages.evidence_picture import Picture, picture_of
 from quirewell.stages.evidence_power import Power, power_before
@@ -166,7 +166,7 @@ def _locked(state: ItemState) -> tuple[Locked, ...]:
         out.append(
             Locked(
                 name or quantity_name(margin.quantity),
-                f"{margin.value} {unit_text(margin.unit)}".strip(),
+                beside(str(margin.value), margin.unit),
                 margin.reason,
                 margin.at[:10],
                 beforehand(state, margin),

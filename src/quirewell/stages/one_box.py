@@ -141,5 +141,5 @@ def _value_words(reading: Reading) -> str:
         return f"pH {sign}{reading.value}{at} ({how})"
     kind = QUANTITIES.get(reading.quantity)
     name = kind.name if kind else reading.quantity
-    unit = "" if reading.quantity == "lightness" else f" {reading.unit}"
+    unit = "" if reading.quantity in ("lightness", "tone_step") else f" {reading.unit}"
     return f"{name} {sign}{reading.value}{unit}{at}"

@@ -217,7 +217,8 @@ def measured_words(state: ItemState, pilot: Pilot) -> str:
          if step.kind == "dry"), default=0,
     )  # fmt: skip
     read = [
-        f"{reading.quantity.replace('_', ' ')} {reading.value} {reading.unit}".strip()
+        f"{reading.quantity.replace('_', ' ')} {reading.value} "
+        f"{'' if reading.unit == 'step' else reading.unit}".strip()
         for reading in state.readings.values()
         if reading.place != "item" and speaks_for(reading.place, pilot.place)
         and state.touched.get(reading.id, 0) > since

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from quirewell.record.finding import Finding, Run
 from quirewell.record.measured import Measured
 from quirewell.record.nouns import Capture, ItemState, Reading
-from quirewell.stages.asking import say, signed, unit_text
+from quirewell.stages.asking import as_read, beside, say, signed
 from quirewell.stages.correcting import standing
 from quirewell.stages.naming import leaf_of, page_number, place_words, sheet_of
 
@@ -61,7 +61,7 @@ def shown(finding: Finding | None) -> Shown:
         return Shown(finding.text, (finding.id,), finding.quantity)
     text = show(finding.measured())
     if finding.u is None:
-        text = f"{two_figures(finding.value)} {unit_text(finding.unit)}".strip()
+        text = beside(two_figures(finding.value), finding.unit)
     if finding.quantity in SIGNED:
         text = signed(finding.quantity, text)
     return Shown(
@@ -88,7 +88,7 @@ def shown_smallest(finding: Finding | None) -> Shown:
     """The smallest change a finding would have shown, as shown."""
     if finding is None or finding.smallest_seen is None:
         return NOTHING
-    text = f"{two_figures(finding.smallest_seen)} {unit_text(finding.unit)}".strip()
+    text = beside(two_figures(finding.smallest_seen), finding.unit)
     return Shown(
         text,
         (finding.id,),
@@ -101,9 +101,7 @@ def shown_smallest(finding: Finding | None) -> Shown:
 
 def shown_reading(reading: Reading) -> Shown:
     """A reading as it was taken, digit for digit."""
-    unit = "" if reading.unit in ("pH", "1", "-") else unit_text(reading.unit)
-    unit = "°C" if unit == "C" else unit
-    text = f"{reading.value} {unit}".strip()
+    text = as_read(reading.value, reading.unit)
     if reading.off_scale:
         text = f"{reading.off_scale} {text}"
     return Shown(text, (reading.id,), reading.quantity, float(reading.value), None, reading.unit)

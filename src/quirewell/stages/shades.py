@@ -14,7 +14,7 @@ from statistics import fmean
 
 from quirewell.record.finding import Finding
 from quirewell.record.nouns import ItemState
-from quirewell.stages.asking import number_text, say, signed, unit_text
+from quirewell.stages.asking import as_read, number_text, say, signed, unit_text
 from quirewell.stages.examine import known_sheets, latest_measure, measurable
 from quirewell.stages.naming import leaf_of, sheet_of
 from quirewell.stages.results import COMPARE, latest_runs
@@ -181,8 +181,7 @@ def _reading_shade(state: ItemState, key: str, name: str, quantity: str) -> Shad
     found: dict[str, Mark] = {}
     for reading in state.readings.values():
         if reading.quantity.lower() == quantity and sheet_of(reading.place):
-            unit = "" if reading.unit in ("pH", "1") else reading.unit
-            said = f"{reading.value} {unit}".strip()
+            said = as_read(reading.value, reading.unit)
             if reading.off_scale:
                 said = f"{reading.off_scale} {said}"
             place = leaf_of(reading.place)

@@ -9,6 +9,7 @@ from typing import Any
 from quirewell.record.bench import BenchState
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState, Reading, SpotTest, Step
+from quirewell.stages.asking import as_read
 from quirewell.stages.bath_state import bath_state
 from quirewell.stages.bathing import CHEAP_TOOL, JSON_KEYS, METHOD
 from quirewell.stages.by_course import followed_words
@@ -156,7 +157,6 @@ def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
     """A reading as plain data with its standard uncertainty and on what that stands."""
     u, basis = reading_u(reading)
     sign = {"below": "below ", "above": "above ", None: ""}[reading.off_scale]
-    unit = "" if reading.unit == reading.quantity else f" {reading.unit}"
     return {
         "id": reading.id,
         "place": reading.place,
@@ -167,7 +167,7 @@ def reading_row(state: ItemState, reading: Reading) -> dict[str, Any]:
         "u": u,
         "u_basis": basis,
         "unit": reading.unit,
-        "said": f"{sign}{reading.value}{unit}",
+        "said": f"{sign}{as_read(reading.value, reading.unit)}",
         "off_scale": reading.off_scale or "",
         "method": reading.method,
         "temperature_c": _plain_number(reading.temperature_c),
