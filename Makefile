@@ -71,7 +71,7 @@ check: .build/test
 
 test: setup-test check docs
 	@npx --no-install tsc --noEmit -p islands
-	@$(BIN)/python -m pytest -n 2 --dist loadgroup
+	@$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
 # The same bytes from the same source; tried where there is nothing but Python and the locked libraries.
 wheel: .build/test .build/islands

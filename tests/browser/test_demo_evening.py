@@ -18,7 +18,7 @@ from quirewell.demo.companions import COMPANIONS
 from quirewell.stages import pilot
 from quirewell.studio.studio import Studio
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 WAIT = 30_000
 
 

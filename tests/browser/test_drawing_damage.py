@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Locator, Page, Route, expect
 from browser.conftest import Complaints, Served
 from quirewell.studio.studio import Studio
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 PATH = "/examine/w01/damage/outer/left/before"
 
 

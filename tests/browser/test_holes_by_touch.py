@@ -23,7 +23,7 @@ from quirewell.stages.taking_in import Source, take_in
 from quirewell.studio.studio import Studio
 from quirewell.web.app import create_app
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 ITEM = "copperbeck-garden-annual"
 PLANTED = plants(3, ("clean", "clean", "clean", "clean"))
 

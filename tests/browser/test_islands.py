@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from browser.conftest import Complaints, Served
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture

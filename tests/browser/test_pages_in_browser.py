@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page
 
 from browser.conftest import ITEM, PLACE, Complaints, Served
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 AXE = Path(__file__).parents[2] / "node_modules" / "axe-core" / "axe.min.js"
 ALL: dict[str, object] = {

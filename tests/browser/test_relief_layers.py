@@ -19,7 +19,7 @@ from quirewell.cli.serve import bind
 from quirewell.web.app import create_app
 from raked_studio import ITEM, PAGE, treated_studio
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")

@@ -35,7 +35,6 @@ from quirewell.web.serving import TwoDoors, tls
 
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.xdist_group("browser"),
     pytest.mark.skipif(not own_addresses(), reason="this machine has no address on a network"),
 ]
 

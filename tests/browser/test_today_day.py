@@ -21,7 +21,7 @@ from browser.bench_tablet import (
 from quirewell.studio.studio import Studio
 from web.conftest import picture_bytes
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 WAIT = 30_000
 
 

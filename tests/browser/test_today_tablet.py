@@ -21,7 +21,7 @@ from quirewell.stages.once import send
 from quirewell.studio.studio import Studio
 from quirewell.web.app import create_app
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 WAIT = 20_000
 Opened = Callable[..., Tablet]
 

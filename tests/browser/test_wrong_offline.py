@@ -13,7 +13,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.studio.studio import Studio
 from web.conftest import picture_bytes
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")

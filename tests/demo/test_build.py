@@ -15,7 +15,7 @@ from quirewell.record.nouns import ItemState
 from quirewell.studio.faults import StudioError
 from quirewell.studio.studio import Studio
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo")]
+pytestmark = pytest.mark.slow
 Built = tuple[DemoResult, ItemState, dict[str, object], list[str]]
 
 

@@ -38,7 +38,6 @@ def walk(command: click.Command, path: tuple[str, ...]) -> list[tuple[str, click
 
 
 @pytest.mark.slow
-@pytest.mark.xdist_group("tutorial")
 def test_the_tutorial_runs_as_written(tmp_path: Path) -> None:
     commands = tutorial_commands()
     assert len(commands) >= 8
