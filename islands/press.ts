@@ -7,6 +7,8 @@ const TWICE_MS = 2500;
 const LONG_MS = 450;
 const CLICK_COMES_MS = 350;
 const STUCK_MS = 10_000;
+/** A second touch sooner than this is the same one, doubled. */
+const DOUBLE_MS = 500;
 
 /** Whether something is being touched now: nothing may move under a finger, for what it then lifts
  * from, and what the click lands on, would be another thing than was touched. */
@@ -56,6 +58,7 @@ export function holdToPress(root: HTMLElement): void {
   let touched: { main: HTMLButtonElement | null; at: number } = { main: null, at: 0 };
   /** Until when a click belongs to a touch that has acted already. */
   let spent = -Infinity;
+  let lastMain = -Infinity;
   const stop = (): void => {
     window.clearTimeout(timer);
     if (button) delete button.dataset["filling"];
@@ -94,7 +97,13 @@ export function holdToPress(root: HTMLElement): void {
     "click",
     (event) => {
       if (!button) window.clearTimeout(timer);
-      if (event.detail === 0 || performance.now() > spent) return;
+      if (event.detail === 0) return;
+      const now = performance.now();
+      // Done touched twice would begin what comes next: the page may show it there by then.
+      const main = (event.target as Element).closest("[data-main]");
+      const doubled = main !== null && now - lastMain < DOUBLE_MS;
+      if (main && !doubled) lastMain = now;
+      if (now > spent && !doubled) return;
       spent = -Infinity;
       event.preventDefault();
       event.stopPropagation();

@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, Route, expect
 from browser.bench_tablet import ITEM, Finger, Tablet, held_once, kinds_of, make_studio, touch
 from browser.conftest import Complaints
 from quirewell.cli.serve import bind
-from quirewell.stages import today_keep
+from quirewell.stages import today_keep, treat
 from quirewell.stages.once import send
 from quirewell.studio.studio import Studio
 from quirewell.web.app import create_app
@@ -196,6 +196,27 @@ def test_a_long_touch_does_what_a_short_one_does_where_none_is_asked(
         assert state_of(folder, step) == "done"
     with Studio.open(folder) as studio:
         assert kinds_of(studio)["step.done"] == 2
+
+
+def test_done_touched_twice_does_not_begin_what_comes_next(folder: Path, opened: Opened) -> None:
+    """Two touches within half a second, the other button having come to stand there."""
+    first = begin(folder, "surface-clean", "1")
+    with Studio.open(folder) as studio:
+        form = {"kind": "surface-clean", "places": "2"}
+        studio.append(ITEM, None, treat.plan_step(studio.state(ITEM), form))
+        second = next(key for key in studio.state(ITEM).steps if key != first)
+    tablet = opened()
+    touched = """names => { for (const name of names) document.querySelector(
+      `form[data-entry=${name}] [data-main]`
+    ).dispatchEvent(new MouseEvent("click", {detail: 1, bubbles: true, cancelable: true})); }"""
+    tablet.page.evaluate(touched, ["done", "start"])
+    tablet.ticked("Done: Surface cleaned")
+    expect(tablet.page.locator("#now [data-main]")).to_have_text("Start", timeout=WAIT)
+    assert (state_of(folder, first), state_of(folder, second)) == ("done", "planned")
+    tablet.page.wait_for_timeout(600)
+    tablet.page.evaluate(touched, ["start"])
+    tablet.ticked("Begun: Surface cleaned")
+    assert state_of(folder, second) == "started"
 
 
 def test_a_page_that_is_busy_counts_by_the_touch_and_not_by_its_own_hearing(
