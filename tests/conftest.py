@@ -8,6 +8,7 @@ Hypothesis draws the same examples in every run, and judges none by its time;
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 
 import pytest
@@ -19,6 +20,9 @@ from postgres_studios import PostgresStudios
 settings.register_profile("same", derandomize=True, deadline=None, database=None)
 settings.register_profile("anew", derandomize=False, deadline=None, database=None)
 settings.load_profile("same")
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A run begun in the background ignores Ctrl-C, and so would every process that a test starts.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")
