@@ -23,6 +23,8 @@ from quirewell.stages.typed_params import celsius, humidity, number, refuse_unkn
 
 METHOD = "chamber.plan"
 SOURCES = ("tryding2022", "heikkila1993", "ashrae2017")
+# Our own limit, no source: nearer to saturation the curves of sorption bind nothing, and air at
+# 98.5 % drips once it cools by a quarter of a kelvin.
 MOST_RH = 0.985
 CAUTIONS = ("over-humid", "coated", "brittle-fold", "mould")
 _KNOWN = (
@@ -106,7 +108,8 @@ def _within(rh: float) -> float:
     if rh > MOST_RH:
         raise ValueError(
             f"the chamber's humidity must be at most {100 * MOST_RH:g} %, got {100 * rh:g} %: "
-            "beyond it the least cooling drips on the sheets, and what they take up is not known"
+            "beyond it the least cooling drips on the sheets, and what they take up is not known "
+            "(our own limit, no source)"
         )
     return rh
 
