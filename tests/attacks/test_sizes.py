@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from attack_tally import Tally
-from lan_process import Answer, Served
+from lan_process import Answer, Served, heard
 from quirewell.studio.studio import Studio
 
 LINE = "Content-Type: multipart/form-data; boundary=x"
@@ -52,6 +53,29 @@ def test_too_much_is_refused_in_a_sentence(
     tally.count("size", answer.status in (400, 413), (path, name, answer.status))
     assert b"Traceback" not in answer.body
     assert b"nothing was" in answer.body.lower() or b"was not taken in" in answer.body
+
+
+@pytest.mark.parametrize("door", ["tablets", "machine"])
+@pytest.mark.parametrize("name", ["one huge plain field", "very many plain fields"])
+def test_who_is_refused_while_sending_still_hears_why(
+    served: Served, bench_cookie: str, head: str, name: str, door: str
+) -> None:
+    line, body = BODIES[name]
+    host = served.host if door == "tablets" else f"127.0.0.1:{served.port}"
+    text = (
+        f"POST /books/rates HTTP/1.1\r\nHost: {host}\r\n{bench_cookie}\r\n{line}\r\n"
+        f"Content-Length: {4 * len(body)}\r\nConnection: close\r\n\r\n"
+    )
+    with served.connect(30.0, door) as talk:
+        talk.sendall(text.encode() + body)
+        for _ in range(3):
+            # Long enough for an answer that does not wait for the rest.
+            time.sleep(0.4)
+            talk.sendall(body)
+        answer = Answer.of(heard(talk))
+    assert answer.status in (400, 413)
+    assert b"nothing was" in answer.body or b"was not taken in" in answer.body
+    assert len(answer.body) == int(answer.headers["content-length"])
 
 
 def test_a_stated_length_is_not_trusted(served: Served, bench_cookie: str, tally: Tally) -> None:

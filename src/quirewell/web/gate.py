@@ -18,7 +18,6 @@ from quirewell.web import errors
 from quirewell.web.house import House, house_of
 from quirewell.web.links import Link
 from quirewell.web.roles import LINKS, OPEN, OWNER, READ, ROLE, Addresses, link_for, may
-from quirewell.web.security import drain
 from quirewell.web.sessions import BENCH, GUEST
 
 NOT_SHOWN = (
@@ -53,7 +52,6 @@ class RoleGate:
                 _is_theirs, house_of(request), links_of(request), found.fills
             )
         if not fine:
-            await drain(receive)
             await _refused(request, role, method)(scope, receive, send)
             return
         if role == GUEST and found.template == "/":

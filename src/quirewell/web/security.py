@@ -121,8 +121,11 @@ class LocalOnly:
             await self.app(scope, receive, send)
             return
 
+        body = _Body(scope, receive)
+
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
+                await body.drain()
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     if name == "Referrer-Policy" and headers.get(name) == "no-referrer":
@@ -141,9 +144,7 @@ class LocalOnly:
             answer = self._turned_away(scope)
         except RefusedRequest as refused:
             answer = PlainTextResponse(refused.says + "\n", status_code=refused.status)
-        if answer is not None:
-            await drain(receive)
-        await (self.app if answer is None else answer)(scope, receive, guarded)
+        await (self.app if answer is None else answer)(scope, body.receive, guarded)
 
     def _host(self, scope: Scope, headers: Headers) -> str:
         server = scope.get("server")
@@ -155,12 +156,23 @@ class LocalOnly:
         return None
 
 
-async def drain(receive: Receive) -> None:
-    """Read what is being sent, and drop it: a browser that is cut off while it sends says that
-    nobody answers, and never shows why it was refused."""
-    seen = 0
-    while seen < MOST_DRAINED:
-        message = await receive()
-        seen += len(message.get("body", b""))
-        if message["type"] != "http.request" or not message.get("more_body"):
-            return
+class _Body:
+    """What a request sends along, read to its end before anything is answered: a browser that is
+    cut off while it sends says that nobody answers, and never shows why it was refused."""
+
+    def __init__(self, scope: Scope, receive: Receive) -> None:
+        self._receive = receive
+        names = {name for name, _ in scope["headers"]}
+        self._whole = names.isdisjoint((b"content-length", b"transfer-encoding"))
+
+    async def receive(self) -> Message:
+        """The next message of the connection."""
+        message = await self._receive()
+        self._whole = message["type"] != "http.request" or not message.get("more_body")
+        return message
+
+    async def drain(self) -> None:
+        """Read and drop what nobody has read yet, at most ``MOST_DRAINED``."""
+        seen = 0
+        while not self._whole and seen < MOST_DRAINED:
+            seen += len((await self.receive()).get("body", b""))
