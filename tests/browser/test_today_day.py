@@ -73,7 +73,7 @@ def _morning(a: Tablet, b: Tablet) -> None:
     a.ticked("Begun: Surface cleaned, wraps 1 to 4")
     for wrap in range(1, 5):
         a.reading(f"pH 5.{wrap} at 21C", f"w0{wrap}")
-        a.ticked(f"pH 5.{wrap} at 21 C")
+        a.ticked(f"pH 5.{wrap} at 21 °C")
     expect(b.page.locator("#now h1")).to_have_text("Surface cleaned", timeout=WAIT)
     b.note("soft brush, the red holds")
     b.ticked("A note: Surface cleaned")

@@ -310,7 +310,7 @@ def test_a_refused_entry_stays_over_a_reload_and_is_set_right(folder: Path, open
     expect(line).to_contain_text("is a decimal point missing?", timeout=WAIT)
     line.locator("input[name=value]").fill("pH 7.9 at 21C")
     line.get_by_role("button", name="Send it again").tap()
-    tablet.ticked("pH 7.9 at 21 C")
+    tablet.ticked("pH 7.9 at 21 °C")
     held_once(folder, ["pH 7.9 at 21C"], [])
 
 

@@ -101,7 +101,7 @@ def test_a_loggers_file_gives_mean_of_rates_and_what_swings_cost(tmp_path: Path)
     assert out["penalty_of_swings"]["value"] == pytest.approx(rate / mean, rel=0.1)
     assert len(out["months"]) == 12
     said = _call("climate", log).stdout
-    assert "what the swings cost" in said and "2 C cooler" in said
+    assert "what the swings cost" in said and "2 °C cooler" in said
 
 
 def test_a_file_that_is_none_is_told(tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ def test_a_stack_file_gives_the_promised_keys():
 def test_in_words_it_says_what_to_change():
     said = call(press, str(STACKS / "practice.toml")).stdout
     assert "What helps most" in said and "(90 %)" in said
-    assert "no band" in said and "g/m2 taken up" in said
+    assert "no band" in said and "g/m² taken up" in said
 
 
 @pytest.mark.parametrize(
@@ -60,8 +60,8 @@ def test_dangers_come_before_any_number(command, arguments, danger):
 def test_water_taken_up_has_a_row_of_its_own_name(tmp_path):
     (tmp_path / "dry.toml").write_text('start_rh_pct = 20\nheat = "none"\nminutes = 60\n')
     said = call(press, str(tmp_path / "dry.toml")).stdout
-    (row,) = [line for line in said.splitlines() if "water taken up, g/m2" in line]
-    low, middle, high = (float(one) for one in row.split("g/m2")[1].split())
+    (row,) = [line for line in said.splitlines() if "water taken up, g/m²" in line]
+    low, middle, high = (float(one) for one in row.split("g/m²")[1].split())
     assert 0 < low <= middle <= high
 
 
@@ -73,7 +73,7 @@ def test_each_example_says_what_it_is_and_that_it_is_no_preset(name):
 
 @pytest.mark.parametrize(
     ("text", "says"),
-    [("above = [", "no stack file"), ("platen_c = 121", "15 to 95 C"), ("x = 1", "knows no 'x'")],
+    [("above = [", "no stack file"), ("platen_c = 121", "15 to 95 °C"), ("x = 1", "knows no 'x'")],
 )
 def test_a_bad_stack_file_is_a_sentence(tmp_path, text, says):
     (tmp_path / "mine.toml").write_text(text)

@@ -51,7 +51,7 @@ def test_nothing_grows_when_dry_and_what_grew_goes_back_slowly():
 
 
 def test_freezing_and_shares_of_one_are_refused():
-    with pytest.raises(ValueError, match="0 and 50 C"):
+    with pytest.raises(ValueError, match="0 and 50 °C"):
         growth_per_day(0, 90)
     with pytest.raises(ValueError, match="per cent"):
         growth_per_day(20, 0.9)

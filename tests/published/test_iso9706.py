@@ -20,5 +20,5 @@ def test_lime_water_cannot_reach_it():
 def test_tearing_resistance_by_grammage():
     assert tear_limit_mn(60) == pytest.approx(290)
     assert tear_limit_mn(70) == tear_limit_mn(90) == 350
-    with pytest.raises(ValueError, match="25 g/m2"):
+    with pytest.raises(ValueError, match="25 g/m²"):
         tear_limit_mn(20)

@@ -64,7 +64,7 @@ def test_wetter_paper_is_in_balance_with_damper_air(curve):
 def test_what_cannot_be_is_refused():
     with pytest.raises(ValueError, match="per cent"):
         water_at(50, 20.0, "tryding")
-    with pytest.raises(ValueError, match="0 to 95 C"):
+    with pytest.raises(ValueError, match="0 to 95 °C"):
         humidity_in(0.1, 121.0, "tryding")
     with pytest.raises(ValueError, match="one of tryding"):
         humidity_in(0.1, 20.0, "linear")  # type: ignore[arg-type]

@@ -39,7 +39,7 @@ def test_a_short_cold_test_does_not_speak_for_a_long_warm_bath_with_surfactant()
     bench = ready(annual())
     put_test(bench, minutes="2", temperature="12C")
     says = refused(bench, way=SOAPY, temperature="32C")
-    assert "tested 2 min in water at 12 C; this bath is 32 C, with surfactant, for 30 min" in says
+    assert "tested 2 min in water at 12 °C; this bath is 32 °C, with surfactant, for 30 min" in says
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,7 @@ def test_of_several_tests_the_nearest_to_the_bath_is_named() -> None:
     put_test(bench, minutes="5", temperature="12C", liquid="lime water")
     put_test(bench, minutes="30", temperature="32C", liquid="water with surfactant")
     says = refused(bench, way=SOAPY, temperature="40C", minutes="30")
-    assert "tested 30 min in water with surfactant at 32 C" in says
+    assert "tested 30 min in water with surfactant at 32 °C" in says
 
 
 def test_what_is_kept_asks_once_and_not_as_a_colour_too() -> None:
@@ -157,7 +157,7 @@ def test_what_is_kept_asks_once_and_not_as_a_colour_too() -> None:
     with pytest.raises(Refusal) as caught:
         wash(bench, temperature="19C")
     assert caught.value.rule == "keep-untested" and len(caught.value.problems) == 1
-    assert "tested 5 min in water at 19 C" in str(caught.value)
+    assert "tested 5 min in water at 19 °C" in str(caught.value)
 
 
 def test_minutes_planned_as_the_step_starts_are_the_bath_to_be_stood_too() -> None:

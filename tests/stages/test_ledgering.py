@@ -164,7 +164,7 @@ def test_a_wrap_weighed_dry_and_wet_is_a_pick_up() -> None:
         ({"entries": "wrap 9.4 g -5 min"}, "a line of the ledger reads"),
         ({"entries": "wrap 9.4 g;" * 5000}, "1 to 2000 entries"),
         ({"readings": "after 1: pickup 1.9.2"}, "is written as"),
-        ({"readings": "after 1: pH 12.1 @ 68"}, "between 0 and 40 C"),
+        ({"readings": "after 1: pH 12.1 @ 68"}, "between 0 and 40 °C"),
         ({"readings": "after 1:" + " " * 5000 + "pH"}, "is written as"),
         ({"salt": "1"}, "knows no parameter 'salt'"),
     ],

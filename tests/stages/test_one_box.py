@@ -56,7 +56,7 @@ def test_a_size_leaves_two_readings(typed: str) -> None:
 def test_it_is_read_back_with_its_method_place_and_moment() -> None:
     form = {"value": "pH 7.9 at 21C", "place": "3", "moment": "after"}
     assert read_back(STATE, form) == (
-        "pH 7.9 at 21 C (strip on the damp surface) on wrap 3, after treatment"
+        "pH 7.9 at 21 °C (strip on the damp surface) on wrap 3, after treatment"
     )
     assert read_back(STATE, {"value": "184.5 x 260", "place": "w02"}) == (
         "Size 184.5 x 260 mm, width x height, on wrap 2, during treatment"

@@ -116,8 +116,8 @@ def test_the_limits_of_the_alarms_are_told_as_our_own(case_a):
 
 def test_water_taken_up_is_never_called_water_out(case_a, practice):
     rows = {row.name: row.out for row in changes_of(practice)}
-    assert rows["the pamphlet let come to 50 % before"].endswith("g/m2 taken up")
-    assert rows["as it is"].endswith("g/m2 out") and "-" not in "".join(rows.values())
+    assert rows["the pamphlet let come to 50 % before"].endswith("g/m² taken up")
+    assert rows["as it is"].endswith("g/m² out") and "-" not in "".join(rows.values())
     assert "no band" in press_view(case_a).changes_say
 
 
@@ -129,15 +129,15 @@ def test_a_short_pressing_is_said_in_the_singular():
 
 def test_what_is_above_the_presets_is_told(practice):
     told = " ".join(practice.warnings)
-    assert "above the preset of 65 C for damp paper" in told and "dummy" in told
+    assert "above the preset of 65 °C for damp paper" in told and "dummy" in told
     assert "Unvalidated" in told
 
 
 @pytest.mark.parametrize(
     ("changed", "says"),
     [
-        ({"platen_c": "121"}, "15 to 95 C"),
-        ({"platen_c": "250 F"}, "15 to 95 C"),
+        ({"platen_c": "121"}, "15 to 95 °C"),
+        ({"platen_c": "250 F"}, "15 to 95 °C"),
         ({"start_rh_pct": "0.8"}, "per cent here"),
         ({"minutes": "-5"}, "half a minute"),
         ({"above": "cheese 3"}, "is no layer"),

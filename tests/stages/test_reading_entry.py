@@ -135,7 +135,7 @@ def test_size_is_two_readings(typed):
         ({**STRIP, "value": "6 at hot"}, "value", "'hot' is not a temperature"),
         ({**PH, "value": "7.9"}, "value", "needs its temperature"),
         ({**STRIP, "value": "6", "temperature": "70"}, "temperature", "was it Fahrenheit?"),
-        ({**STRIP, "value": "6 at 200C"}, "value", "between 0 and 60 C, got 200 C."),
+        ({**STRIP, "value": "6 at 200C"}, "value", "between 0 and 60 °C, got 200 °C."),
         ({"quantity": "temperature", "value": "68"}, "value", "was it Fahrenheit? Write 68F"),
         ({"quantity": "pH", "value": "7"}, "method", "Choose one of: strip on the paper"),
         ({"quantity": "mass", "value": "1,234"}, "value", "two ways; write 1.234 or 1234"),

@@ -118,7 +118,7 @@ def test_differences_name_steps_put_in_taken_out_and_moved() -> None:
     )
     assert differences(SLOW, colder) == (
         "Name: \u201cSlow way: one wrap a tray, cold\u201d before, \u201cSlow\u201d now.",
-        "Into the cold bath, warmest, C: 25 before, 18 now.",
+        "Into the cold bath, warmest, °C: 25 before, 18 now.",
     )
 
 

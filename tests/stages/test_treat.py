@@ -277,7 +277,7 @@ def test_dry_step_and_a_plan_can_be_undone():
         ({"kind": "dry", "places": "w01", "minutes": "soon"}, "minutes", "write minutes as 20"),
         ({"kind": "dry", "places": "w01", "minutes": "-5"}, "minutes", "between 0 and 20160"),
         ({"kind": "dry", "places": "w01", "minutes": "99999"}, "minutes", "two weeks"),
-        ({"kind": "dry", "places": "w01", "temperature_c": "400"}, "temperature_c", "150 C"),
+        ({"kind": "dry", "places": "w01", "temperature_c": "400"}, "temperature_c", "150 °C"),
         ({"kind": "lime-bath", "places": "w01", "bath": "bath-9"}, "bath", "no such bath"),
     ],
 )

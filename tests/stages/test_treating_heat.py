@@ -104,5 +104,5 @@ def test_its_json_carries_each_band():
     run = run_method(METHOD, "item", {}, (), {"stays": "68 C, 50 %, 15 min: pressed"})
     told = as_json(run)
     assert set(told["days"]) >= {"value", "u", "low90", "high90", "unit"}
-    assert told["stays"][0]["note"].startswith("15 min of paper at 68 C, 50 % RH")
+    assert told["stays"][0]["note"].startswith("15 min of paper at 68 °C, 50 % RH")
     assert Decimal(str(told["days"]["value"])) > 0

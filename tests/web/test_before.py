@@ -65,7 +65,7 @@ def test_an_ink_test_with_its_picture_fills_the_matrix(bench: Bench) -> None:
         "minutes": "30", "temperature_c": "32",
     })  # fmt: skip
     seen = page(bench)
-    assert "Washed: 32 C, with surfactant, for 30 min" in seen
+    assert "Washed: 32 °C, with surfactant, for 30 min" in seen
     assert 'value="water with surfactant"' in seen and 'value="30"' in seen
     form = {"colour": "black", "place": "1", "liquid": "water", "minutes": "2",
             "temperature_c": "12", "result": "no change"}  # fmt: skip
@@ -75,7 +75,7 @@ def test_an_ink_test_with_its_picture_fills_the_matrix(bench: Bench) -> None:
     (test,) = bench.state.spot_tests.values()
     assert bench.state.captures[test.capture].place == "w01"
     assert bench.state.captures[test.capture].view == "bench"
-    assert "tested 2 min in water at 12 C; this bath is 32 C" in answer.text
+    assert "tested 2 min in water at 12 °C; this bath is 32 °C" in answer.text
     post(bench, "inks", **{**form, "liquid": "water with surfactant", "minutes": "30",
                            "temperature_c": "32"})  # fmt: skip
     assert 'is-well">stood' in page(bench)

@@ -40,7 +40,7 @@ def test_a_stack_is_laid_out_kept_and_offered_again(bench: Bench) -> None:
     _post(bench, bench.url("/finish/stack"), {"name": "evening stack"})
     page = bench.client.get("/bench/press").text
     assert "evening stack" in page
-    assert "heat from above, 60 C, 10 minutes" in page
+    assert "heat from above, 60 °C, 10 minutes" in page
     kept = bench.client.get(bench.url("/finish")).text
     assert ">evening stack</option>" in kept
     assert "Give the stack a name" in _post(bench, bench.url("/finish/stack"), {"name": " "})
@@ -74,7 +74,7 @@ def test_a_dummy_calibrates_the_press_and_items_use_it(bench: Bench) -> None:
         log=("log.csv", LOG, "text/csv"),
     )  # fmt: skip
     assert "by the log log.csv" in page
-    assert "Calibrated: the fold, C" in page
+    assert "Calibrated: the fold, °C" in page
     finish = bench.client.get(bench.url("/finish")).text
     assert ">book press</option>" in finish
     assert bench.studio.bench().known_presses()[0].press == "book press"

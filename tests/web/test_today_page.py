@@ -44,7 +44,7 @@ def test_a_reading_is_read_back_and_saved_by_the_second_touch(bench: Bench) -> N
         "value": "pH 7.9 at 21C", "place": "w01", "moment": "after",
     }  # fmt: skip
     asked = bench.client.post("/today/send", data=form).text
-    assert "pH 7.9 at 21 C (strip on the damp surface) on wrap 1, after treatment: right?" in asked
+    assert "pH 7.9 at 21 °C (strip on the damp surface) on wrap 1, after treatment: right?" in asked
     assert not bench.state.readings
     assert 'name="right" value="yes"' in asked and form["once"] in asked
     for _ in range(2):

@@ -22,7 +22,7 @@ def test_an_entry_sent_twice_is_saved_once_and_answered_alike(bench: Bench) -> N
     form = {"value": "pH 7.9 at 21C", "place": "w01", "moment": "after"}
     status, first = send(bench, 1, "reading", **form)
     assert status == 200 and first["saved"] and first["undo"] and not first["again"]
-    assert first["says"] == "pH 7.9 at 21 C (strip on the damp surface) on wrap 1, after treatment"
+    assert first["says"] == "pH 7.9 at 21 °C (strip on the damp surface) on wrap 1, after treatment"
     status, again = send(bench, 1, "reading", **form)
     assert status == 200 and again["again"] and again["seq"] == first["seq"]
     assert again["says"] == first["says"]

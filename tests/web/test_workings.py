@@ -47,7 +47,7 @@ BAD: list[tuple[str, dict[str, str], str]] = [
     ("prove/reserve", {"ph": "surface strip 15"}, "pH"),
     ("prove/reserve", {"titre": "20,0.1,12,0.1,1"}, "like paper"),
     ("finish/press", {"above": "cheese"}, "is no layer"),
-    ("finish/press", {"platen_c": "250"}, "15 to 95 C"),
+    ("finish/press", {"platen_c": "250"}, "15 to 95 °C"),
     ("finish/iron", {"iron_c": "121", "rh_pct": "80"}, "steam"),
     ("finish/chamber", {"rh_pct": "50", "start_rh_pct": "60"}, "no drier"),
     ("treat/dry", {"wet_g_g": "0.1"}, "wet sheet"),
@@ -120,7 +120,7 @@ def test_the_press_is_seen_from_inside_with_cautions_before_the_button(bench: Be
 
 def test_a_loggers_file_is_kept_byte_for_byte_and_read_again(bench: Bench) -> None:
     answer = post(bench, "prove/store", {}, log=("C:\\cupboard\\store.csv", LOG, "text/csv"))
-    assert answer.status_code == 200 and "Ageing, times that at 20 C" in answer.text
+    assert answer.status_code == 200 and "Ageing, times that at 20 °C" in answer.text
     (run,) = kept(bench, "store")
     (only,) = run.inputs
     assert (only.ref, only.sha256) == ("store.csv", hashlib.sha256(LOG).hexdigest())

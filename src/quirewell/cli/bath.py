@@ -70,7 +70,7 @@ def mix(
       quirewell bath mix --temperature-c 18.5 --strength 1:1 --litres 4
       quirewell bath mix --temperature-c 20 --strength 0.5 --pickup 1.8 --json
 
-    The numbers hold for a fresh, covered bath between 0 and 40 C. The reserve is what one
+    The numbers hold for a fresh, covered bath between 0 and 40 °C. The reserve is what one
     immersion leaves in a leaf; it is a band, because leaves differ in how much they carry.
     """
     params = {
@@ -305,7 +305,7 @@ def _card(card: dict[str, Any]) -> str:
     lines += [_item(card["local_codes"]), "", "The bath"]
     reserve = card["reserve_pct_caco3"]
     lines.append(
-        f"  {card['litres']:g} L at {card['temperature_c']:g} C, "
+        f"  {card['litres']:g} L at {card['temperature_c']:g} °C, "
         f"{_strength_words(card['strength'])}"
     )
     for key, name, digits in (

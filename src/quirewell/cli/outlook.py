@@ -112,7 +112,8 @@ def climate_verb(
 @click.argument("stays", nargs=-1, required=True, metavar="'T, [%,] MIN' ..")
 @JSON
 def heat_verb(stays: tuple[str, ...], wants_json: bool) -> None:
-    """What press, iron and chamber cost a wrap, as days at 20 C and 50 % RH: an order of magnitude.
+    """What press, iron and chamber cost a wrap, as days at 20 °C and 50 % RH: an order of
+    magnitude.
 
     \b
     Examples:
@@ -141,10 +142,10 @@ def heat_verb(stays: tuple[str, ...], wants_json: bool) -> None:
 
 
 _ROWS = (
-    ("rate_relative", "ageing against 20 C and 50 %"),
+    ("rate_relative", "ageing against 20 °C and 50 %"),
     ("rate_at_mean", "the same at the mean climate"),
     ("penalty_of_swings", "what the swings cost"),
-    ("two_cooler", "life if 2 C cooler"),
+    ("two_cooler", "life if 2 °C cooler"),
     ("ten_drier", "life if 10 % RH drier"),
 )
 
@@ -153,7 +154,7 @@ def _climate_card(out: dict[str, Any]) -> list[str]:
     days = out["hours"]["value"] / 24
     lines = [
         "A STORE BY ITS LOGGER", "",
-        f"  {days:.0f} days from {out['start'][:10]}: mean {out['mean_c']['value']:.1f} C, "
+        f"  {days:.0f} days from {out['start'][:10]}: mean {out['mean_c']['value']:.1f} °C, "
         f"{out['mean_rh_pct']['value']:.0f} % RH", "",
     ]  # fmt: skip
     for key, name in _ROWS:

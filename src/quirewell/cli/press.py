@@ -72,7 +72,7 @@ def run_stack(stack: Path, folder: str | None, name: str, wants_json: bool) -> N
       quirewell press examples/stacks/case-a.toml
       quirewell press examples/stacks/case-c.toml --json
 
-    STACK.toml lists layers from top to bottom; examples/stacks holds some. Not above 95 C: a hand
+    STACK.toml lists layers from top to bottom; examples/stacks holds some. Not above 95 °C: a hand
     iron is computed by itself (quirewell iron). With --studio and --press the band is that of a
     press you calibrated.
     """
@@ -186,7 +186,7 @@ def calibrate(
     lines = ["PRESS, CALIBRATED", *paragraphs("In a sentence", [out["says"]]), "",
              f"  {'':<34} {'before':>17} {'calibrated':>17}   (90 %)"]  # fmt: skip
     for key, words, factor in (
-        ("centre_c", "centre when heating ends, C", 1.0), ("lost_g_m2", "water out, g/m2", 1.0),
+        ("centre_c", "centre when heating ends, °C", 1.0), ("lost_g_m2", "water out, g/m²", 1.0),
         ("cool_u", "cool cover, g/g", 1.0), ("rh_max", "greatest humidity, %", 100.0),
     ):  # fmt: skip
         spans = [_span(out[column].get(key), factor) for column in ("before", "calibrated")]
@@ -209,15 +209,15 @@ def _span(one: dict[str, Any] | None, factor: float) -> str:
 def _table(out: dict[str, Any]) -> list[str]:
     rows = (
         ("centre half-way, min", out["centre"]["t50_s"], 1 / 60),
-        ("centre at the end, C", out["centre"]["temperature_c_at_end"], 1),
+        ("centre at the end, °C", out["centre"]["temperature_c_at_end"], 1),
         *(
             (_water(out["water"][key], unit), out["water"][key], _sign(out["water"][key]))
-            for key, unit in (("lost_g_m2", "g/m2"), ("lost_pct", "%"))
+            for key, unit in (("lost_g_m2", "g/m²"), ("lost_pct", "%"))
         ),
         ("cool cover, g/g", out["cold_face"]["u"], 1),
         ("greatest humidity, %", out["rh"]["max"], 100),
-        ("cool to 25 C, min", out["cool_to_25c_s"], 1 / 60),
-        ("heat, days at 20 C and 50 %", out["dose"]["days"], 1),
+        ("cool to 25 °C, min", out["cool_to_25c_s"], 1 / 60),
+        ("heat, days at 20 °C and 50 %", out["dose"]["days"], 1),
     )
     lines = [f"  {'':<30} {'low':>8} {'middle':>8} {'high':>8}   (90 %)"]
     for name, one, factor in rows:
@@ -252,7 +252,7 @@ def _changes(run: Run) -> list[str]:
 
 
 _IRON = (
-    ("--iron-c", "C", "The iron's temperature (65 C)."),
+    ("--iron-c", "C", "The iron's temperature (65 °C)."),
     ("--seconds", "S", "How long it stays in one place (5)."),
     ("--release-mm", "MM", "Release sheet under it, 0 for none (0.5)."),
     ("--leaves", "N", "Leaves in the fold under it (2)."),
@@ -279,7 +279,7 @@ def iron(wants_json: bool, **numbers: str) -> None:
         return
     lines = ["IRON", *paragraphs("Before you begin", out["cautions"]), ""]
     lines += [*paragraphs("In a sentence", [out["says"]])[1:], ""]
-    for key, name in (("peak_c", "top leaf, C"), ("under_c", "lowest leaf, C")):
+    for key, name in (("peak_c", "top leaf, °C"), ("under_c", "lowest leaf, °C")):
         one = out[key]
         lines.append(f"  {name:<16} {one['low']:.0f} to {one['high']:.0f} (90 %)")
     days = out["dose"]["days"]

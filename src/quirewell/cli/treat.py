@@ -130,7 +130,7 @@ def _course(seen: dict[str, Any]) -> str:
 
 def _reading_words(row: dict[str, Any]) -> str:
     spread = "" if row["u"] is None else f" (\u00b1 {K95 * row['u']:.2g})"
-    heat = "" if row["temperature_c"] is None else f" at {row['temperature_c']:g} C"
+    heat = "" if row["temperature_c"] is None else f" at {row['temperature_c']:g} °C"
     how = f", {row['method']}" if row["method"] else ""
     return f"{row['name']} of {row['where']}: {row['said']}{spread}{heat}{how} {row['moment']}"
 

@@ -42,7 +42,7 @@ HOURS = (
 LOTS = (
     {"material": "methyl cellulose", "lot": "MC-22", "amount": "100 g", "left": "64 g",
      "cost": "9.50", "got_on": "2025-09-01", "keeps_until": "2028-09-01"},
-    {"material": "kozo tissue 3.5 g/m2", "lot": "K-07", "amount": "4 m", "left": "2.5 m",
+    {"material": "kozo tissue 3.5 g/m²", "lot": "K-07", "amount": "4 m", "left": "2.5 m",
      "cost": "14", "got_on": "2025-09-01"},
     {"material": "wheat-starch paste", "lot": "made 20 March", "amount": "60 ml",
      "opened_on": "2026-03-20", "days_opened": "7", "note": "kept cool"},

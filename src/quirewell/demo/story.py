@@ -291,7 +291,7 @@ MENDING = (
         "c 1 2",
         "100",
         "Split folds joined from the inside; weight overnight.",
-        lots="kozo tissue 5 g/m2; K-31; three strips\nmethyl cellulose 2.5 %; MC-09; 2 g",
+        lots="kozo tissue 5 g/m²; K-31; three strips\nmethyl cellulose 2.5 %; MC-09; 2 g",
     ),
     StepAct(
         "2026-03-18T18:00",

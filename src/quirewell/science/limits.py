@@ -11,7 +11,7 @@ Row = tuple[str, float, float, float, str]
 def beyond(rows: Iterable[Row]) -> list[str]:
     """What lies outside its limits, or is no number, a sentence without its full stop each.
 
-    >>> beyond([("the room", 20.0, 5, 40, "C"), ("wraps", 90, 1, 60, "")])
+    >>> beyond([("the room", 20.0, 5, 40, "°C"), ("wraps", 90, 1, 60, "")])
     ['wraps must lie between 1 and 60, got 90']
     """
     return [

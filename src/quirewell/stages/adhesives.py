@@ -41,7 +41,7 @@ CHEAP_TOOL = (
     "What would narrow it most: a pocket scale that reads 0.01 g. Weigh a whole sheet of tissue "
     "bare and again coated and dry; what it gained, by its area, is what is really laid."
 )
-HEAT = "Methyl cellulose gels on warming, near 50 C, and melts again as it cools (from memory)."
+HEAT = "Methyl cellulose gels on warming, near 50 °C, and melts again as it cools (from memory)."
 
 
 @method(METHOD, 2, "exact")
@@ -127,7 +127,7 @@ def _thickness(grade: str, strength_pct: float) -> list[Finding]:
             f"{grade[:20]!r}"
         ) from error
     value = viscosity_mpas(mpas, strength_pct)
-    note = "an order of magnitude, at 20 C"
+    note = "an order of magnitude, at 20 °C"
     if value > THIN_ABOVE_MPAS:
         note += "; it thins under the brush"
     return [

@@ -34,7 +34,7 @@ CHEAP_TOOL = (
 
 @method(METHOD, 1, "exact")
 def lime_water(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
-    """Composition, pH and expected reserve of a lime-water bath from strength, C and litres."""
+    """Composition, pH and expected reserve of a lime-water bath from strength, °C and litres."""
     bath = mix(recipe_of(params))
     return Outcome(_findings(bath), _warnings(bath))
 

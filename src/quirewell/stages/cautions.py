@@ -121,7 +121,7 @@ _ROWS = (
     ),
     Caution(
         "heat-damp", "object",
-        "Heat ages acid paper, damp heat most of all: an hour at 80 C counts like weeks on the "
+        "Heat ages acid paper, damp heat most of all: an hour at 80 °C counts like weeks on the "
         "shelf (order of magnitude), and coated pages may stick. Press cold unless there is a "
         "measured reason, and never put a hot iron on damp paper.", "from memory",
     ),
@@ -132,8 +132,8 @@ _ROWS = (
     ),
     Caution(
         "flash-steam", "person",
-        "Damp paper or boards above 100 C give steam at once: it scalds and lifts what lies on it. "
-        "Switch off before you open, let it vent away from the face.", "from memory",
+        "Damp paper or boards above 100 °C give steam at once: it scalds and lifts what lies on "
+        "it. Switch off before you open, let it vent away from the face.", "from memory",
     ),
     Caution(
         "dummy-first", "object",

@@ -105,7 +105,7 @@ def _pressed(params: Mapping[str, str], wet: float, sheet: float) -> list[Findin
                 "", "dry.press_min", subject, middle, u, "min", low90=low, high90=high,
                 terms=(Term("what nobody knows of the stack", u, "6 runs over the bounds"),),
                 standing="from memory", sources=("tryding2022", "heikkila1993"),
-                note=f"at {platen:g} C from {100 * water:.0f} to {100 * one.shared_g_g:.0f} % "
+                note=f"at {platen:g} °C from {100 * water:.0f} to {100 * one.shared_g_g:.0f} % "
                 "water, one blotter each side; by vapour alone: blotters also draw by touch",
             )
         )  # fmt: skip
@@ -120,7 +120,7 @@ def _warm(params: Mapping[str, str]) -> list[str]:
         "or let the wrap dry in air under a light board."
     ]
     if celsius(params, "press_c", DAMP_C) > DAMP_C:
-        out.insert(0, f"Above {DAMP_C:g} C damp paper glazes (from memory): stay below.")
+        out.insert(0, f"Above {DAMP_C:g} °C damp paper glazes (from memory): stay below.")
     return out
 
 

@@ -290,7 +290,7 @@ def _kept(state: ItemState, sheet: str, column: Column) -> str:
         if column.key == "out":
             return bath.done_at
         if column.key == "bath_c" and bath.temperature_c is not None:
-            return f"{bath.temperature_c} C"
+            return f"{bath.temperature_c} °C"
         if column.key == "note":
             return bath.note
     return dry.done_at if dry is not None and column.key == "dried" else ""
@@ -310,7 +310,7 @@ def _celsius(sheet: str, text: str) -> Decimal:
     except typed.Unreadable as error:
         raise _wrong(sheet, "bath_c", f"{error}.") from error
     if not 0 <= value <= 60:
-        raise _wrong(sheet, "bath_c", f"A bath lies between 0 and 60 C, got {value} C.")
+        raise _wrong(sheet, "bath_c", f"A bath lies between 0 and 60 °C, got {value} °C.")
     return value
 
 

@@ -42,7 +42,7 @@ class Wish:
         """The bath in words: "alkaline, 32 C, with surfactant, for 30 min"."""
         parts = ["alkaline"] if self.alkaline else []
         if self.celsius is not None:
-            parts.append(f"{_short(self.celsius)} C")
+            parts.append(f"{_short(self.celsius)} °C")
         elif self.warm:
             parts.append("warm")
         parts += ["with surfactant"] if self.surfactant else []
@@ -194,7 +194,7 @@ def _test_words(test: SpotTest) -> str:
     parts = [f"{_short(test.minutes)} min"] if test.minutes is not None else []
     parts.append(f"in {test.liquid}")
     if test.temperature_c is not None:
-        parts.append(f"at {_short(test.temperature_c)} C")
+        parts.append(f"at {_short(test.temperature_c)} °C")
     return " ".join(parts)
 
 

@@ -29,10 +29,10 @@ ASSUMES = (
     "Dry conduction only, through release sheet and leaves into a board; the iron keeps its "
     "temperature. Its contact with paper is 97 to 452 W/m2K (measured on dry paper under metal).",
     "Slow ageing only: scorch, gloss and blocking come first. Try it on a scrap.",
-    "An iron's own thermostat swings by 10 C and more (from memory): measure the sole.",
+    "An iron's own thermostat swings by 10 °C and more (from memory): measure the sole.",
 )
 PRACTICE = (
-    "Near 121 C is what some benches do (common practice, no source), light then firm, over "
+    "Near 121 °C is what some benches do (common practice, no source), light then firm, over "
     "release sheet; it is no preset here."
 )
 
@@ -108,8 +108,8 @@ def _sentence(one: Pass, poor: Ironed, usual: Ironed, good: Ironed) -> str:
     days = usual.dose.days
     cost = "less than an hour" if days < 1 / 24 else f"about {amount_words(days, 'day', '.1g')}"
     return (
-        f"In {many} of {one.seconds:g} s at {one.iron_c:g} C{over} the leaf under it comes to "
-        f"{poor.peak_c:.0f} to {good.peak_c:.0f} C; that counts as {cost} on the shelf."
+        f"In {many} of {one.seconds:g} s at {one.iron_c:g} °C{over} the leaf under it comes to "
+        f"{poor.peak_c:.0f} to {good.peak_c:.0f} °C; that counts as {cost} on the shelf."
     )
 
 

@@ -135,7 +135,7 @@ def readings_words(drafts: Iterable[Draft | Event]) -> str:
 
 def _value_words(reading: Reading) -> str:
     sign = f"{reading.off_scale} " if reading.off_scale else ""
-    at = "" if reading.temperature_c is None else f" at {reading.temperature_c} C"
+    at = "" if reading.temperature_c is None else f" at {reading.temperature_c} °C"
     if reading.quantity == "pH":
         how = PH_METHODS[reading.method].name if reading.method in PH_METHODS else reading.method
         return f"pH {sign}{reading.value}{at} ({how})"

@@ -40,7 +40,7 @@ YEARS = (
 )
 # A cheap logger's own error (from memory): the same at every reading, so no mean takes it away.
 U_LOGGER_C, U_LOGGER_PCT = 0.5, 3.0
-LOGGER_SAYS = "the error of a cheap logger, 0.5 C and 3 % RH, from memory"
+LOGGER_SAYS = "the error of a cheap logger, 0.5 °C and 3 % RH, from memory"
 _STORE = re.compile(r"\s*(?P<t>[-+\d.,]+\s*°?\s*[CcFf]?)\s*[,;/ ]\s*(?P<h>[\d.,]+)\s*%?\s*")
 _BARE = re.compile(r"\s*[-+\d.,]+\s*(?:@.*)?")
 
@@ -256,11 +256,11 @@ def _climate_findings(found: Climate) -> tuple[Finding, ...]:
         )  # fmt: skip
 
     return (
-        spread("climate.rate_relative", found.rate_relative, "mean of the rates, by 20 C and 50 %",
+        spread("climate.rate_relative", found.rate_relative, "mean of the rates, by 20 °C and 50 %",
                logger),
         spread("climate.rate_at_mean", found.rate_at_mean, "rate at the mean climate", logger),
         spread("climate.penalty_of_swings", found.penalty_of_swings, "the first by the second"),
-        spread("climate.two_cooler", found.two_cooler, "times as long, 2 C cooler all the time"),
+        spread("climate.two_cooler", found.two_cooler, "times as long, 2 °C cooler all the time"),
         spread("climate.ten_drier", found.ten_drier, "times as long, 10 % RH drier all the time"),
         Finding(
             "", "climate.mean_c", "store", found.mean_c, U_LOGGER_C, "C",
@@ -277,7 +277,7 @@ def _climate_findings(found: Climate) -> tuple[Finding, ...]:
 def _climate_words(found: Climate) -> list[str]:
     out = [
         "Bands hold every law of humidity and activation energy that the literature leaves open, "
-        "and for the rates the error of a cheap logger (0.5 C and 3 % RH, from memory)."
+        "and for the rates the error of a cheap logger (0.5 °C and 3 % RH, from memory)."
     ]
     if found.hours < 24 * 300:
         out.append(f"The log holds {found.hours / 24:.0f} days: a year shows what summer costs.")

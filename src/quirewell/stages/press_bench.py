@@ -36,10 +36,10 @@ PRESETS: tuple[StackRecipe, ...] = (
          "above": "aluminium; thin board; card",
          "below": "blotter; blotter; thin board; thin board",
          "centre": "thin board 0.5", "cooling": "in place"},
-        "from memory: at most 65 C for damp paper",
+        "from memory: at most 65 °C for damp paper",
     ),
     StackRecipe(
-        "release-below", "68 C, release sheet under the pamphlet",
+        "release-below", "68 °C, release sheet under the pamphlet",
         {"heat": "above", "platen_c": "68", "minutes": "15", "start_rh_pct": "80",
          "above": "aluminium; thin board; thin board; card",
          "below": "release sheet; thin board; thin board; aluminium",
@@ -47,7 +47,7 @@ PRESETS: tuple[StackRecipe, ...] = (
         "what some benches do (common practice, no source)",
     ),
     StackRecipe(
-        "release-above", "68 C, release sheet on the hot side",
+        "release-above", "68 °C, release sheet on the hot side",
         {"heat": "above", "platen_c": "68", "minutes": "15", "start_rh_pct": "80",
          "above": "aluminium; thin board; release sheet",
          "below": "card; thin board 3; wood", "centre": "thin board 0.5", "cooling": "in place"},
@@ -246,7 +246,7 @@ def laid_words(recipe: StackRecipe) -> str:
     """
     plan = read_pressing({k: v for k, v in recipe.params.items() if k in KNOWN})
     heat = {"above": "from above", "below": "from below", "both": "from both sides"}.get(plan.heat)
-    first = f"heat {heat}, {plan.hottest_c:g} C, {plan.minutes:g} minutes" if heat else "no heat"
+    first = f"heat {heat}, {plan.hottest_c:g} °C, {plan.minutes:g} minutes" if heat else "no heat"
     above, below = (
         ", ".join(layer.material.name for layer in side) or "nothing"
         for side in (plan.stack.above, plan.stack.below)
@@ -282,7 +282,7 @@ def fit_of(run: Run) -> Fit | None:
         for t, v in (pair.split() for pair in drawing.get("read", "").split(";") if pair)
     ]
     panels = []
-    for key, name in (("before", "Before: the fold, C"), ("after", "Calibrated: the fold, C")):
+    for key, name in (("before", "Before: the fold, °C"), ("after", "Calibrated: the fold, °C")):
         low, middle, high = (
             [float(v) for v in row.split()] for row in drawing[f"centre_{key}"].split(";")
         )
@@ -298,7 +298,7 @@ def fit_of(run: Run) -> Fit | None:
 
 def _dot(x: float, value: float, span: float) -> Dot:
     y = round(TALL * (1 - min(max(value / span, 0.0), 1.0)), 2)
-    return Dot(x, y, y, y, f"{value:.1f} C read")
+    return Dot(x, y, y, y, f"{value:.1f} °C read")
 
 
 __all__ = [

@@ -41,7 +41,7 @@ ASSUMES = (
     "A dummy of like paper, thickness and number of wraps, begun at the humidity stated: what is "
     "found holds for such items in this press, and no other.",
     "However many readings a probe gave, they stray together: their mean counts as one, their "
-    "course as three. A thermocouple and where it lies are taken as 1 C, a humidity probe as 4 %.",
+    "course as three. A thermocouple and where it lies are taken as 1 °C, a humidity probe as 4 %.",
     "The logged platen is used where there is one; else it is at its temperature from the start.",
     "Neither curve of sorption is ruled out by a fit: each keeps a tenth at least.",
 )
@@ -145,7 +145,7 @@ def _probes(
         "C": number(params, "probe_u_c", 1.0), "RH": number(params, "rh_u_pct", 4.0) / 100,
     }  # fmt: skip
     if not (0.05 <= spread["C"] <= 20 and 0.005 <= spread["RH"] <= 0.3):
-        raise ValueError("a probe is unsure by 0.05 to 20 C, or by 0.5 to 30 % of humidity")
+        raise ValueError("a probe is unsure by 0.05 to 20 °C, or by 0.5 to 30 % of humidity")
     out = []
     # Cooling in the press is followed too, an hour of it at most: later all is at the room's.
     last = 60 * (pressing.minutes + (60 if pressing.cooling != "none" else 0))

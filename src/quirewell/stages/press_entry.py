@@ -131,8 +131,8 @@ def read_rules(params: Mapping[str, str]) -> Rules:
     )  # fmt: skip
     if not (20 <= rules.hot_c <= 95 and 0.3 <= rules.amber_rh < rules.red_rh <= 1):
         raise ValueError(
-            "alarms begin between 20 and 95 C, amber at 30 % or damper, and red above amber; got "
-            f"{rules.hot_c:g} C, {100 * rules.amber_rh:g} and {100 * rules.red_rh:g} %"
+            "alarms begin between 20 and 95 °C, amber at 30 % or damper, and red above amber; got "
+            f"{rules.hot_c:g} °C, {100 * rules.amber_rh:g} and {100 * rules.red_rh:g} %"
         )
     if not 0 <= rules.seconds <= 3600:
         raise ValueError(f"an alarm waits up to an hour, got {rules.seconds:g} s")

@@ -87,7 +87,7 @@ def press_view(run: Run) -> PressView:
     panels = tuple(
         panel_of(key, name, _series(times, drawing[key]), (), across, floor)
         for key, name, floor in (
-            ("centre_c", "Temperature at the fold, C", None),
+            ("centre_c", "Temperature at the fold, °C", None),
             ("hot_u", "Water in the cover at the heat, g/g", 0.0),
             ("cool_u", "Water in the cover away from it, g/g", 0.0),
         )
@@ -104,7 +104,7 @@ def press_view(run: Run) -> PressView:
         texts["press.swap"], panels, tuple((across(m), f"{m:g}") for m in _minutes(times[-1])),
         (across(float(drawing["ends_s"]) / 60),), blocks, bars, start, ticks, tall,
         pressing.heat in ("above", "both"), pressing.heat in ("below", "both"),
-        f"{heat_says}, {pressing.hottest_c:g} C" if pressing.heat != "none" else heat_says,
+        f"{heat_says}, {pressing.hottest_c:g} °C" if pressing.heat != "none" else heat_says,
         changes_of(run), MIDWAY, bool(run.params.get("known")),
     )  # fmt: skip
 
@@ -172,6 +172,6 @@ def _change(line: str) -> ChangeRow:
     name, why, red, _amber, rh, cool, lost, centre, cools, helps = line.split("|")
     return ChangeRow(
         name, why, f"{float(red) / 60:.0f} min", f"{100 * float(rh):.0f} %",
-        f"{float(cool):.2f} g/g", out_words(float(lost)), f"{float(centre):.0f} C",
+        f"{float(cool):.2f} g/g", out_words(float(lost)), f"{float(centre):.0f} °C",
         f"{float(cools) / 60:.0f} min" if cools else "over a day", helps == "yes",
     )  # fmt: skip

@@ -50,9 +50,9 @@ CALIBRATED = (
 ASSUMES = (
     "One dimension, through the thickness: what leaves by the edges in such a time is about a "
     "hundredth (computed).",
-    "Red (above 45 C and 95 % for more than a minute) and amber (above 45 C and 85 %) are our own "
-    "rule, from memory, and no standard's.",
-    "Presets of at most 65 C for damp and 80 C for dry paper are from memory.",
+    "Red (above 45 °C and 95 % for more than a minute) and amber (above 45 °C and 85 %) are our "
+    "own rule, from memory, and no standard's.",
+    "Presets of at most 65 °C for damp and 80 °C for dry paper are from memory.",
 )
 MIDWAY = "midway between two curves of sorption, with no band"
 NARROWS = (
@@ -120,7 +120,7 @@ def _found(
 
 
 def _numbers(found: Band, pressing: Pressing, rules: Rules) -> list[Finding]:
-    above = f"above {rules.hot_c:g} C and"
+    above = f"above {rules.hot_c:g} °C and"
     course = found.middle
     cool = course.cells.names[course.cells.sheets[course.cool_sheet]]
     days = found.dose_days
@@ -136,7 +136,7 @@ def _numbers(found: Band, pressing: Pressing, rules: Rules) -> list[Finding]:
                f"{above} {100 * rules.red_rh:g} %, worst sheet"),
         _found("press.amber_s", found.three("amber_s"), "s",
                f"{above} {100 * rules.amber_rh:g} %, worst sheet"),
-        _found("press.cool_s", found.three("cool_s"), "s", "until every sheet is below 25 C"),
+        _found("press.cool_s", found.three("cool_s"), "s", "until every sheet is below 25 °C"),
         _found("press.back_g_m2", found.three("back_g_m2"), "g/m2", "while it cools"),
         _found("press.dose_days", days, "d", "the sheet that got most, warm hours only",
                of=_AGEING),
@@ -209,7 +209,7 @@ def _sentence(found: Band, pressing: Pressing) -> str:
     centre, lost, percent = (found.three(key) for key in ("centre_c", "lost_g_m2", "lost_pct"))
     cool, start = found.three("cool_u"), found.three("start_u")
     assert centre and lost and percent and cool and start
-    warm = f"{centre[0]:.0f} to {centre[2]:.0f} C"
+    warm = f"{centre[0]:.0f} to {centre[2]:.0f} °C"
     says = f"After {amount_words(pressing.minutes, 'minute', 'g')} the centre is at {warm}"
     t50 = found.three("t50_s")
     if pressing.heat != "none":
@@ -219,15 +219,15 @@ def _sentence(found: Band, pressing: Pressing) -> str:
             else ", not half-way there"
         )
     if lost[2] < 0:
-        says += f"; it takes up {-lost[2]:.0f} to {-lost[0]:.0f} g/m2 from what lies around it"
+        says += f"; it takes up {-lost[2]:.0f} to {-lost[0]:.0f} g/m² from what lies around it"
     elif lost[0] <= -0.5:
         says += (
-            f"; from {-lost[0]:.0f} g/m2 of water taken up to {lost[2]:.0f} g/m2 given off: which, "
+            f"; from {-lost[0]:.0f} g/m² of water taken up to {lost[2]:.0f} g/m² given off: which, "
             "is not known here"
         )
     else:
         says += (
-            f"; {max(0.0, lost[0]):.0f} to {lost[2]:.0f} g/m2 of water leave it "
+            f"; {max(0.0, lost[0]):.0f} to {lost[2]:.0f} g/m² of water leave it "
             f"({percent[1]:.0f} %)"
         )
     moves = cool[1] - start[1]
@@ -240,7 +240,7 @@ def _sentence(found: Band, pressing: Pressing) -> str:
 
 def out_words(grams: float) -> str:
     """Water that leaves the pamphlet [g/m2], or is taken up, in words."""
-    return f"{abs(grams):.0f} g/m2 {'taken up' if round(grams) < 0 else 'out'}"
+    return f"{abs(grams):.0f} g/m² {'taken up' if round(grams) < 0 else 'out'}"
 
 
 def _proposal(changes: tuple[Changed, ...], rules: Rules) -> str:
@@ -283,7 +283,7 @@ def _swap(pressing: Pressing, numbers: tuple[int, ...], worth: float, level: str
         for number in numbers
     ]
     says = (
-        f"Changing {' and '.join(which)} for dry ones before cooling keeps {worth:.0f} g/m2 more "
+        f"Changing {' and '.join(which)} for dry ones before cooling keeps {worth:.0f} g/m² more "
         "out, but lets go of the restraint while it is warm and soft"
     )
     return says + (". In red that is worth it." if level == "red" else ": do not open it.")
@@ -294,11 +294,13 @@ def _cautions(pressing: Pressing, params: Mapping[str, str]) -> list[str]:
     rh, platen = pressing.stack.pamphlet.start_rh, pressing.hottest_c
     if pressing.heat != "none" and rh > DAMP_RH and platen > DAMP_C:
         out.append(
-            f"{platen:g} C is above the preset of {DAMP_C:g} C for damp paper (from memory): what "
-            "flattens it also glazes it."
+            f"{platen:g} °C is above the preset of {DAMP_C:g} °C for damp paper (from memory): "
+            "what flattens it also glazes it."
         )
     elif pressing.heat != "none" and platen > DRY_C:
-        out.append(f"{platen:g} C is above the preset of {DRY_C:g} C for dry paper (from memory).")
+        out.append(
+            f"{platen:g} °C is above the preset of {DRY_C:g} °C for dry paper (from memory)."
+        )
     if params.get("mends") == "yes":
         out.append(
             "Fresh mends: methyl cellulose takes up damp and sticks before it softens by heat; let "

@@ -323,7 +323,7 @@ def _temperature(form: Form, parts: _Parts) -> Decimal | None:
     except typed.Unreadable as error:
         raise no(form, parts.at_field, f"{error}.") from error
     if not 0 <= celsius <= 60:
-        says = f"A reading is taken between 0 and 60 C, got {celsius} C"
+        says = f"A reading is taken between 0 and 60 °C, got {celsius} °C"
         maybe = f"; was it Fahrenheit? Write {text}F." if text[-1:].isdigit() else "."
         raise no(form, parts.at_field, f"{says}{maybe if 60 < celsius <= 140 else '.'}")
     return celsius

@@ -267,7 +267,7 @@ def _celsius(row: Mapping[str, Any], where: str, faults: list[str]) -> float | N
         isinstance(value, bool) or not isinstance(value, int | float)
         or not math.isfinite(value) or not 0 <= value <= 150
     ):  # fmt: skip
-        faults.append(f"{where}: most_c is a temperature from 0 to 150 C, got {_short(value)}")
+        faults.append(f"{where}: most_c is a temperature from 0 to 150 °C, got {_short(value)}")
         return None
     return float(value)
 

@@ -19,7 +19,7 @@ from quirewell.stages.step_table import STEP_KINDS
 WORDS: Mapping[str, str] = {
     "key": "key", "kind": "kind", "name": "name", "minutes": "time to plan with",
     "purpose": "purpose", "does": "what is done", "watch": "what to watch",
-    "materials": "materials", "limits": "limits", "most_c": "warmest, C", "hazards": "hazards",
+    "materials": "materials", "limits": "limits", "most_c": "warmest, °C", "hazards": "hazards",
     "reversibility": "what cannot be taken back", "test_before": "test before it", "on": "done to",
     "likely_minutes": "likely time", "most_minutes": "longest time", "hands": "takes hands",
     "equipment": "equipment", "hold_from": "holds its equipment from",

@@ -40,8 +40,8 @@ def season_view(run: Run) -> SeasonView:
     panels = tuple(
         panel_of(key, name, [(row[0], row[at], row[at], row[at]) for row in rows], (), across, low)
         for key, name, at, low in (
-            ("ageing", "Ageing, times that at 20 C and 50 % RH", 3, 0.0),
-            ("warmth", "Mean temperature, C", 1, None),
+            ("ageing", "Ageing, times that at 20 °C and 50 % RH", 3, 0.0),
+            ("warmth", "Mean temperature, °C", 1, None),
             ("damp", "Mean humidity, % RH", 2, None),
         )
     )

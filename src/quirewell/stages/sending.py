@@ -146,7 +146,7 @@ def _storing(state: ItemState) -> tuple[str, ...]:
         return (STORING,)
     value = {one.quantity: one.value for one in run.findings}
     mean_c, rh = value.get("climate.mean_c"), value.get("climate.mean_rh_pct")
-    says = f"Where it lies now: {mean_c:.1f} C and {rh:.0f} % on average, by its logger."
+    says = f"Where it lies now: {mean_c:.1f} °C and {rh:.0f} % on average, by its logger."
     cooler = value.get("climate.two_cooler")
     if cooler is not None:
         says += f" Two degrees cooler all the time would keep it about {cooler:.1f} times as long."

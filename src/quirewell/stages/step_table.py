@@ -143,7 +143,7 @@ _ROWS = (
         "A torn strip of thin kozo tissue is set over the tear with methyl cellulose.",
         "removable", wets="local",
         materials=(
-            "kozo tissue, 3.5 to 5 g/m2", "methyl cellulose, about 2.5 %", "blotter, weight",
+            "kozo tissue, 3.5 to 5 g/m²", "methyl cellulose, about 2.5 %", "blotter, weight",
         ),
         cautions=("ink-first", "tidelines", "mend-weight", "disclose"),
     ),
@@ -165,7 +165,7 @@ _ROWS = (
         "guard", "Fold guarded",
         "A split fold is joined along its length with a guard of kozo tissue.",
         "removable", wets="local",
-        materials=("kozo tissue, 5 to 9 g/m2", "methyl cellulose, about 2.5 %"),
+        materials=("kozo tissue, 5 to 9 g/m²", "methyl cellulose, about 2.5 %"),
         cautions=("ink-first", "tidelines", "mend-weight", "brittle-fold", "disclose"),
     ),
     StepKind(

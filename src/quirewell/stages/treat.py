@@ -401,7 +401,9 @@ def _temperature(form: Form) -> Decimal | None:
         raise no(form, field, f"{error}.") from error
     if not -10 <= celsius <= 150:
         raise no(
-            form, field, f"A temperature at the bench lies between -10 and 150 C, got {celsius} C."
+            form,
+            field,
+            f"A temperature at the bench lies between -10 and 150 °C, got {celsius} °C.",
         )
     return celsius
 

@@ -38,7 +38,7 @@ _MOST_STAYS = 200
 # A chamber's air (common practice, no source), where a step wets by vapour and nothing is written.
 _CHAMBER_PCT = "95"
 ASSUMES = (
-    "Days are those at 20 C and 50 % RH that age paper as much: an order of magnitude, with its "
+    "Days are those at 20 °C and 50 % RH that age paper as much: an order of magnitude, with its "
     "band; activation energies and laws of humidity are from memory.",
     "It counts slow ageing only: gloss, blocking, melted adhesive and scorch are other dangers, "
     "and come first.",
@@ -115,7 +115,7 @@ def _computed(match: re.Match[str], text: str) -> Stay:
 
 @method(METHOD, 1, "exact")
 def treatment_heat(files: Mapping[str, Path], params: Mapping[str, str]) -> Outcome:
-    """Heat and damp of the treatment itself, as days at 20 C and 50 % RH."""
+    """Heat and damp of the treatment itself, as days at 20 °C and 50 % RH."""
     unknown = sorted(set(params) - {"stays"})
     if unknown:
         raise ValueError(f"{METHOD} knows no parameter {unknown[0]!r}; it knows stays")
@@ -149,7 +149,7 @@ def _note(stay: Stay) -> str:
     if stay.dose is not None:
         return "by the course computed for it"
     damp = "humidity not known, 40 to 90 %" if stay.rh is None else f"{100 * stay.rh:g} % RH"
-    return f"{stay.hours * 60:g} min of paper at {stay.temperature_c:g} C, {damp}"
+    return f"{stay.hours * 60:g} min of paper at {stay.temperature_c:g} °C, {damp}"
 
 
 def _together(doses: list[HeatDose]) -> HeatDose:
@@ -217,7 +217,7 @@ def _line(state: ItemState, step: Step) -> str:
     warm = 21 if step.temperature_c is None else step.temperature_c
     air = f" {_CHAMBER_PCT} %," if kind.wets == "vapour" else ""
     assert step.minutes is not None  # as stays_of asks
-    return f"{warm} C,{air} {time_words(step.minutes)}: {kind.name}"
+    return f"{warm} °C,{air} {time_words(step.minutes)}: {kind.name}"
 
 
 def with_total(state: ItemState, step: Step) -> tuple[Draft, ...]:

@@ -134,7 +134,7 @@ def _spread(
     high = value + math.hypot(max(ends[1] - value, 0.0), Z90 * rest)
     terms = (
         Term("carbon dioxide", (ends[1] - ends[0]) / (2 * Z90), _gas_basis(asked)),
-        Term("temperature", abs(slope) * _U_C, f"thermometer, {_U_C:g} C"),
+        Term("temperature", abs(slope) * _U_C, f"thermometer, {_U_C:g} °C"),
         Term("constants", own, "solubility of chalk, from memory"),
     )
     return value, low, high, terms

@@ -223,7 +223,7 @@ def _parsed(box: Box, text: str, form: Mapping[str, str]) -> str:
 
 # Words of a refusal that tell which box it is about; the first box where none does.
 _ABOUT = {
-    "temperature": "temperature_c", " C,": "temperature_c", "litre": "litres", " L": "litres",
+    "temperature": "temperature_c", "°C,": "temperature_c", "litre": "litres", " L": "litres",
     "minute": "minutes_per_wrap", "pick-up": "pickup_g_per_g", "acid": "acid_mol_per_kg",
     "reserve": "wanted_mol_per_kg", "store": "store_before", "humidity": "store_before",
     "sample": "sample", "titration": "titre", "per cent ": "by", "column": "columns",

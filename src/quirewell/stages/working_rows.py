@@ -234,7 +234,7 @@ _ROWS = (
             Box("length_cm", "Length of each, cm", usual="5", parse=typed.number),
             Box("width_mm", "Width, mm", usual="8", parse=typed.number),
             Box("ml_each", "Adhesive for each, mL", usual="0.5", parse=typed.number),
-            Box("tissue_g_m2", "Tissue, g/m2", usual="3.5", parse=typed.number),
+            Box("tissue_g_m2", "Tissue, g/m²", usual="3.5", parse=typed.number),
             Box("leaf_g", "The wrap, g", usual="4.7", parse=typed.number),
             Box("grade", "Methyl cellulose grade", "at 2 %, as the jar says", kind="choice",
                 options=_GRADES, narrows=True),
@@ -248,7 +248,7 @@ _ROWS = (
         (
             Box("wet_g_g", "Water in it, g a gram", "(wet - dry) / dry", usual="1.9",
                 parse=typed.number),
-            Box("sheet_g_m2", "Its weight, g/m2", usual="52.7", parse=typed.number),
+            Box("sheet_g_m2", "Its weight, g/m²", usual="52.7", parse=typed.number),
             Box("temperature_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c),
             Box("rh_pct", "Its humidity, %", usual="50", parse=typed.number),
             Box("fan", "Air", kind="choice", options=(("", "still"), ("yes", "a fan over it"))),
@@ -256,9 +256,9 @@ _ROWS = (
                 parse=typed.number, narrows=True),
             Box("faces", "Faces that dry", kind="choice",
                 options=(("2", "both, on a rack"), ("1", "one, on a support")), narrows=True),
-            Box("blotter_g_m2", "A blotter's weight, g/m2", usual="300", parse=typed.number,
+            Box("blotter_g_m2", "A blotter's weight, g/m²", usual="300", parse=typed.number,
                 narrows=True),
-            Box("press_c", "In a warm press, its platens", "C, at most 65 C; empty for none",
+            Box("press_c", "In a warm press, its platens", "°C, at most 65 °C; empty for none",
                 parse=typed.temperature_c, narrows=True),
             Box("width_mm", "Page width, mm", usual="184", parse=typed.number, narrows=True),
             Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
@@ -337,7 +337,7 @@ _ROWS = (
             Box("wet_m2", "Wet area in it, m2", "a tray of 20 x 30 cm is 0.06", usual="0.06",
                 parse=typed.number),
             Box("litres", "Its volume, L", usual="60", parse=typed.number),
-            Box("leaf_g_m2", "A leaf, g/m2", usual="52.7", parse=typed.number, narrows=True),
+            Box("leaf_g_m2", "A leaf, g/m²", usual="52.7", parse=typed.number, narrows=True),
             Box("width_mm", "Page width, mm", usual="184", parse=typed.number, narrows=True),
             Box("height_mm", "Page height, mm", usual="260", parse=typed.number, narrows=True),
             Box("room_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c,
@@ -358,7 +358,7 @@ _ROWS = (
             Box("heat", "Heated from", kind="choice",
                 options=(("above", "above"), ("below", "below"), ("both", "both sides"),
                          ("none", "not heated"))),
-            Box("platen_c", "Platen", "C, or 149 F; at most 65 C for damp paper", usual="65",
+            Box("platen_c", "Platen", "°C, or 149 °F; at most 65 °C for damp paper", usual="65",
                 parse=typed.temperature_c),
             Box("minutes", "Minutes", usual="15", parse=typed.minutes),
             Box("start_rh_pct", "Paper begins at, %", "80 from the chamber, 50 rested", usual="65",
@@ -375,7 +375,7 @@ _ROWS = (
             Box("cover_mm", "Cover, mm", "0 for none", usual="0.12", parse=typed.number,
                 narrows=True),
             Box("leaf_mm", "A leaf, mm", usual="0.085", parse=typed.number, narrows=True),
-            Box("leaf_g_m2", "A leaf, g/m2", usual="52.7", parse=typed.number, narrows=True),
+            Box("leaf_g_m2", "A leaf, g/m²", usual="52.7", parse=typed.number, narrows=True),
             Box("room_c", "The room", "C, or 68 F", usual="20", parse=typed.temperature_c,
                 narrows=True),
             Box("room_rh_pct", "The room's humidity, %", usual="50", parse=typed.number,
@@ -397,7 +397,7 @@ _ROWS = (
     ),
     Working(
         "iron", ironing.METHOD, FINISH, "A hand iron over the fold",
-        "How hot the fold gets, and what that costs. Dry paper only above 100 C.",
+        "How hot the fold gets, and what that costs. Dry paper only above 100 °C.",
         (
             Box("iron_c", "The iron", "C, or 250 F", usual="65", parse=typed.temperature_c),
             Box("seconds", "Seconds in one place", usual="5", parse=typed.number),
@@ -452,7 +452,7 @@ _ROWS = (
     ),
     Working(
         "heat", treating_heat.METHOD, ITEM, "What its own heat and damp cost",
-        "Press, iron and chamber as days at 20 C and 50 % RH, summed over one wrap.",
+        "Press, iron and chamber as days at 20 °C and 50 % RH, summed over one wrap.",
         (
             Box("stays", "Warm and damp stays of one wrap, a line each",
                 "68 C, 50 %, 15 min: pressed; leave the % out where the paper's damp is not known",
@@ -463,7 +463,7 @@ _ROWS = (
     Working(
         "store", outlooking.CLIMATE, STORE, "The store, by its logger",
         "Any logger's CSV: the mean of the rates (never the rate of the mean), season by season, "
-        "and what 2 C or 10 % RH less would buy.",
+        "and what 2 °C or 10 % RH less would buy.",
         (
             Box("log", "The logger's file", "CSV, any columns", kind="file"),
             Box("unit", "Temperature is in", kind="choice",

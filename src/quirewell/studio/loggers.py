@@ -369,7 +369,7 @@ def _celsius(t: Array, named: str, unit: str, name: str, notes: list[str]) -> Ar
         notes.append("the temperature names no unit and is taken as C")
         wanted = "C"
     if wanted == "F":
-        notes.append("the temperature was turned from Fahrenheit into C")
+        notes.append("the temperature was turned from Fahrenheit into °C")
         return (t - 32) / 1.8
     return t
 
@@ -396,7 +396,7 @@ def _not_swapped(t: Array, h: Array, name: str) -> None:
     # No usual store is as warm and as dry; one that is has its columns named.
     if warm > 28 and damp < 30:
         raise LogError(
-            f"in {name} temperature ({warm:.0f} C) and humidity ({damp:.0f} %) look swapped; say "
+            f"in {name} temperature ({warm:.0f} °C) and humidity ({damp:.0f} %) look swapped; say "
             "which is which (--columns 'time,temperature,humidity')"
         )
 

@@ -218,7 +218,7 @@ def _signal(
         notes.append(f"column {header!r} holds no numbers and was passed over")
         return None
     values = _share(values, header, notes) if kind == "RH" else _celsius(values, header, notes)
-    low, high, unit = (0.0, 1.05, "% RH") if kind == "RH" else (-10.0, 160.0, "C")
+    low, high, unit = (0.0, 1.05, "% RH") if kind == "RH" else (-10.0, 160.0, "°C")
     good = np.isfinite(values) & np.isfinite(t_s) & (values >= low) & (values <= high)
     good &= t_s <= 60 * MOST_MINUTES
     odd = int((np.isfinite(values) & ~good).sum())
@@ -232,7 +232,7 @@ def _signal(
 def _celsius(values: Array, header: str, notes: list[str]) -> Array:
     says_f, says_c = bool(_FAHRENHEIT.search(header)), bool(_CELSIUS.search(header))
     if says_f and not says_c:
-        notes.append(f"{header!r} was turned from Fahrenheit into C")
+        notes.append(f"{header!r} was turned from Fahrenheit into °C")
         return np.asarray((values - 32) / 1.8)
     # A press at rest lies in a room: 20 C, or 68 F.
     if not says_c and float(np.nanmin(values)) > 50:

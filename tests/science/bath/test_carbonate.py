@@ -81,7 +81,7 @@ def test_magnesium_goes_much_further_at_a_gentle_ph() -> None:
 @pytest.mark.parametrize(
     ("call", "says"),
     [
-        (lambda: over_chalk(68.0), "0 to 40 C"),
+        (lambda: over_chalk(68.0), "0 to 40 °C"),
         (lambda: over_chalk(20.0, 400.0), "air 0.00042"),
         (lambda: magnesium(20.0, 5.0), "0 to 0.2 mol/kg"),
     ],

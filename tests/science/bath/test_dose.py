@@ -114,7 +114,7 @@ def test_baths_and_minutes_are_capped() -> None:
         ({"paper": Paper(litres=400.0)}, "0.1 to 40 L"),
         ({"paper": Paper(mass_g=float("nan"))}, "0.05 to 500 g"),
         ({"minutes_each": -5.0}, "1 to 240 minutes"),
-        ({"temperature_c": 68.0}, "0 to 40 C"),
+        ({"temperature_c": 68.0}, "0 to 40 °C"),
     ],
 )
 def test_what_cannot_be_is_refused(change: dict[str, object], says: str) -> None:

@@ -118,7 +118,7 @@ def test_a_warning_of_the_engine_is_an_error():
 @pytest.mark.parametrize("temperature_c", [-1.0, 40.5, math.nan])
 def test_outside_the_tested_range_is_refused(temperature_c):
     for call in (engine.saturate, lambda t: engine.speciate(0.01, t)):
-        with pytest.raises(ValueError, match="0 to 40 C"):
+        with pytest.raises(ValueError, match="0 to 40 °C"):
             call(temperature_c)
 
 

@@ -137,7 +137,7 @@ def test_a_titre_in_millilitres() -> None:
     [
         ({"value": 15.0}, "between 6 and 13.6"),
         ({"u": 0.0}, "above 0"),
-        ({"temperature_c": 68.0}, "0 and 40 C"),
+        ({"temperature_c": 68.0}, "0 and 40 °C"),
     ],
 )
 def test_impossible_readings_are_refused(change: dict[str, float], says: str) -> None:

@@ -36,5 +36,5 @@ def test_ph_falls_all_along_and_alkali_turns_to_hydrogen_carbonate() -> None:
 
 
 def test_outside_the_tested_range_is_refused() -> None:
-    with pytest.raises(ValueError, match="0 to 40 C"):
+    with pytest.raises(ValueError, match="0 to 40 °C"):
         lime_curve(68.0)

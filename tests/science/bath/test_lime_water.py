@@ -59,9 +59,9 @@ def test_drained_leaf_carries_more():
 @pytest.mark.parametrize(
     ("wrong", "field", "says"),
     [
-        ({"temperature_c": 68.0}, "temperature_c", "Fahrenheit? 68 F is 20.0 C"),
-        ({"temperature_c": 293.15}, "temperature_c", "kelvin? 293.15 K is 20.0 C"),
-        ({"temperature_c": -5.0}, "temperature_c", "between 0 and 40 C, got -5 C"),
+        ({"temperature_c": 68.0}, "temperature_c", "Fahrenheit? 68 °F is 20.0 °C"),
+        ({"temperature_c": 293.15}, "temperature_c", "kelvin? 293.15 K is 20.0 °C"),
+        ({"temperature_c": -5.0}, "temperature_c", "between 0 and 40 °C, got -5 °C"),
         ({"litres": 400.0}, "litres", "typed in mL? 400 mL is 0.4 L"),
         ({"litres": -1.0}, "litres", "between 0.1 and 40 L, got -1 L"),
         ({"litres": math.nan}, "litres", "got nan L"),
@@ -71,7 +71,7 @@ def test_drained_leaf_carries_more():
         ({"strength": -0.5}, "strength", "got -0.5"),
         ({"pickup_g_per_g": 150.0}, "pickup_g_per_g", "(wet mass - dry mass) / dry mass"),
         ({"pickup_u_g_per_g": 0.1}, "pickup_u_g_per_g", "needs the pick-up"),
-        ({"temperature_u_c": 0.0}, "temperature_u_c", "between 0.01 and 5 C"),
+        ({"temperature_u_c": 0.0}, "temperature_u_c", "between 0.01 and 5 °C"),
         ({"leaf": "soaked"}, "leaf", "blotted or drained"),
     ],
 )

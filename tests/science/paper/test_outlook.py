@@ -145,5 +145,5 @@ def test_a_history_counts_as_its_parts_do() -> None:
     assert heat_dose(24.0, 20.0, 0.5).days == pytest.approx(1.0)
     with pytest.raises(ValueError, match="humidity in the paper"):
         heat_dose(1, 20, 50)
-    with pytest.raises(ValueError, match="125 C"):
+    with pytest.raises(ValueError, match="125 °C"):
         heat_dose(1, 250, 0.5)

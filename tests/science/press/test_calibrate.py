@@ -144,7 +144,7 @@ def test_a_platen_on_a_schedule() -> None:
     slow = follow(replace(PRESSING, schedule=((0.0, 20.0), (5.0, 65.0))))
     assert slow.centre_c[30] < level.centre_c[30] - 3
     assert slow.balance_error_rel < 1e-9
-    with pytest.raises(ValueError, match="15 to 95 C"):
+    with pytest.raises(ValueError, match="15 to 95 °C"):
         follow(replace(PRESSING, schedule=((0.0, 20.0), (5.0, 121.0))))
     with pytest.raises(ValueError, match="forward in time"):
         follow(replace(PRESSING, schedule=((5.0, 20.0), (5.0, 65.0))))

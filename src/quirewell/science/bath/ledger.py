@@ -143,7 +143,7 @@ def check(tray: Tray, paper: Paper, entries: Sequence[Entry]) -> None:
     problems = [
         within("the bath", tray.litres, LOW_L, HIGH_L, "L"),
         within("its strength", tray.strength, 0.001, 1.0, "of saturation"),
-        within("its temperature", tray.temperature_c, 0, 40, "C"),
+        within("its temperature", tray.temperature_c, 0, 40, "°C"),
         within("the tray's area", tray.area_m2, 0.001, 5, "m2"),
         within("uptake from the air", tray.uptake_mol_m2_h, 0, 1, "mol/m2/h"),
         within("pick-up", paper.pickup, 0.2, 6, "g/g"),

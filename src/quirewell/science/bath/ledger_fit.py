@@ -63,7 +63,7 @@ class TrayReading:
         if not (math.isfinite(self.u) and self.u > 0):
             raise ValueError(f"a reading needs an uncertainty above 0, got {self.u:g}")
         if not 0 <= self.temperature_c <= 40:
-            raise ValueError(f"a bath is read between 0 and 40 C, got {self.temperature_c:g} C")
+            raise ValueError(f"a bath is read between 0 and 40 °C, got {self.temperature_c:g} °C")
 
     @property
     def says(self) -> str:

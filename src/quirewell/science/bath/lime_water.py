@@ -156,7 +156,7 @@ def _amount(recipe: Recipe, ca: float) -> Estimate:
         BudgetTerm(
             "temperature",
             abs(slope) * recipe.strength * recipe.temperature_u_c,
-            basis=f"thermometer, {recipe.temperature_u_c:g} C",
+            basis=f"thermometer, {recipe.temperature_u_c:g} °C",
         ),
     ]
     if recipe.strength < 1:
@@ -190,7 +190,7 @@ def _ph(recipe: Recipe, solution: Solution, ca: float, amount: Estimate) -> Esti
     slope = _saturation_slope(t) * recipe.strength
     whole = abs(per_c + per_relative * slope / ca) * recipe.temperature_u_c
     terms.append(
-        BudgetTerm("temperature", whole, basis=f"thermometer, {recipe.temperature_u_c:g} C")
+        BudgetTerm("temperature", whole, basis=f"thermometer, {recipe.temperature_u_c:g} °C")
     )
     terms.append(
         BudgetTerm("model", _model_u(recipe), basis="model against the published pH standard")

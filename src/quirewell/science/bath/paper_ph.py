@@ -51,7 +51,7 @@ class PhReading:
             raise ValueError(f"a pH lies between 0 and 14, got {self.ph:g}")
         if self.temperature_c is not None and not -5 <= self.temperature_c <= 60:
             raise ValueError(
-                f"a pH is read between -5 and 60 C, got {self.temperature_c:g} C"
+                f"a pH is read between -5 and 60 °C, got {self.temperature_c:g} °C"
                 + ("; is that Fahrenheit?" if 60 < self.temperature_c <= 140 else "")
             )
         if self.u is not None and not 0.005 <= self.u <= 3:

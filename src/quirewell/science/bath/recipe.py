@@ -74,12 +74,12 @@ def _strength(value: float) -> str:
 def _temperature(value: float) -> str:
     if math.isfinite(value) and LOW_C <= value <= HIGH_C:
         return ""
-    says = f"bath temperature must be between {LOW_C:g} and {HIGH_C:g} C, got {value:g} C"
+    says = f"bath temperature must be between {LOW_C:g} and {HIGH_C:g} °C, got {value:g} °C"
     if 273.15 <= value <= 313.15:
-        return f"{says}; was it typed in kelvin? {value:g} K is {value - 273.15:.1f} C."
+        return f"{says}; was it typed in kelvin? {value:g} K is {value - 273.15:.1f} °C."
     if HIGH_C < value <= 104:
         return (
-            f"{says}; was it typed in Fahrenheit? {value:g} F is {(value - 32) / 1.8:.1f} C, "
+            f"{says}; was it typed in Fahrenheit? {value:g} °F is {(value - 32) / 1.8:.1f} °C, "
             f"written {value:g}F."
         )
     return f"{says}."
@@ -116,7 +116,7 @@ def _spread(u: float | None, pickup: float | None) -> str:
 def _thermometer(u: float) -> str:
     if math.isfinite(u) and 0.01 <= u <= 5:
         return ""
-    return f"the thermometer's uncertainty must be between 0.01 and 5 C, got {u:g} C."
+    return f"the thermometer's uncertainty must be between 0.01 and 5 °C, got {u:g} °C."
 
 
 def _leaf(leaf: str) -> str:

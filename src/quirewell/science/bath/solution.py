@@ -37,6 +37,6 @@ def check_temperature(temperature_c: float) -> None:
     """Raise ValueError outside the tested range 0 to 40 C."""
     if not LOW_C <= temperature_c <= HIGH_C:
         raise ValueError(
-            f"the bath's constants are tested from {LOW_C:g} to {HIGH_C:g} C, "
-            f"got {temperature_c:g} C"
+            f"the bath's constants are tested from {LOW_C:g} to {HIGH_C:g} °C, "
+            f"got {temperature_c:g} °C"
         )

@@ -164,7 +164,7 @@ def mend_load(
             within("mends", mends, 1, 500, ""),
             within("length of a mend", length_cm, 0.1, 100, "cm"),
             within("width of a mend", width_mm, 0.5, 100, "mm"),
-            within("tissue", tissue_g_m2, 1, 60, "g/m2"),
+            within("tissue", tissue_g_m2, 1, 60, "g/m²"),
             within("mass of the leaf", leaf_g, 0.1, 500, "g"),
         )
         if text

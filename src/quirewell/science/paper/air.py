@@ -68,7 +68,7 @@ def film_beta(h_convective: float, celsius: float = 20.0) -> float:
 
 def _check(temperature_c: float, rh: float) -> None:
     if not 0 <= temperature_c <= 95:
-        raise ValueError(f"air is between 0 and 95 C here, got {temperature_c:g} C")
+        raise ValueError(f"air is between 0 and 95 °C here, got {temperature_c:g} °C")
     if not 0 < rh <= 1:
         hint = "; was it per cent?" if 1 < rh <= 100 else ""
         raise ValueError(f"humidity is a share above 0 and up to 1 here, got {rh:g}{hint}")

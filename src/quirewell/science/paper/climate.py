@@ -59,7 +59,7 @@ def climate(temperature_c: Array, rh: Array, hours: Array) -> Climate:
     if not (np.isfinite(t).all() and np.isfinite(h).all() and np.isfinite(w).all()):
         raise ValueError("a log for the outlook holds numbers only")
     if t.min() < -20 or t.max() > 60 or h.min() < 0 or h.max() > 1 or w.min() < 0 or w.sum() <= 0:
-        raise ValueError("a log lies between -20 and 60 C and 0 and 1 of humidity, hours above 0")
+        raise ValueError("a log lies between -20 and 60 °C and 0 and 1 of humidity, hours above 0")
     share = w / w.sum()
     mean_c, mean_h = float(share @ t), float(share @ h)
     rates = _over_time(t, h, share)

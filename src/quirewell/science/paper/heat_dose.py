@@ -77,7 +77,7 @@ def dose_over(
         raise ValueError(f"a dose is for 0 to 8784 hours, got {w.sum():g}")
     if not (np.isfinite(t).all() and t.min() >= -20 and t.max() <= 125):
         raise ValueError(
-            f"paper is held to be at -20 to 125 C here, got {t.min():g} to {t.max():g}"
+            f"paper is held to be at -20 to 125 °C here, got {t.min():g} to {t.max():g}"
         )
     if not (np.isfinite(h).all() and h.min() >= 0 and h.max() <= 1):
         raise ValueError(f"humidity in the paper is a share of 0 to 1, got {h.min():g}")

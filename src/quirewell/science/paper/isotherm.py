@@ -32,7 +32,7 @@ def water_content(
     t = np.asarray(temperature_c, dtype=np.float64)
     h = np.asarray(rh, dtype=np.float64)
     if t.size and not (np.all(t >= LOW_C) and np.all(t <= HIGH_C)):
-        raise ValueError(f"the isotherm holds from {LOW_C:g} to {HIGH_C:g} C")
+        raise ValueError(f"the isotherm holds from {LOW_C:g} to {HIGH_C:g} °C")
     if h.size and not (np.all(h >= 0) and np.all(h <= 0.99)):
         hint = "; was it per cent?" if np.any(h > 1) else ""
         raise ValueError(f"relative humidity is a share from 0 to 0.99 here{hint}")

@@ -62,7 +62,7 @@ def growth_per_day(
     0.034
     """
     if not 0 < temperature_c <= 50:
-        raise ValueError(f"the model grows between 0 and 50 C, got {temperature_c:g} C")
+        raise ValueError(f"the model grows between 0 and 50 °C, got {temperature_c:g} °C")
     if not 1 < rh_pct <= 100:
         raise ValueError(f"humidity is per cent here, 1 to 100, got {rh_pct:g}")
     row, critical = _ROWS[kind], critical_rh(temperature_c, kind)

@@ -133,10 +133,10 @@ def _check_store(store: Store) -> None:
     if not -20 <= store.temperature_c <= 45:
         hint = "; is that Fahrenheit?" if 45 < store.temperature_c <= 110 else ""
         raise ValueError(
-            f"a store is between -20 and 45 C here, got {store.temperature_c:g} C{hint}"
+            f"a store is between -20 and 45 °C here, got {store.temperature_c:g} °C{hint}"
         )
     if not 0.05 <= store.rh <= 0.95:
         hint = "; give 0.5 for 50 %" if 1 < store.rh <= 100 else ""
         raise ValueError(f"humidity is between 0.05 and 0.95 here, got {store.rh:g}{hint}")
     if not (0 < store.u_temperature_c <= 15 and 0 < store.u_rh <= 0.3):
-        raise ValueError("the store's uncertainties must be above 0, up to 15 C and 0.3")
+        raise ValueError("the store's uncertainties must be above 0, up to 15 °C and 0.3")

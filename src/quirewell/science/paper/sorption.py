@@ -74,5 +74,5 @@ def _number(u: float, temperature_c: float, curve: Curve) -> int:
     if not 0 <= u <= MOST_WATER:
         raise ValueError(f"water content lies between 0 and {MOST_WATER:g} kg/kg, got {u:g}")
     if not 0 <= temperature_c <= 95:
-        raise ValueError(f"the curve holds from 0 to 95 C here, got {temperature_c:g} C")
+        raise ValueError(f"the curve holds from 0 to 95 °C here, got {temperature_c:g} °C")
     return CURVES.index(curve)

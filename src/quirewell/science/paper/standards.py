@@ -21,7 +21,7 @@ def tear_limit_mn(grammage_g_m2: float) -> float:
     290.0
     """
     if grammage_g_m2 < 25:
-        raise ValueError(f"the standard begins at 25 g/m2, got {grammage_g_m2:g}")
+        raise ValueError(f"the standard begins at 25 g/m², got {grammage_g_m2:g}")
     return 350.0 if grammage_g_m2 >= 70 else 6.0 * grammage_g_m2 - 70.0
 
 

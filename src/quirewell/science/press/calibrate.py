@@ -226,10 +226,10 @@ def _against(best: _Fit, counted: float) -> tuple[str, ...]:
     if best.data > scipy.stats.chi2.ppf(_ODDS, counted):
         name, by, times, when = max(best.off, key=lambda row: abs(row[2]))
         if name == "weight":
-            what = f"the weighing says {abs(by):.0f} g/m2 {'more' if by > 0 else 'less'} lost"
+            what = f"the weighing says {abs(by):.0f} g/m² {'more' if by > 0 else 'less'} lost"
         else:
             where, kind = name.split()
-            size = f"{abs(by):.1f} C" if kind == "C" else f"{100 * abs(by):.0f} % of humidity"
+            size = f"{abs(by):.1f} °C" if kind == "C" else f"{100 * abs(by):.0f} % of humidity"
             more = ("hotter" if by > 0 else "cooler") if kind == "C" else (
                 "damper" if by > 0 else "drier")  # fmt: skip
             what = f"{_WORDS[where]} the log is {size} {more} at minute "

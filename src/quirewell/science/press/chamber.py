@@ -175,11 +175,11 @@ def watch(chamber: Chamber) -> Watch:
 
 def _check(pamphlet: Pamphlet, chamber: Chamber, width_mm: float, height_mm: float) -> None:
     problems = beyond((
-        ("the chamber", chamber.temperature_c, 5, 40, "C"),
+        ("the chamber", chamber.temperature_c, 5, 40, "°C"),
         ("its humidity", 100 * chamber.rh, 30, 98.9, "%"),
         ("its volume", chamber.litres, 1, 2000, "L"),
         ("its wet area", chamber.wet_m2, 0.001, 5, "m2"),
-        ("the room", chamber.room_c, 5, 40, "C"),
+        ("the room", chamber.room_c, 5, 40, "°C"),
         ("the room's humidity", 100 * chamber.room_rh, 5, 95, "%"),
         ("the width", width_mm, 30, 1000, "mm"),
         ("the height", height_mm, 30, 1000, "mm"),

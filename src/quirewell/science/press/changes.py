@@ -153,7 +153,7 @@ def _changes(pressing: Pressing) -> Iterator[tuple[str, str, Pressing]]:
         yield "heat from both sides", "both halves warm alike", replace(pressing, heat="both")
     if pressing.platen_c > 50:
         yield (
-            f"{pressing.platen_c - 15:g} C in place of {pressing.platen_c:g} C",
+            f"{pressing.platen_c - 15:g} °C in place of {pressing.platen_c:g} °C",
             "cooler paper gives up less at once",
             replace(pressing, platen_c=pressing.platen_c - 15),
         )

@@ -206,7 +206,7 @@ def _check(pressing: Pressing) -> None:
                 if celsius > HOTTEST_C
                 else ""
             )
-            raise ValueError(f"a platen is 15 to {HOTTEST_C:g} C here, got {celsius:g} C{hint}")
+            raise ValueError(f"a platen is 15 to {HOTTEST_C:g} °C here, got {celsius:g} °C{hint}")
     minutes = [minute for minute, _ in pressing.schedule]
     if any(later <= earlier for earlier, later in pairwise(minutes)):
         raise ValueError("a platen's schedule goes forward in time: 0 min 20 C; 5 min 65 C")

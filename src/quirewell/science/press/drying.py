@@ -70,8 +70,8 @@ def window(
     """
     if not (0.2 <= wet_g_g <= 6 and 20 <= sheet_g_m2 <= 400 and faces in (1, 2)):
         raise ValueError(
-            f"a wet sheet holds 0.2 to 6 g/g, weighs 20 to 400 g/m2 and dries by one or two faces; "
-            f"got {wet_g_g:g} g/g, {sheet_g_m2:g} g/m2, {faces}"
+            f"a wet sheet holds 0.2 to 6 g/g, weighs 20 to 400 g/m² and dries by one or two faces; "
+            f"got {wet_g_g:g} g/g, {sheet_g_m2:g} g/m², {faces}"
         )
     one = evaporation(temperature_c, rh, convection)
     if one.g_m2_h <= 0:
@@ -111,7 +111,7 @@ def blotters(
         For blotters wetter than the goal, which never dry a sheet to it, or what cannot be.
     """
     if not (0.05 <= wet_g_g <= 6 and 20 <= sheet_g_m2 <= 400 and 50 <= blotter_g_m2 <= 2000):
-        raise ValueError("a sheet holds 0.05 to 6 g/g at 20 to 400 g/m2; a blotter 50 to 2000 g/m2")
+        raise ValueError("a sheet holds 0.05 to 6 g/g at 20 to 400 g/m²; a blotter 50 to 2000 g/m²")
     if not (0 <= blotter_start < goal_g_g):
         raise ValueError(
             f"blotters at {blotter_start:g} g/g cannot dry a sheet to {goal_g_g:g} g/g; dry them "
@@ -154,9 +154,9 @@ def warm_press(
     wrong = beyond(
         (
             ("the sheet's water", water_g_g, 0.05, 0.6, "g/g"),
-            ("the sheet", sheet_g_m2, 40, 400, "g/m2"),
-            ("the platens", platen_c, 15, HOTTEST_C, "C"),
-            ("a blotter", blotter_g_m2, 50, 2000, "g/m2"),
+            ("the sheet", sheet_g_m2, 40, 400, "g/m²"),
+            ("the platens", platen_c, 15, HOTTEST_C, "°C"),
+            ("a blotter", blotter_g_m2, 50, 2000, "g/m²"),
             ("a blotter's water", blotter_start, 0.0, 0.3, "g/g"),
         )
     )

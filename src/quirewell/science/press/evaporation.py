@@ -56,7 +56,7 @@ def evaporation(temperature_c: float, rh: float, convection: float = STILL) -> E
     if not (5 <= temperature_c <= 60 and 0 <= rh <= 1 and 1 <= convection <= 60):
         hint = "; was it per cent?" if 1 < rh <= 100 else ""
         raise ValueError(
-            f"air of 5 to 60 C, a share of 0 to 1 and a film of 1 to 60 W/m2K are needed{hint}"
+            f"air of 5 to 60 °C, a share of 0 to 1 and a film of 1 to 60 W/m²K are needed{hint}"
         )
     if rh >= 0.9999:
         return Evaporation(0.0, temperature_c)

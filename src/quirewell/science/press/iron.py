@@ -106,20 +106,20 @@ def iron(one: Pass, contact: float = CONTACT) -> Ironed:
 
 def _check(one: Pass) -> None:
     problems = beyond((
-        ("an iron", one.iron_c, 30, HOTTEST_C, "C"),
+        ("an iron", one.iron_c, 30, HOTTEST_C, "°C"),
         ("contact", one.seconds, 0.2, 120, "s"),
         ("a release sheet", one.release_mm, 0, 2, "mm"),
         ("leaves under it", one.leaves, 1, 60, ""),
         ("a leaf's thickness", one.leaf_mm, 0.03, 0.5, "mm"),
-        ("the paper's start", one.start_c, 0, 60, "C"),
+        ("the paper's start", one.start_c, 0, 60, "°C"),
         ("the paper's humidity", 100 * one.rh, 2, 100, "%"),
         ("passes", one.passes, 1, 50, ""),
     ))  # fmt: skip
     if one.iron_c > STEAM_C and one.rh > DRY_RH:
         problems.append(
-            f"damp paper ({100 * one.rh:.0f} %) under an iron at {one.iron_c:g} C flashes into "
+            f"damp paper ({100 * one.rh:.0f} %) under an iron at {one.iron_c:g} °C flashes into "
             f"steam, which blisters it and can scald; let it dry to {100 * DRY_RH:.0f} % or less, "
-            f"or iron below {STEAM_C:g} C"
+            f"or iron below {STEAM_C:g} °C"
         )
     if problems:
         raise ValueError("; ".join(problems))

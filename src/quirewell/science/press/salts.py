@@ -46,6 +46,6 @@ def salt_rh(salt: str, temperature_c: float = 20.0) -> float:
     if salt not in SALTS:
         raise ValueError(f"the salt is one of {', '.join(SALTS)}, got {salt!r}")
     if not 10 <= temperature_c <= 40:
-        raise ValueError(f"salts are tabled from 10 to 40 C, got {temperature_c:g} C")
+        raise ValueError(f"salts are tabled from 10 to 40 °C, got {temperature_c:g} °C")
     row = SALTS[salt]
     return row.a * math.exp(row.b / (temperature_c + 273.15))

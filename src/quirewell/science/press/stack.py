@@ -249,11 +249,11 @@ def _problems(stack: Stack) -> Sequence[str]:
     found = beyond((
         ("wraps", pamphlet.wraps, 1, 60, ""),
         ("a leaf's thickness", pamphlet.leaf_mm, 0.03, 0.5, "mm"),
-        ("a leaf's mass", pamphlet.leaf_g_m2, 20, 250, "g/m2"),
+        ("a leaf's mass", pamphlet.leaf_g_m2, 20, 250, "g/m²"),
         ("the cover's thickness", pamphlet.cover_mm, 0.03, 1.0, "mm"),
-        ("the pamphlet's start", pamphlet.start_c, 0, 60, "C"),
+        ("the pamphlet's start", pamphlet.start_c, 0, 60, "°C"),
         ("the pamphlet's humidity", 100 * pamphlet.start_rh, 5, 98, "%"),
-        ("the room", stack.room.temperature_c, 5, 40, "C"),
+        ("the room", stack.room.temperature_c, 5, 40, "°C"),
         ("the room's humidity", 100 * stack.room.rh, 5, 95, "%"),
         *(
             (f"{layer.material.name}'s thickness", layer.mm, 0.01, 60, "mm")
@@ -262,7 +262,7 @@ def _problems(stack: Stack) -> Sequence[str]:
     ))  # fmt: skip
     if pamphlet.leaf_g_m2 / pamphlet.leaf_mm > 1400:
         found.append(
-            f"a leaf of {pamphlet.leaf_g_m2:g} g/m2 cannot be {pamphlet.leaf_mm:g} mm thin: that "
+            f"a leaf of {pamphlet.leaf_g_m2:g} g/m² cannot be {pamphlet.leaf_mm:g} mm thin: that "
             "is denser than fibre"
         )
     if len(stack.above) > 20 or len(stack.below) > 20:
