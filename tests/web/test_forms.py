@@ -171,6 +171,15 @@ def test_a_reading_is_kept_as_typed(bench: Bench) -> None:
     assert wrong.status_code == 422 and "seventeen" in wrong.text
 
 
+def test_what_a_reading_leaves_open_is_said_with_its_sign(bench: Bench) -> None:
+    for quantity, value in (("temperature", "21C"), ("mass", "4.7 g")):
+        post(bench, "/treat/reading", quantity=quantity, value=value, place="w01")
+    page = bench.client.get(bench.url("/treat")).text
+    # Half a degree and a tenth of a gram, evenly spread: step / sqrt(12) (JCGM 100, 4.3.7).
+    assert "<dd>0.14 °C</dd>" in page and "smallest step 0.5 °C" in page
+    assert "<dd>0.029 g</dd>" in page and "smallest step 0.1 g" in page
+
+
 def test_a_bath_as_mixed_shows_numbers_that_can_be_asked(bench: Bench) -> None:
     answer = post(bench, "/treat/bath", strength="0.5", temperature_c="20", litres="4")
     assert answer.status_code == 200

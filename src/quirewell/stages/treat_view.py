@@ -9,7 +9,7 @@ from typing import Any
 from quirewell.record.bench import BenchState
 from quirewell.record.finding import Run
 from quirewell.record.nouns import Bath, ItemState, Reading, SpotTest, Step
-from quirewell.stages.asking import as_read
+from quirewell.stages.asking import as_read, beside
 from quirewell.stages.bath_state import bath_state
 from quirewell.stages.bathing import CHEAP_TOOL, JSON_KEYS, METHOD
 from quirewell.stages.by_course import followed_words
@@ -198,7 +198,7 @@ def reading_u(reading: Reading) -> tuple[float | None, str]:
     kind = QUANTITIES.get(reading.quantity)
     step = reading.resolution or (kind.step if kind else None)
     u = 0.0 if step is None else float(step) / math.sqrt(12)
-    basis = "" if step is None else f"smallest step {step} {reading.unit}"
+    basis = "" if step is None else f"smallest step {beside(str(step), reading.unit)}"
     method = PH_METHODS.get(reading.method) if reading.quantity == "pH" else None
     if method is not None:
         u = math.hypot(u, float(method.u))

@@ -16,7 +16,7 @@ from quirewell.record.nouns import Gathering, ItemState
 from quirewell.record.signs import visible
 from quirewell.report.drawings import LimbMark, gathering_svg, gathering_words
 from quirewell.report.references import reference_short, reference_words
-from quirewell.stages.asking import quantity_name
+from quirewell.stages.asking import beside, quantity_name
 from quirewell.stages.gates import rule_words
 from quirewell.stages.naming import place_words, places_words, sheet_of, sheet_words
 from quirewell.stages.next_step import next_step
@@ -61,6 +61,7 @@ def environment() -> Environment:
     made.filters["panel"] = lambda panel: PANELS.get(panel, panel)
     made.filters["when"] = when
     made.filters["quantity"] = quantity_name
+    made.filters["beside"] = beside
     made.filters["rule"] = rule_words
     made.filters["source"] = reference_words
     made.filters["source_short"] = reference_short
