@@ -241,8 +241,8 @@ def _press_says(one: PressCalibration) -> str:
 def laid_words(recipe: StackRecipe) -> str:
     """A stack in a line: heat, and what lies above and below.
 
-    >>> laid_words(PRESETS[0])[:34]
-    'heat from above, 65 C, 15 minutes;'
+    >>> laid_words(PRESETS[0])[:35]
+    'heat from above, 65 °C, 15 minutes;'
     """
     plan = read_pressing({k: v for k, v in recipe.params.items() if k in KNOWN})
     heat = {"above": "from above", "below": "from below", "both": "from both sides"}.get(plan.heat)
